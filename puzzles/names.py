@@ -1,0 +1,376 @@
+"""Names of slots, stickers and placements, and what a name that somebody wrote stands for.
+
+The faces sorted by angle from a slot, equally near ones as a group, name it; a type is named by
+the fewest groups that tell its slots apart.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from puzzles.errors import NameNotFoundError, RequestError
+from puzzles.puzzle import PieceType, Puzzle, Sticker
+
+#: The longest name that is looked at, in characters; no printed one has more than 60.
+LONGEST_NAME = 100
+#: How many names an error lists before it breaks off.
+LISTED = 8
+
+_NAME = re.compile(
+    r"(?:(?P<type>[^\s:@+]+):)?(?P<letters>[^\W\d_]+(?:\.[^\W\d_]+)*)(?P<number>[1-9][0-9]{0,2})?"
+    r"(?:@(?P<face>[^\W\d_])(?P<which>[1-9])?)?(?:\+(?P<twist>[0-9]{1,3}))?"
+)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """What a name stands for: a slot, and a sticker there with the placement that shows it.
+
+    ``sticker`` is a number in ``puzzle.stickers``; None where no sticker says it. ``placement`` is
+    None for a sticker that does not show the twist. ``kind`` is the sticker's class, -1 for none.
+    """
+
+    slot: int
+    placement: int | None
+    sticker: int | None
+    kind: int
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class _Index:
+    """What names are made of; ``groups`` and ``stickers`` by slot, the rest by type number.
+
+    ``count`` says how many groups name a slot, ``short`` whether the first letter says the
+    sticker, ``main`` the class that names placements. ``shown`` has the sticker of each class and
+    placement.
+    """
+
+    groups: tuple[tuple[tuple[int, ...], ...], ...]
+    count: tuple[int, ...]
+    stickers: tuple[tuple[int, ...], ...]
+    short: tuple[bool, ...]
+    main: tuple[int, ...]
+    shown: dict[tuple[int, int], int]
+
+
+@lru_cache(maxsize=64)
+def _index(puzzle: Puzzle) -> _Index:
+    groups = tuple(tuple(puzzle.body.nearest(d)) for d in puzzle.directions)
+    stickers: list[list[int]] = [[] for _ in groups]
+    shown: dict[tuple[int, int], int] = {}
+    for number, sticker in enumerate(puzzle.stickers):
+        stickers[sticker.slot].append(number)
+        if sticker.placement >= 0:
+            shown.setdefault((sticker.kind, sticker.placement), number)
+    count, short, main = [], [], []
+    for kind in puzzle.types:
+        most = max(len(groups[slot]) for slot in kind.slots)
+        different = [len({groups[slot][:n] for slot in kind.slots}) for n in range(1, most + 1)]
+        count.append(1 + different.index(max(different)))
+        short.append(all(_first_letters(puzzle, groups[s], stickers[s]) for s in kind.slots))
+        classes = sorted({puzzle.stickers[n].kind for slot in kind.slots for n in stickers[slot]})
+        full = (c for c in classes if all((c, p) in shown for p in kind.placements))
+        main.append(next(full, -1))
+    return _Index(
+        groups,
+        tuple(count),
+        tuple(tuple(numbers) for numbers in stickers),
+        tuple(short),
+        tuple(main),
+        shown,
+    )
+
+
+def _first_letters(
+    puzzle: Puzzle, groups: tuple[tuple[int, ...], ...], stickers: list[int]
+) -> bool:
+    """Whether the nearest faces are exactly those with a sticker, each with one."""
+    faces = [puzzle.stickers[n].face for n in stickers]
+    shows = all(puzzle.stickers[n].placement >= 0 for n in stickers)
+    return shows and sorted(faces) == sorted(groups[0])
+
+
+@lru_cache(maxsize=64)
+def slot_names(puzzle: Puzzle) -> tuple[str, ...]:
+    """Return the printed name of every slot, in order, all different."""
+    return tuple(_printed(puzzle, slot, None) for slot in range(puzzle.slot_count))
+
+
+@lru_cache(maxsize=64)
+def placement_names(puzzle: Puzzle) -> tuple[str, ...]:
+    """Return the printed name of every placement, in order, all different."""
+    return tuple(_placement_name(puzzle, p) for p in range(puzzle.placement_count))
+
+
+def placement_name(puzzle: Puzzle, placement: int) -> str:
+    """Return the printed name of a placement: of its sticker in the type's lowest class."""
+    return placement_names(puzzle)[placement]
+
+
+def sticker_name(puzzle: Puzzle, number: int) -> str:
+    """Return the printed name of a sticker, given by its number in ``puzzle.stickers``."""
+    sticker, index = puzzle.stickers[number], _index(puzzle)
+    if index.short[int(puzzle.type_of[sticker.slot])]:
+        return _printed(puzzle, sticker.slot, sticker.face)
+    return slot_names(puzzle)[sticker.slot] + _at(puzzle, number)
+
+
+def _at(puzzle: Puzzle, number: int) -> str:
+    """Return the part of a sticker's name that says its face, with a number where two share it."""
+    sticker = puzzle.stickers[number]
+    same = [n for n in _index(puzzle).stickers[sticker.slot] if _face(puzzle, n) == sticker.face]
+    which = "" if len(same) == 1 else str(same.index(number) + 1)
+    return f"@{puzzle.body.faces[sticker.face].name}{which}"
+
+
+def _face(puzzle: Puzzle, number: int) -> int:
+    return puzzle.stickers[number].face
+
+
+def _placement_name(puzzle: Puzzle, placement: int) -> str:
+    index, slot = _index(puzzle), int(puzzle.slot_of[placement])
+    kind = puzzle.types[int(puzzle.type_of[slot])]
+    number = index.shown.get((index.main[kind.number], placement))
+    if number is not None and index.short[kind.number]:
+        return _printed(puzzle, slot, _face(puzzle, number))
+    name, twist = slot_names(puzzle)[slot], int(puzzle.twist_of[placement])
+    if kind.twists == 1:
+        return name
+    if number is not None:
+        return name + _at(puzzle, number)
+    return name + (f"+{twist}" if twist else "")
+
+
+def _printed(puzzle: Puzzle, slot: int, first: int | None) -> str:
+    """Return the shortest of the ways to write a slot that is read back, a face put first."""
+    index = _index(puzzle)
+    kind = puzzle.types[int(puzzle.type_of[slot])]
+    parts = []
+    for n, group in enumerate(index.groups[slot][: index.count[kind.number]]):
+        faces = sorted(group, key=lambda face: (n == 0 and face != first, face))
+        parts.append("".join(puzzle.body.faces[face].name for face in faces))
+    plain, dotted = "".join(parts), ".".join(parts)
+    for only, prefix in ((None, ""), (kind, f"{kind.name}:")):
+        for letters in (plain, dotted):
+            if _fitting(puzzle, letters, only) == [slot]:
+                return prefix + letters
+    fitting = _fitting(puzzle, dotted, kind)
+    return f"{kind.name}:{dotted}{fitting.index(slot) + 1}"
+
+
+def _fitting(puzzle: Puzzle, letters: str, kind: PieceType | None) -> list[int]:
+    """Return the slots that the letters fit best, from the outside in.
+
+    First come slots named by one group that is all of the letters, then slots whose groups the
+    letters name, then slots named with more groups than needed, then with fewer.
+    """
+    index = _index(puzzle)
+    numbers = {face.name: number for number, face in enumerate(puzzle.body.faces)}
+    chunks = [[numbers[letter] for letter in part] for part in letters.split(".")]
+    ranks: dict[int, list[int]] = {}
+    for slot in kind.slots if kind else range(puzzle.slot_count):
+        groups = index.groups[slot]
+        used = _named(groups, chunks[0]) if len(chunks) == 1 else _dotted(groups, chunks)
+        if used:
+            wanted = index.count[int(puzzle.type_of[slot])]
+            rank = (1 if used > 1 else 0) if used == wanted else 2 if used > wanted else 3
+            ranks.setdefault(rank, []).append(slot)
+    if not ranks:
+        return []
+    return sorted(ranks[min(ranks)], key=lambda slot: _outside_in(puzzle, slot))
+
+
+def _outside_in(puzzle: Puzzle, slot: int) -> tuple[float | int, ...]:
+    """Sort key: the farthest from the centre first, then the nearest to its nearest faces."""
+    towards = [
+        -round(float(puzzle.body.faces[group[0]].normal @ puzzle.directions[slot]), 6)
+        for group in _index(puzzle).groups[slot]
+    ]
+    return (-round(float(puzzle.depths[slot]), 6), *towards, slot)
+
+
+def _named(groups: tuple[tuple[int, ...], ...], faces: list[int]) -> int:
+    """Return how many groups the faces name in order, 0 if they do not."""
+    place = 0
+    for used, group in enumerate(groups, 1):
+        if sorted(faces[place : place + len(group)]) != list(group):
+            return 0
+        place += len(group)
+        if place == len(faces):
+            return used
+    return 0
+
+
+def _dotted(groups: tuple[tuple[int, ...], ...], chunks: list[list[int]]) -> int:
+    """Return how many groups there are if the first ones are the chunks, else 0."""
+    same = len(chunks) <= len(groups) and all(
+        sorted(chunk) == list(group) for chunk, group in zip(chunks, groups, strict=False)
+    )
+    return len(chunks) if same else 0
+
+
+def read_type(puzzle: Puzzle, text: str) -> PieceType:
+    """Return the piece type with a name; raises NameNotFoundError."""
+    found = puzzle.type_named(text) or puzzle.type_named(text.lower())
+    if found is None:
+        names = [kind.name for kind in puzzle.types]
+        near = difflib.get_close_matches(text.lower(), names, n=3, cutoff=0.5)
+        hint = f"did you mean {_either(near)}?" if near else f"the types are {', '.join(names)}"
+        raise NameNotFoundError(f"{puzzle.name} has no piece type {text[:40]!r}; {hint}")
+    return found
+
+
+def read_placement(puzzle: Puzzle, text: str) -> Placed:
+    """Return what a name stands for.
+
+    Raises NameNotFoundError if no slot or sticker fits, or several do; the text lists them.
+    """
+    options = _options(puzzle, text)
+    if len(options) > 1:
+        raise _several(puzzle, text, options)
+    return options[0]
+
+
+def read_cycle(puzzle: Puzzle, texts: Sequence[str]) -> tuple[Placed, ...]:
+    """Return what the names of a cycle stand for; names that fit several types agree on one.
+
+    Raises NameNotFoundError, or RequestError if a piece is named twice. Pieces of different types
+    and stickers of different classes are returned as they are.
+    """
+    every = [_options(puzzle, text) for text in texts]
+    unclear = [k for k, options in enumerate(every) if len(options) > 1]
+    if unclear:
+        types = [[int(puzzle.type_of[placed.slot]) for placed in options] for options in every]
+        agreed = [t for t in sorted(set(types[unclear[0]])) if all(x.count(t) == 1 for x in types)]
+        if len(agreed) != 1:
+            raise _several(puzzle, texts[unclear[0]], every[unclear[0]])
+        every = [
+            [placed for placed in options if puzzle.type_of[placed.slot] == agreed[0]]
+            for options in every
+        ]
+    result = tuple(options[0] for options in every)
+    seen: set[int] = set()
+    for placed in result:
+        if placed.slot in seen:
+            name = slot_names(puzzle)[placed.slot]
+            raise RequestError(f"the piece {name} is named twice; a cycle visits each piece once")
+        seen.add(placed.slot)
+    return result
+
+
+def _options(puzzle: Puzzle, text: str) -> list[Placed]:
+    """Return all that a name may stand for, at least one thing."""
+    text = text.strip()
+    found = _NAME.fullmatch(text) if len(text) <= LONGEST_NAME else None
+    if found is None:
+        example = placement_names(puzzle)[0]
+        raise NameNotFoundError(
+            f"{text[:40]!r} is no name of a piece; letters of faces were expected, such as"
+            f" {example}"
+        )
+    kind = read_type(puzzle, found["type"]) if found["type"] else None
+    letters = _letters(puzzle, found["letters"], text)
+    fitting = _fitting(puzzle, letters, kind)
+    if not fitting:
+        raise _unknown(puzzle, text, kind)
+    if found["number"]:
+        number = int(found["number"])
+        apart = len({_index(puzzle).groups[slot] for slot in fitting}) > 1
+        if apart or number > len(fitting):
+            raise _unknown(puzzle, text, kind)
+        fitting = [fitting[number - 1]]
+    face = _letters(puzzle, found["face"], text) if found["face"] else ""
+    which, twist = int(found["which"] or 0), int(found["twist"] or 0)
+    options = [
+        _turned(puzzle, placed, twist)
+        for slot in fitting
+        for placed in _stickers(puzzle, slot, letters, face, which, text)
+    ]
+    if not options:
+        faces = sorted({_face(puzzle, n) for s in fitting for n in _index(puzzle).stickers[s]})
+        names = " ".join(puzzle.body.faces[n].name for n in faces)
+        raise NameNotFoundError(
+            f"{text!r}: there is no such sticker; that piece has stickers on {names}"
+        )
+    return options
+
+
+def _letters(puzzle: Puzzle, letters: str, text: str) -> str:
+    """Return letters that are all faces, capitals for small ones where there is no doubt."""
+    known = {face.name for face in puzzle.body.faces}
+    if not set(letters) - {"."} <= known and not {x.swapcase() for x in known} & known:
+        letters = "".join(x.swapcase() if x.swapcase() in known else x for x in letters)
+    for letter in letters.replace(".", ""):
+        if letter not in known:
+            faces = " ".join(face.name for face in puzzle.body.faces)
+            raise NameNotFoundError(
+                f"{text!r}: {letter!r} is no face of {puzzle.name}; the faces are {faces}"
+            )
+    return letters
+
+
+def _stickers(
+    puzzle: Puzzle, slot: int, letters: str, face: str, which: int, text: str
+) -> list[Placed]:
+    """Return the stickers of a slot that a name may mean: that at a face, or its main one."""
+    index, kind = _index(puzzle), int(puzzle.type_of[slot])
+    own: list[int] = []
+    if face or index.short[kind]:
+        at = face or letters[0]
+        own = [n for n in index.stickers[slot] if puzzle.body.faces[_face(puzzle, n)].name == at]
+        if which:
+            own = own[which - 1 : which]
+        return [_placed(n, puzzle.stickers[n], text) for n in own]
+    home = int(puzzle.home[slot])
+    number = index.shown.get((index.main[kind], home))
+    return [Placed(slot, home, number, index.main[kind], text)]
+
+
+def _placed(number: int, sticker: Sticker, text: str) -> Placed:
+    placement = sticker.placement if sticker.placement >= 0 else None
+    return Placed(sticker.slot, placement, number, sticker.kind, text)
+
+
+def _turned(puzzle: Puzzle, placed: Placed, twist: int) -> Placed:
+    """Return what a name stands for with a twist added."""
+    if placed.placement is None or not twist:
+        return placed
+    home = int(puzzle.home[placed.slot])
+    twists = puzzle.types[int(puzzle.type_of[placed.slot])].twists
+    placement = home + (placed.placement - home + twist) % twists
+    number = _index(puzzle).shown.get((placed.kind, placement))
+    return replace(placed, placement=placement, sticker=number)
+
+
+def _several(puzzle: Puzzle, text: str, options: list[Placed]) -> NameNotFoundError:
+    names = []
+    for placed in options:
+        same_slot = sum(other.slot == placed.slot for other in options) > 1
+        if same_slot and placed.sticker is not None:
+            names.append(sticker_name(puzzle, placed.sticker))
+        else:
+            names.append(slot_names(puzzle)[placed.slot])
+    return NameNotFoundError(f"{text.strip()!r} fits several pieces; write {_either(names)}")
+
+
+def _unknown(puzzle: Puzzle, text: str, kind: PieceType | None) -> NameNotFoundError:
+    """Return the error for a name that no slot fits, with the nearest right ones."""
+    slots: Iterable[int] = kind.slots if kind else range(puzzle.slot_count)
+    known = [slot_names(puzzle)[slot] for slot in slots]
+    near = difflib.get_close_matches(text, known, n=3, cutoff=0.4) or known
+    what = f"{kind.name} of that name" if kind else "such piece"
+    return NameNotFoundError(
+        f"{text!r}: there is no {what} on {puzzle.name}; did you mean {_either(near[:3])}?"
+    )
+
+
+def _either(names: Sequence[str]) -> str:
+    """Return names as a list in a sentence, broken off where it gets long."""
+    if len(names) > LISTED:
+        return ", ".join(names[:LISTED]) + ", …"
+    return " or ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
