@@ -25,7 +25,7 @@ NEAR = 1e-6
 Points = NDArray[np.float64]
 Numbers = NDArray[np.int64]
 #: Turns from left to right: the layer's name, and how many steps clockwise as seen from outside.
-Turns = Sequence[tuple[str, int]]
+Turns = Iterable[tuple[str, int]]
 
 
 class PlainPuzzle:
@@ -78,7 +78,7 @@ class PlainPuzzle:
         above = points @ self.cut_normals.T > self.cut_depths
         return np.column_stack([self._face_at(points), above.astype(np.int64)])
 
-    def do(self, turns: Iterable[tuple[str, int]], points: Points | None = None) -> Points:
+    def do(self, turns: Turns, points: Points | None = None) -> Points:
         """Return where the points are after turns, from where they are given to be (or home)."""
         now = (self.home if points is None else points).copy()
         for name, amount in turns:
@@ -141,7 +141,7 @@ class PlainPuzzle:
         assert np.all(result >= 0), "a patch has no sticker"
         return result
 
-    def sticker_effect(self, turns: Iterable[tuple[str, int]]) -> Numbers:
+    def sticker_effect(self, turns: Turns) -> Numbers:
         """Return for every sticker of the solved puzzle the sticker on whose place it then is."""
         carried = self.carried(self.do(turns))
         result = np.empty(self.patch_count, dtype=np.int64)
@@ -178,7 +178,7 @@ def named(puzzle: Puzzle, word: Iterable[int]) -> list[tuple[str, int]]:
 
 def assert_three_cycle(
     puzzle: Puzzle,
-    word: Iterable[int] | Turns,
+    word: Iterable[int | tuple[str, int]],
     cycle: Sequence[int],
     *,
     free: Iterable[str] = (),
@@ -191,7 +191,9 @@ def assert_three_cycle(
     ``cycle[1]`` are, and so on. Types named in ``free`` may end up anywhere. With ``alike`` pieces
     that look the same may change places: then only the colours must be as the cycle says.
     """
-    turns = [(step if isinstance(step, tuple) else named(puzzle, [step])[0]) for step in list(word)]
+    turns: list[tuple[str, int]] = []
+    for step in word:
+        turns.extend([step] if isinstance(step, tuple) else named(puzzle, [step]))
     shown = plain(puzzle)
     effect = shown.sticker_effect(turns)
     wanted = _wanted(puzzle, cycle)
