@@ -1,0 +1,203 @@
+"""The group that some layers generate on some piece types: a chain, laws, alike pieces."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable
+from functools import cached_property, lru_cache
+
+import numpy as np
+
+from puzzles.chain import Chain
+from puzzles.laws import Law, Part, Sums, parts
+from puzzles.puzzle import Puzzle, Table
+
+#: No chain is built where its tables could have more entries than this (400 MB).
+MOST_ENTRIES = 100_000_000
+#: Assignments of alike pieces that are tried one by one where no shorter way is there.
+MOST_ASSIGNMENTS = 20_000
+
+
+class LayerGroup:
+    """The group of some layers on the pieces of some types; made by ``layer_group``.
+
+    ``types`` and ``layers`` are numbers; effects are tables of shape (placements,) over the whole
+    puzzle that carry each type to itself; what they do to other types does not count.
+    """
+
+    def __init__(self, puzzle: Puzzle, layers: tuple[int, ...], types: tuple[int, ...]) -> None:
+        self.puzzle, self.layers, self.types = puzzle, layers, types
+        firsts = [int(np.flatnonzero(puzzle.turn_layer == k)[0]) for k in layers]
+        self.steps: Table = puzzle.moves[firsts]
+        self.parts: tuple[Part, ...] = parts(puzzle, self.steps, types)
+
+    @cached_property
+    def chain(self) -> Chain | None:
+        """The stabiliser chain; None where it would be too large."""
+        return self.chain_on(self.types)
+
+    def chain_on(self, types: tuple[int, ...]) -> Chain | None:
+        """Return the stabiliser chain of the action on some of the types, None if too large."""
+        kinds = [self.puzzle.types[t] for t in types]
+        points = sum(kind.count * kind.twists for kind in kinds)
+        if sum(kind.count**2 * kind.twists // 2 for kind in kinds) * points > MOST_ENTRIES:
+            return None
+        sizes = [kind.count * kind.twists for kind in kinds]
+        blocks = tuple(itertools.accumulate(sizes[:-1], initial=0)) if sizes else ()
+        return Chain(self._projected(self.steps, types), blocks)
+
+    def _projected(self, effects: Table, types: tuple[int, ...]) -> Table:
+        """Return effects on the placements of some types, numbered in a row."""
+        columns = np.concatenate(
+            [np.array(self.puzzle.types[t].placements) for t in types] or [np.zeros(0, int)]
+        ).astype(np.int64)
+        number = np.zeros(self.puzzle.placement_count, dtype=np.int32)
+        number[columns] = np.arange(len(columns))
+        return number[effects[:, columns]]
+
+    @property
+    def order(self) -> int:
+        """The order, or a lower bound where ``proven`` is false."""
+        return 1 if self.chain is None else self.chain.order
+
+    @property
+    def proven(self) -> bool:
+        """Whether the order is exact, so that membership is certain."""
+        return self.chain is not None and self.chain.verified
+
+    @cached_property
+    def sums(self) -> Sums:
+        """The parities and sums of twists of the parts."""
+        return Sums(self.puzzle, self.parts)
+
+    @cached_property
+    def laws(self) -> tuple[Law, ...]:
+        """The laws of parity and twist that hold for all pieces told apart."""
+        return self.sums.laws(self.sums.vector(row) for row in self.steps)
+
+    @cached_property
+    def laws_alike(self) -> tuple[Law, ...]:
+        """The laws of parity and twist that alike pieces in each other's places do not break."""
+        rows = [*self.steps, *(self.exchange(group[:2]) for group in self.alike)]
+        return self.sums.laws(self.sums.vector(row) for row in rows)
+
+    @cached_property
+    def alike(self) -> tuple[tuple[int, ...], ...]:
+        """The sets of two and more alike pieces in the slots of one part."""
+        groups: list[tuple[int, ...]] = []
+        for part in self.parts:
+            found: dict[int, list[int]] = {}
+            for slot in part.slots:
+                found.setdefault(int(self.puzzle.alike[slot]), []).append(slot)
+            groups.extend(tuple(g) for g in found.values() if len(g) > 1)
+        return tuple(groups)
+
+    def exchange(self, pieces: Iterable[int]) -> Table:
+        """Return the effect by which each alike piece takes the next one's place, looking alike."""
+        puzzle = self.puzzle
+        result = np.arange(puzzle.placement_count, dtype=np.int32)
+        row = list(pieces)
+        for piece, other in zip(row, row[1:] + row[:1], strict=True):
+            twists = puzzle.types[puzzle.type_of[piece]].twists
+            shift = int(puzzle.alike_twist[other] - puzzle.alike_twist[piece])
+            for x in range(twists):
+                result[puzzle.home[piece] + x] = puzzle.home[other] + (x + shift) % twists
+        return result
+
+    def contains(self, effects: Table) -> list[bool]:
+        """Return for each of several effects whether some sequence has it; shape (n, placements).
+
+        Where the order is not proven, also true for what no law forbids.
+        """
+        rows = np.atleast_2d(effects)
+        if self.chain is None:
+            found = np.zeros(len(rows), dtype=np.bool_)
+        else:
+            found = self.chain.contains(self._projected(rows, self.types))
+        if self.proven:
+            return [bool(x) for x in found]
+        return [bool(x) or self.broken(row) is None for x, row in zip(found, rows, strict=True)]
+
+    def broken(self, effect: Table, alike: bool = False) -> Law | None:
+        """Return the first law of parity or twist that an effect breaks, which keeps the parts."""
+        vector = self.sums.vector(effect)
+        laws = self.laws_alike if alike else self.laws
+        return next((law for law in laws if self.sums.broken(law, vector)), None)
+
+    @cached_property
+    def _fixers(self) -> tuple[Table, int | None]:
+        """Return exchanges of alike pieces, and how many effects that look like none there are.
+
+        The exchanges stand for all there are, up to those that lie in the group. The number is
+        None where neither way leads to it.
+        """
+        identity = np.arange(self.puzzle.placement_count, dtype=np.int32)
+        threes = [self.exchange((*g[:2], k)) for g in self.alike for k in g[2:]]
+        if not threes or all(self.contains(np.array(threes))):
+            # All even exchanges are there; the odd ones fall into classes.
+            even = math.prod(math.factorial(len(g)) // 2 for g in self.alike)
+            odd: list[Table] = []
+            sizes: list[int] = []
+            for group in self.alike:
+                swap = self.exchange(group[:2])
+                for k, other in enumerate(odd):
+                    if self.contains(other[swap])[0]:
+                        sizes[k] += 1
+                        break
+                else:
+                    odd.append(swap)
+                    sizes.append(1)
+            if 2 ** len(odd) <= MOST_ASSIGNMENTS:
+                found = [identity]
+                for swap in odd:
+                    found += [swap[e] for e in found]
+                inside = sum(self.contains(np.array(found)))
+                return np.array(found), even * inside * 2 ** sum(s - 1 for s in sizes)
+        total = math.prod(math.factorial(len(g)) for g in self.alike)
+        if total > MOST_ASSIGNMENTS:
+            return identity[None, :], None
+        found = [identity]
+        for group in self.alike:
+            own = [self._arranged(group, order) for order in itertools.permutations(group)]
+            found = [e[f] for e in found for f in own]
+        return np.array(found), sum(self.contains(np.array(found)))
+
+    def _arranged(self, pieces: tuple[int, ...], places: tuple[int, ...]) -> Table:
+        result = np.arange(self.puzzle.placement_count, dtype=np.int32)
+        for piece, place in zip(pieces, places, strict=True):
+            if piece != place:
+                twists = self.puzzle.types[self.puzzle.type_of[piece]].twists
+                own = slice(self.puzzle.home[piece], self.puzzle.home[piece] + twists)
+                result[own] = self.exchange((piece, place))[own]
+        return result
+
+    @property
+    def order_alike(self) -> int | None:
+        """The number of positions that look different; None where it was not found out."""
+        looks_alike = self._fixers[1]
+        return None if looks_alike is None else self.order // looks_alike
+
+    def contains_alike(self, effect: Table) -> bool:
+        """Return whether some sequence has an effect that looks like this one.
+
+        True as well where that could not be excluded; the effect must keep the parts.
+        """
+        fixers, counted = self._fixers
+        if any(self.contains(effect[fixers])):
+            return True
+        return counted is None and self.broken(effect, alike=True) is None
+
+
+@lru_cache(maxsize=24)
+def _layer_group(puzzle: Puzzle, layers: tuple[int, ...], types: tuple[int, ...]) -> LayerGroup:
+    return LayerGroup(puzzle, layers, types)
+
+
+def layer_group(
+    puzzle: Puzzle, layers: Iterable[int] | None = None, types: Iterable[int] | None = None
+) -> LayerGroup:
+    """Return the group of layers (all if None) on piece types (all if None), by their numbers."""
+    turning = range(len(puzzle.layers)) if layers is None else layers
+    kept = range(len(puzzle.types)) if types is None else types
+    return _layer_group(puzzle, tuple(sorted(set(turning))), tuple(sorted(set(kept))))
