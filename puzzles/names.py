@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from puzzles.errors import NameNotFoundError, RequestError
+from puzzles.lettering import fitting, lettering
 from puzzles.puzzle import PieceType, Puzzle, Sticker
 
 #: The longest name that is looked at, in characters; no printed one has more than 60.
@@ -41,60 +42,6 @@ class Placed:
     text: str
 
 
-@dataclass(frozen=True, eq=False)
-class _Index:
-    """What names are made of; ``groups`` and ``stickers`` by slot, the rest by type number.
-
-    ``count`` says how many groups name a slot, ``short`` whether the first letter says the
-    sticker, ``main`` the class that names placements. ``shown`` has the sticker of each class and
-    placement.
-    """
-
-    groups: tuple[tuple[tuple[int, ...], ...], ...]
-    count: tuple[int, ...]
-    stickers: tuple[tuple[int, ...], ...]
-    short: tuple[bool, ...]
-    main: tuple[int, ...]
-    shown: dict[tuple[int, int], int]
-
-
-@lru_cache(maxsize=64)
-def _index(puzzle: Puzzle) -> _Index:
-    groups = tuple(tuple(puzzle.body.nearest(d)) for d in puzzle.directions)
-    stickers: list[list[int]] = [[] for _ in groups]
-    shown: dict[tuple[int, int], int] = {}
-    for number, sticker in enumerate(puzzle.stickers):
-        stickers[sticker.slot].append(number)
-        if sticker.placement >= 0:
-            shown.setdefault((sticker.kind, sticker.placement), number)
-    count, short, main = [], [], []
-    for kind in puzzle.types:
-        most = max(len(groups[slot]) for slot in kind.slots)
-        different = [len({groups[slot][:n] for slot in kind.slots}) for n in range(1, most + 1)]
-        count.append(1 + different.index(max(different)))
-        short.append(all(_first_letters(puzzle, groups[s], stickers[s]) for s in kind.slots))
-        classes = sorted({puzzle.stickers[n].kind for slot in kind.slots for n in stickers[slot]})
-        full = (c for c in classes if all((c, p) in shown for p in kind.placements))
-        main.append(next(full, -1))
-    return _Index(
-        groups,
-        tuple(count),
-        tuple(tuple(numbers) for numbers in stickers),
-        tuple(short),
-        tuple(main),
-        shown,
-    )
-
-
-def _first_letters(
-    puzzle: Puzzle, groups: tuple[tuple[int, ...], ...], stickers: list[int]
-) -> bool:
-    """Whether the nearest faces are exactly those with a sticker, each with one."""
-    faces = [puzzle.stickers[n].face for n in stickers]
-    shows = all(puzzle.stickers[n].placement >= 0 for n in stickers)
-    return shows and sorted(faces) == sorted(groups[0])
-
-
 @lru_cache(maxsize=64)
 def slot_names(puzzle: Puzzle) -> tuple[str, ...]:
     """Return the printed name of every slot, in order, all different."""
@@ -114,7 +61,7 @@ def placement_name(puzzle: Puzzle, placement: int) -> str:
 
 def sticker_name(puzzle: Puzzle, number: int) -> str:
     """Return the printed name of a sticker, given by its number in ``puzzle.stickers``."""
-    sticker, index = puzzle.stickers[number], _index(puzzle)
+    sticker, index = puzzle.stickers[number], lettering(puzzle)
     if index.short[int(puzzle.type_of[sticker.slot])]:
         return _printed(puzzle, sticker.slot, sticker.face)
     return slot_names(puzzle)[sticker.slot] + _at(puzzle, number)
@@ -123,7 +70,7 @@ def sticker_name(puzzle: Puzzle, number: int) -> str:
 def _at(puzzle: Puzzle, number: int) -> str:
     """Return the part of a sticker's name that says its face, with a number where two share it."""
     sticker = puzzle.stickers[number]
-    same = [n for n in _index(puzzle).stickers[sticker.slot] if _face(puzzle, n) == sticker.face]
+    same = [n for n in lettering(puzzle).stickers[sticker.slot] if _face(puzzle, n) == sticker.face]
     which = "" if len(same) == 1 else str(same.index(number) + 1)
     return f"@{puzzle.body.faces[sticker.face].name}{which}"
 
@@ -133,7 +80,7 @@ def _face(puzzle: Puzzle, number: int) -> int:
 
 
 def _placement_name(puzzle: Puzzle, placement: int) -> str:
-    index, slot = _index(puzzle), int(puzzle.slot_of[placement])
+    index, slot = lettering(puzzle), int(puzzle.slot_of[placement])
     kind = puzzle.types[int(puzzle.type_of[slot])]
     number = index.shown.get((index.main[kind.number], placement))
     if number is not None and index.short[kind.number]:
@@ -148,7 +95,7 @@ def _placement_name(puzzle: Puzzle, placement: int) -> str:
 
 def _printed(puzzle: Puzzle, slot: int, first: int | None) -> str:
     """Return the shortest of the ways to write a slot that is read back, a face put first."""
-    index = _index(puzzle)
+    index = lettering(puzzle)
     kind = puzzle.types[int(puzzle.type_of[slot])]
     parts = []
     for n, group in enumerate(index.groups[slot][: index.count[kind.number]]):
@@ -157,61 +104,9 @@ def _printed(puzzle: Puzzle, slot: int, first: int | None) -> str:
     plain, dotted = "".join(parts), ".".join(parts)
     for only, prefix in ((None, ""), (kind, f"{kind.name}:")):
         for letters in (plain, dotted):
-            if _fitting(puzzle, letters, only) == [slot]:
+            if fitting(puzzle, letters, only) == [slot]:
                 return prefix + letters
-    fitting = _fitting(puzzle, dotted, kind)
-    return f"{kind.name}:{dotted}{fitting.index(slot) + 1}"
-
-
-def _fitting(puzzle: Puzzle, letters: str, kind: PieceType | None) -> list[int]:
-    """Return the slots that the letters fit best, from the outside in.
-
-    First come slots named by one group that is all of the letters, then slots whose groups the
-    letters name, then slots named with more groups than needed, then with fewer.
-    """
-    index = _index(puzzle)
-    numbers = {face.name: number for number, face in enumerate(puzzle.body.faces)}
-    chunks = [[numbers[letter] for letter in part] for part in letters.split(".")]
-    ranks: dict[int, list[int]] = {}
-    for slot in kind.slots if kind else range(puzzle.slot_count):
-        groups = index.groups[slot]
-        used = _named(groups, chunks[0]) if len(chunks) == 1 else _dotted(groups, chunks)
-        if used:
-            wanted = index.count[int(puzzle.type_of[slot])]
-            rank = (1 if used > 1 else 0) if used == wanted else 2 if used > wanted else 3
-            ranks.setdefault(rank, []).append(slot)
-    if not ranks:
-        return []
-    return sorted(ranks[min(ranks)], key=lambda slot: _outside_in(puzzle, slot))
-
-
-def _outside_in(puzzle: Puzzle, slot: int) -> tuple[float | int, ...]:
-    """Sort key: the farthest from the centre first, then the nearest to its nearest faces."""
-    towards = [
-        -round(float(puzzle.body.faces[group[0]].normal @ puzzle.directions[slot]), 6)
-        for group in _index(puzzle).groups[slot]
-    ]
-    return (-round(float(puzzle.depths[slot]), 6), *towards, slot)
-
-
-def _named(groups: tuple[tuple[int, ...], ...], faces: list[int]) -> int:
-    """Return how many groups the faces name in order, 0 if they do not."""
-    place = 0
-    for used, group in enumerate(groups, 1):
-        if sorted(faces[place : place + len(group)]) != list(group):
-            return 0
-        place += len(group)
-        if place == len(faces):
-            return used
-    return 0
-
-
-def _dotted(groups: tuple[tuple[int, ...], ...], chunks: list[list[int]]) -> int:
-    """Return how many groups there are if the first ones are the chunks, else 0."""
-    same = len(chunks) <= len(groups) and all(
-        sorted(chunk) == list(group) for chunk, group in zip(chunks, groups, strict=False)
-    )
-    return len(chunks) if same else 0
+    return f"{kind.name}:{dotted}{fitting(puzzle, dotted, kind).index(slot) + 1}"
 
 
 def read_type(puzzle: Puzzle, text: str) -> PieceType:
@@ -275,24 +170,24 @@ def _options(puzzle: Puzzle, text: str) -> list[Placed]:
         )
     kind = read_type(puzzle, found["type"]) if found["type"] else None
     letters = _letters(puzzle, found["letters"], text)
-    fitting = _fitting(puzzle, letters, kind)
-    if not fitting:
+    slots = fitting(puzzle, letters, kind)
+    if not slots:
         raise _unknown(puzzle, text, kind)
     if found["number"]:
         number = int(found["number"])
-        apart = len({_index(puzzle).groups[slot] for slot in fitting}) > 1
-        if apart or number > len(fitting):
+        apart = len({lettering(puzzle).groups[slot] for slot in slots}) > 1
+        if apart or number > len(slots):
             raise _unknown(puzzle, text, kind)
-        fitting = [fitting[number - 1]]
+        slots = [slots[number - 1]]
     face = _letters(puzzle, found["face"], text) if found["face"] else ""
     which, twist = int(found["which"] or 0), int(found["twist"] or 0)
     options = [
         _turned(puzzle, placed, twist)
-        for slot in fitting
+        for slot in slots
         for placed in _stickers(puzzle, slot, letters, face, which, text)
     ]
     if not options:
-        faces = sorted({_face(puzzle, n) for s in fitting for n in _index(puzzle).stickers[s]})
+        faces = sorted({_face(puzzle, n) for s in slots for n in lettering(puzzle).stickers[s]})
         names = " ".join(puzzle.body.faces[n].name for n in faces)
         raise NameNotFoundError(
             f"{text!r}: there is no such sticker; that piece has stickers on {names}"
@@ -318,7 +213,7 @@ def _stickers(
     puzzle: Puzzle, slot: int, letters: str, face: str, which: int, text: str
 ) -> list[Placed]:
     """Return the stickers of a slot that a name may mean: that at a face, or its main one."""
-    index, kind = _index(puzzle), int(puzzle.type_of[slot])
+    index, kind = lettering(puzzle), int(puzzle.type_of[slot])
     own: list[int] = []
     if face or index.short[kind]:
         at = face or letters[0]
@@ -343,7 +238,7 @@ def _turned(puzzle: Puzzle, placed: Placed, twist: int) -> Placed:
     home = int(puzzle.home[placed.slot])
     twists = puzzle.types[int(puzzle.type_of[placed.slot])].twists
     placement = home + (placed.placement - home + twist) % twists
-    number = _index(puzzle).shown.get((placed.kind, placement))
+    number = lettering(puzzle).shown.get((placed.kind, placement))
     return replace(placed, placement=placement, sticker=number)
 
 
