@@ -56,7 +56,7 @@ def group(puzzle: Puzzle) -> GroupReport:
         upper = free // math.prod(law.factor for law in own.laws)
         proven = own.order == upper
         return GroupReport(own.order, own.order_alike, own.order, upper, proven, own.laws)
-    laws = (*own.laws, *_fewer(own), *_ties(own, own.chain))
+    laws = (*own.laws, *further_laws(own))
     return GroupReport(own.order, own.order_alike, own.order, own.order, True, laws)
 
 
@@ -74,6 +74,16 @@ def _index(own: LayerGroup, types: tuple[int, ...]) -> int:
 
 def _order(own: LayerGroup, types: tuple[int, ...]) -> int:
     return layer_group(own.puzzle, own.layers, types).order
+
+
+def further_laws(own: LayerGroup) -> tuple[Law, ...]:
+    """Return the laws beyond parity and twist: of types that do less, in step, or tied.
+
+    Empty where the order is not proven.
+    """
+    if own.chain is None or not own.chain.verified:
+        return ()
+    return (*_fewer(own), *_ties(own, own.chain))
 
 
 def _fewer(own: LayerGroup) -> list[Law]:

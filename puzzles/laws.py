@@ -154,35 +154,55 @@ class Sums:
         twisted = [(part, x, m) for part, what, x, m in used if what == "twist"]
         if not twisted:
             return Law("parity", types, factor, _parity_text(odd), c)
-        sums = []
         order = max(m // math.gcd(x, m) for _, x, m in twisted)
-        for part, x, m in twisted:
-            # x/m as a fraction of 1/order: how often these twists count.
-            times = x * order // m
-            times = times - order if times > order // 2 else times
-            word = "twist" if part.single else "twists"
-            name = f"the {word} of {part.words}"
-            if abs(times) != 1:
-                name += f" counted {abs(times)} times"
-            sums.append(("minus " if times < 0 else "") + name)
-        if sums[0].startswith("minus "):
-            sums = [s[6:] if s.startswith("minus ") else "minus " + s for s in sums]
-        total = " plus ".join(sums).replace("plus minus", "minus")
+        total = _total(self._puzzle, twisted, order)
+        one = len(twisted) == 1 and twisted[0][0].single
+        verb = "is" if one else "add up to"
         if odd:
-            text = (
-                f"{total} is odd exactly when an odd number of the rearrangements of "
-                f"{joined(odd)} is odd"
-                if order == 2
-                else f"{total} is tied to the parity of {joined(odd)}"
+            when = (
+                f"the rearrangement of {odd[0]} is odd"
+                if len(odd) == 1
+                else f"an odd number of the rearrangements of {joined(odd)} is odd"
             )
+            text = f"{total} {verb} an odd number of steps exactly when {when}"
+            if order > 2:
+                text = (
+                    f"{total}, and {order // 2} more steps when {when}, {verb} a multiple of "
+                    f"{order} steps"
+                )
             return Law("parity and twist", types, factor, _sentence(text), c)
-        if order == 2 and len(twisted) == 1 and twisted[0][2] == 2:
+        whole = all(m == order for _, _, m in twisted) and " counted " not in total
+        if one and whole:
+            text = f"{twisted[0][0].words} is never twisted"
+        elif len(twisted) == 1 and order == 2 and whole:
             text = f"an even number of {twisted[0][0].words} is flipped"
-        elif len(twisted) == 1 and twisted[0][2] == order:
-            text = f"{total} always add up to a whole turn"
         else:
-            text = f"{total} is always a multiple of {order} steps"
+            text = f"{total} always {verb} " + (
+                "a whole turn" if whole else f"a multiple of {order} steps"
+            )
         return Law("twist", types, factor, _sentence(text), c)
+
+
+def _total(puzzle: Puzzle, twisted: list[tuple[Part, int, int]], order: int) -> str:
+    """Return words for a sum of twists: parts, each with the number x of m, in parts of order."""
+    sums: dict[str, int] = {}
+    for part, x, m in twisted:
+        kind = puzzle.types[part.type]
+        own = [slot for p, y, _ in twisted if p.type == part.type and x == y for slot in p.slots]
+        times = x * order // m
+        word = f"the twist of {part.words}" if part.single else f"the twists of {part.words}"
+        if len(own) == kind.count > 1:
+            # All pieces of a type count alike, also where they do not share slots.
+            word = f"the twists of the {plural(kind.name)}"
+        sums[word] = times - order if times > order // 2 else times
+    if next(iter(sums.values())) < 0:
+        sums = {word: -times for word, times in sums.items()}
+    words = [
+        word + (f" counted {abs(times)} times" if abs(times) > 1 else "")
+        for word, times in sums.items()
+    ]
+    signs = ["minus" if times < 0 else "plus" for times in sums.values()]
+    return words[0] + "".join(f" {s} {w}" for s, w in zip(signs[1:], words[1:], strict=True))
 
 
 def _parity_text(parts: list[str]) -> str:

@@ -29,7 +29,7 @@ class LayerGroup:
     def __init__(self, puzzle: Puzzle, layers: tuple[int, ...], types: tuple[int, ...]) -> None:
         self.puzzle, self.layers, self.types = puzzle, layers, types
         firsts = [int(np.flatnonzero(puzzle.turn_layer == k)[0]) for k in layers]
-        self.steps: Table = puzzle.moves[firsts]
+        self.steps: Table = puzzle.moves[np.array(firsts, dtype=np.int64)]
         self.parts: tuple[Part, ...] = parts(puzzle, self.steps, types)
 
     @cached_property
@@ -111,6 +111,8 @@ class LayerGroup:
         Where the order is not proven, also true for what no law forbids.
         """
         rows = np.atleast_2d(effects)
+        if not self.proven and not all(self.keeps_parts(row) for row in rows):
+            return [self.keeps_parts(row) and self.contains(row)[0] for row in rows]
         if self.chain is None:
             found = np.zeros(len(rows), dtype=np.bool_)
         else:
@@ -118,6 +120,16 @@ class LayerGroup:
         if self.proven:
             return [bool(x) for x in found]
         return [bool(x) or self.broken(row) is None for x, row in zip(found, rows, strict=True)]
+
+    def keeps_parts(self, effect: Table) -> bool:
+        """Return whether an effect carries each part to itself."""
+        there = self.puzzle.slot_of[effect[self.puzzle.home]]
+        return all(self._part[slot] == self._part[there[slot]] for slot in self._part)
+
+    @cached_property
+    def _part(self) -> dict[int, int]:
+        """The number of the part of each slot."""
+        return {slot: number for number, part in enumerate(self.parts) for slot in part.slots}
 
     def broken(self, effect: Table, alike: bool = False) -> Law | None:
         """Return the first law of parity or twist that an effect breaks, which keeps the parts."""
@@ -181,12 +193,38 @@ class LayerGroup:
     def contains_alike(self, effect: Table) -> bool:
         """Return whether some sequence has an effect that looks like this one.
 
-        True as well where that could not be excluded; the effect must keep the parts.
+        True as well where that could not be excluded.
         """
+        kept = effect if self.keeps_parts(effect) else self.brought_home(effect)
+        if kept is None:
+            return False
         fixers, counted = self._fixers
-        if any(self.contains(effect[fixers])):
+        if any(self.contains(kept[fixers])):
             return True
-        return counted is None and self.broken(effect, alike=True) is None
+        return counted is None and self.broken(kept, alike=True) is None
+
+    def brought_home(self, effect: Table) -> Table | None:
+        """Return an effect that looks the same and keeps the parts, None if there is none.
+
+        For that, as many pieces of each look must arrive in a part as are at home there.
+        """
+        slot_of, home = self.puzzle.slot_of, self.puzzle.home
+        looks: dict[int, list[int]] = {}
+        for slot in self._part:
+            looks.setdefault(int(self.puzzle.alike[slot]), []).append(slot)
+        result = effect
+        for pieces in looks.values():
+            arrives: dict[int, list[int]] = {}
+            for piece in pieces:
+                arrives.setdefault(self._part[int(slot_of[effect[home[piece]]])], []).append(piece)
+            places = []
+            for piece in pieces:
+                waiting = arrives.get(self._part[piece])
+                if not waiting:
+                    return None
+                places.append(waiting.pop(waiting.index(piece) if piece in waiting else 0))
+            result = result[self._arranged(tuple(pieces), tuple(places))]
+        return result
 
 
 @lru_cache(maxsize=24)
