@@ -1,0 +1,137 @@
+"""Two views of a body in parallel projection, and the geometry of flat shapes on the paper.
+
+A face that is edge-on in one view would be so in the view from behind; the direction of looking is
+chosen so that no face is, and every face is then seen in exactly one of the two.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import product
+
+import numpy as np
+
+from puzzles.bodies import Body, Vectors
+from puzzles.puzzle import Puzzle
+
+#: How much of the width the view from in front takes; the one from behind has the rest.
+SHARE = 0.62
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """One view: where it looks from (3,), its axes on the paper (2, 3), scale, middle (2,)."""
+
+    toward: Vectors
+    across: Vectors
+    scale: float
+    middle: Vectors
+
+    def paper(self, points: Vectors) -> Vectors:
+        """Return points (…, 3) on the paper (…, 2), with y downwards."""
+        flat: Vectors = points @ self.across.T * (self.scale, -self.scale) + self.middle
+        return flat
+
+    def sees(self, body: Body, face: int) -> bool:
+        """Return whether a face is turned towards the viewer."""
+        return float(body.faces[face].normal @ self.toward) > 0
+
+
+@lru_cache(maxsize=32)
+def directions(puzzle: Puzzle) -> tuple[Vectors, Vectors]:
+    """Return the unit vector towards the viewer (3,) and the paper's right and up (2, 3).
+
+    The viewer stands in front, to the right and above, about 29 and 27 degrees; the angles are
+    moved a little so that no face is edge-on.
+    """
+    up, front = puzzle.body.axis(puzzle.up), puzzle.body.axis(puzzle.front)
+    assert up is not None
+    assert front is not None
+    front = front - (front @ up) * up
+    if float(np.linalg.norm(front)) < 1e-6:
+        front = np.cross(up, (0.0, 1.0, 0.0) if abs(up[1]) < 0.9 else (1.0, 0.0, 0.0))
+    front = front / np.linalg.norm(front)
+    right = np.cross(up, front)
+    normals = np.array([face.normal for face in puzzle.body.faces])
+    best, chosen = -math.inf, up
+    for turned, raised in product(range(8, 61, 2), range(14, 43, 2)):
+        sideways, above = math.radians(turned), math.radians(raised)
+        level = math.cos(sideways) * front + math.sin(sideways) * right
+        toward = math.cos(above) * level + math.sin(above) * up
+        clear = float(np.abs(normals @ toward).min())
+        value = min(clear, 0.3) - (abs(turned - 29) + abs(raised - 27)) / 400
+        if value > best:
+            best, chosen = value, toward
+    across = np.cross(up, chosen)
+    across = across / np.linalg.norm(across)
+    return chosen, np.array([across, np.cross(chosen, across)])
+
+
+def views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[View], float]:
+    """Return the one or two views, and the picture's height."""
+    toward, across = directions(puzzle)
+    points = puzzle.body.points
+    #: From behind and below, the paper's right is the other way round; up is still up.
+    behind = np.array([-across[0], across[1]])
+    flat = points @ across.T
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    spans = high - low
+    wide = width * (SHARE if hidden else 1.0)
+    margin = max(16.0, width * 0.045)
+    scale = min((wide - 2 * margin) / spans[0], (0.62 * width if hidden else width) / spans[1])
+    height = spans[1] * scale + 2 * margin
+    centre = (low + high) / 2
+    middle = np.array([wide / 2, height / 2]) - centre * (scale, -scale)
+    result = [View(toward, across, float(scale), middle)]
+    if hidden:
+        small = min(width * (1 - SHARE) - margin, spans[0] * scale * 0.62) / spans[0]
+        mirrored = centre * (-1, 1)
+        place = np.array([width - margin * 0.8 - spans[0] * small / 2, height / 2])
+        middle = place - mirrored * (small, -small)
+        result.append(View(-toward, behind, float(small), middle))
+    return result, float(height)
+
+
+def inset(outline: Vectors, normal: Vectors, share: float, most: float) -> Vectors:
+    """Return a convex outline with its sides moved inwards, by a share of its inradius or less."""
+    before, after = np.roll(outline, 1, axis=0), np.roll(outline, -1, axis=0)
+    bends = np.linalg.norm(np.cross(outline - before, after - outline), axis=1) > 1e-9
+    outline = outline[bends]
+    sides = np.roll(outline, -1, axis=0) - outline
+    inward = np.cross(normal, sides)
+    inward /= np.linalg.norm(inward, axis=1)[:, None]
+    middle = outline.mean(axis=0)
+    by = min(most, share * float(((middle - outline) * inward).sum(axis=1).min()))
+    earlier = np.roll(inward, 1, axis=0)
+    # A corner moves to where its two sides meet after moving: along the sum of their directions.
+    together = inward + earlier
+    moved: Vectors = outline + together * by / (1 + (inward * earlier).sum(axis=1))[:, None]
+    return moved
+
+
+def room(shape: Vectors) -> tuple[Vectors, float]:
+    """Return a flat shape's middle (2,) and how far from it the nearest side is."""
+    middle = shape.mean(axis=0)
+    sides = np.roll(shape, -1, axis=0) - shape
+    to = middle - shape
+    across = np.abs(sides[:, 0] * to[:, 1] - sides[:, 1] * to[:, 0])
+    length = np.linalg.norm(sides, axis=1)
+    return middle, float((across / np.maximum(length, 1e-9)).min())
+
+
+def outside(corners: Vectors, shape: Vectors, centre: Vectors) -> tuple[Vectors, Vectors]:
+    """Return a point of a face near its rim and one beyond the body, to be joined by a line."""
+    middle = shape.mean(axis=0)
+    way = middle - centre
+    length = float(np.linalg.norm(way))
+    way = way / length if length > 1e-6 else np.array([0.0, -1.0])
+    sides = np.roll(shape, -1, axis=0) - shape
+    normals = np.column_stack([sides[:, 1], -sides[:, 0]])
+    normals *= np.sign(((shape - middle) * normals).sum(axis=1))[:, None]
+    along = normals @ way
+    ahead = along > 1e-9
+    exits = ((shape - middle) * normals).sum(axis=1)[ahead] / along[ahead]
+    rim = float(((corners - centre) @ way).max())
+    return middle + way * float(exits.min()) * 0.8, centre + way * (rim + 2.5)
