@@ -11,9 +11,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from puzzles import brackets
+from puzzles.brackets import Commutator, Conjugate, Tree
 from puzzles.puzzle import Puzzle, Word
 from search.arcs import Arcs, arcs
-from search.nesting import Commutator, Conjugate, Tree, bracketed, nesting, things
+from search.nesting import nesting, things
 from search.traces import Alphabet, alphabet
 
 __all__ = ["Form", "forms", "shortest_form", "text", "things", "tree"]
@@ -84,9 +86,9 @@ def tree(puzzle: Puzzle, form: Form) -> Tree:
     return Conjugate(memory.tree(form.setup), inside) if form.setup else inside
 
 
-def text(puzzle: Puzzle, form: Form, write: Callable[[Word], str]) -> str:
-    """Return a form in nested brackets, ``[F: [R', [F: L2]]]``; ``write`` writes plain turns."""
-    return bracketed(tree(puzzle, form), write)
+def text(puzzle: Puzzle, form: Form) -> str:
+    """Return a form in nested brackets, ``[F: [R', [F: L2]]]``."""
+    return brackets.text(tree(puzzle, form))
 
 
 def readings(letters: Alphabet, word: Word) -> list[Reading]:

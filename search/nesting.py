@@ -2,56 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 
+from puzzles.brackets import Commutator, Conjugate, Repeat, Sequence, Tree, sequence
+from puzzles.notation import plain
 from puzzles.puzzle import Puzzle, Word
-from search.traces import Alphabet, alphabet
+from search.traces import alphabet
 
 #: How many sub-words are remembered for a puzzle before memory is cleared.
 MOST_REMEMBERED = 200_000
-
-
-@dataclass(frozen=True)
-class Plain:
-    """Turns that stand as they are."""
-
-    word: Word
-
-
-@dataclass(frozen=True)
-class Row:
-    """Parts done one after the other."""
-
-    parts: tuple[Tree, ...]
-
-
-@dataclass(frozen=True)
-class Commutator:
-    """``[a, b]``: a, b, a undone, b undone."""
-
-    a: Tree
-    b: Tree
-
-
-@dataclass(frozen=True)
-class Conjugate:
-    """``[setup: inner]``: setup, inner, setup undone."""
-
-    setup: Tree
-    inner: Tree
-
-
-@dataclass(frozen=True)
-class Repeated:
-    """``(inner)times``."""
-
-    inner: Tree
-    times: int
-
-
-Tree = Plain | Row | Commutator | Conjugate | Repeated
 
 
 class Nesting:
@@ -62,8 +21,9 @@ class Nesting:
     commute may stand in any order inside S, A and B.
     """
 
-    def __init__(self, letters: Alphabet) -> None:
-        self.letters = letters
+    def __init__(self, puzzle: Puzzle) -> None:
+        self.puzzle = puzzle
+        self.letters = alphabet(puzzle)
         self._known: dict[Word, tuple[int, str, int]] = {}
 
     def things(self, word: Word) -> int:
@@ -80,14 +40,14 @@ class Nesting:
         _, how, k = self._best(word)
         size = len(word)
         if how == "plain":
-            return Plain(word)
+            return plain(self.puzzle, word)
         if how == "repeated":
-            return Repeated(self.tree(word[: size // k]), k)
+            return Repeat(self.tree(word[: size // k]), k)
         if how == "commutator":
             return Commutator(self.tree(word[:k]), self.tree(word[k : size // 2]))
         if how == "conjugate":
             return Conjugate(self.tree(word[:k]), self.tree(word[k : size - k]))
-        return row(self.tree(word[:k]), self.tree(word[k:]))
+        return _row(self.tree(word[:k]), self.tree(word[k:]))
 
     def _best(self, word: Word) -> tuple[int, str, int]:
         known = self._known.get(word)
@@ -153,7 +113,7 @@ class Nesting:
 @lru_cache(maxsize=32)
 def nesting(puzzle: Puzzle) -> Nesting:
     """Return the memory of nested forms of a puzzle."""
-    return Nesting(alphabet(puzzle))
+    return Nesting(puzzle)
 
 
 def things(puzzle: Puzzle, word: Word) -> int:
@@ -164,49 +124,9 @@ def things(puzzle: Puzzle, word: Word) -> int:
     return nesting(puzzle).things(tuple(word))
 
 
-def row(*parts: Tree) -> Tree:
-    """Return parts in a row as one tree: rows inside are opened, plain neighbours joined."""
+def _row(*parts: Tree) -> Tree:
+    """Return parts in a row as one tree, rows inside opened."""
     flat: list[Tree] = []
     for part in parts:
-        for piece in part.parts if isinstance(part, Row) else (part,):
-            if isinstance(piece, Plain) and not piece.word:
-                continue
-            if isinstance(piece, Plain) and flat and isinstance(flat[-1], Plain):
-                flat[-1] = Plain(flat[-1].word + piece.word)
-            else:
-                flat.append(piece)
-    if len(flat) == 1:
-        return flat[0]
-    return Row(tuple(flat)) if flat else Plain(())
-
-
-def written_out(tree: Tree, undone: Callable[[Word], Word]) -> Word:
-    """Return all turns of a tree; ``undone`` gives the turns that undo a word."""
-    match tree:
-        case Plain(word):
-            return word
-        case Row(parts):
-            return tuple(turn for part in parts for turn in written_out(part, undone))
-        case Repeated(inner, times):
-            return written_out(inner, undone) * times
-        case Conjugate(setup, inner):
-            around = written_out(setup, undone)
-            return around + written_out(inner, undone) + undone(around)
-        case Commutator(first, second):
-            a, b = written_out(first, undone), written_out(second, undone)
-            return a + b + undone(a) + undone(b)
-
-
-def bracketed(tree: Tree, write: Callable[[Word], str]) -> str:
-    """Return a tree as text, ``[[R, U], L']``; ``write`` gives the text of plain turns."""
-    match tree:
-        case Plain(word):
-            return write(word)
-        case Row(parts):
-            return " ".join(bracketed(part, write) for part in parts)
-        case Repeated(inner, times):
-            return f"({bracketed(inner, write)}){times}"
-        case Conjugate(setup, inner):
-            return f"[{bracketed(setup, write)}: {bracketed(inner, write)}]"
-        case Commutator(first, second):
-            return f"[{bracketed(first, write)}, {bracketed(second, write)}]"
+        flat += part.parts if isinstance(part, Sequence) else (part,)
+    return sequence(flat)

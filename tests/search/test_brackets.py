@@ -10,30 +10,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from puzzles import Puzzle, load
+from puzzles.notation import parse, write
 from puzzles.puzzle import Word
 from puzzles.words import normal
-from search.brackets import Form, forms, shortest_form, text, things, tree
-from search.nesting import written_out
+from search.brackets import forms, shortest_form, text, things
 from search.traces import alphabet
 
 NAMES = ("2x2x2", "3x3x3", "3x3x3-slices", "4x4x4", "dodecahedron-faces", "cube-edges")
 
 
 def turns(puzzle: Puzzle, written: str) -> Word:
-    """Read ``R U2 R'`` on a cube; layers of one letter."""
-    amounts = {"": 1, "2": 2, "'": 3}
-    found = [puzzle.turn(puzzle.layer_numbers[t[0]], amounts[t[1:]]) for t in written.split()]
-    return tuple(t for t in found if t is not None)
-
-
-def written(puzzle: Puzzle, word: Word) -> str:
-    marks = {1: "", 2: "2", 3: "'"}
-    return " ".join(puzzle.turns[t].layer + marks[puzzle.turns[t].amount] for t in word)
-
-
-def bracket(puzzle: Puzzle, form: Form | None) -> str:
-    assert form is not None
-    return text(puzzle, form, lambda word: written(puzzle, word))
+    return parse(puzzle, written).word
 
 
 def commutator(puzzle: Puzzle, setup: Word, a: Word, b: Word) -> Word:
@@ -47,7 +34,7 @@ def commutator(puzzle: Puzzle, setup: Word, a: Word, b: Word) -> Word:
         # Common practice: A = R U R' U', then a layer that holds one displaced piece.
         ("R U R' U' L' U R U' R' L", "[[R, U], L']", 3),
         # Common practice: a pair of twists, whose first part is a commutator done twice.
-        ("R' D' R D R' D' R D U D' R' D R D' R' D R U'", "[([R', D'])2, U]", 3),
+        ("R' D' R D R' D' R D U D' R' D R D' R' D R U'", "[[R', D']2, U]", 3),
         ("R U' F L F' U R' L'", "[R U' F, L]", 4),
         ("R U R' D R U' R' D'", "[[R: U], D]", 3),
         # Merged with the setup: nine turns, the ring is cut inside F2.
@@ -59,8 +46,8 @@ def commutator(puzzle: Puzzle, setup: Word, a: Word, b: Word) -> Word:
 def test_known_forms(sequence: str, expected: str, count: int) -> None:
     puzzle = load("3x3x3")
     form = shortest_form(puzzle, turns(puzzle, sequence))
-    assert bracket(puzzle, form) == expected
     assert form is not None
+    assert text(puzzle, form) == expected
     assert form.things == count
 
 
@@ -96,10 +83,9 @@ def brackets(draw: st.DrawFn) -> tuple[str, Word, int]:
 def test_every_form_expands_to_the_word(case: tuple[str, Word, int]) -> None:
     puzzle, word = load(case[0]), case[1]
     found = forms(puzzle, word)
-    undone = alphabet(puzzle).undone
     for form in found:
         assert normal(puzzle, form.turns(puzzle)) == word
-        assert normal(puzzle, written_out(tree(puzzle, form), undone)) == word
+        assert normal(puzzle, parse(puzzle, text(puzzle, form)).word) == word
         assert (puzzle.effect(form.turns(puzzle)) == puzzle.effect(word)).all()
         parts = [things(puzzle, part) for part in (form.setup, form.a, form.b)]
         assert form.things == sum(parts)
@@ -148,7 +134,7 @@ def test_only_commutators_are_read() -> None:
     for size in (4, 6):
         for word in itertools.product(alphabet_of_two, repeat=size):
             if normal(puzzle, word) == word:
-                assert bool(forms(puzzle, word)) == (word in true), written(puzzle, word)
+                assert bool(forms(puzzle, word)) == (word in true), write(puzzle, word)
 
 
 @pytest.mark.parametrize(
@@ -190,7 +176,7 @@ def test_things_against_all_brackets() -> None:
                     cost.setdefault(word * times, level)
     assert len(cost) > 400
     for word, expected in cost.items():
-        assert things(puzzle, word) == expected, written(puzzle, word)
+        assert things(puzzle, word) == expected, write(puzzle, word)
     for size in range(1, 8):
         for word in itertools.product(single, repeat=size):
             if normal(puzzle, word) == word and word not in cost:
