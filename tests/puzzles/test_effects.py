@@ -110,6 +110,17 @@ def test_cycles_say_all_of_an_effect(name: str, numbers: list[int]) -> None:
     assert all(int(puzzle.slot_of[c[0]]) == min(own) for c, own in zip(cycles, slots, strict=True))
 
 
+@given(first=words, second=words)
+def test_one_effect_after_another_is_that_of_the_words_in_a_row(
+    first: list[int], second: list[int]
+) -> None:
+    puzzle = load("octahedron-faces")
+    a, b = word_of(puzzle, first), word_of(puzzle, second)
+    one, other = effects.effect_of(puzzle, a), effects.effect_of(puzzle, b)
+    assert one.then(other) == effects.effect_of(puzzle, a + b)
+    assert one.inverse() == effects.effect_of(puzzle, puzzle.inverse(a))
+
+
 @EVERY
 @given(numbers=words)
 def test_the_order_is_the_least_power_that_does_nothing(name: str, numbers: list[int]) -> None:
