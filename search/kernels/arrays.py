@@ -1,0 +1,46 @@
+"""The plain arrays that describe a search to the kernels."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class Encoded(NamedTuple):
+    """Plain arrays for the kernels; turns, layers and placements are renumbered from 0.
+
+    turn_layer (T,), inverse (T,), amount (T,), first_turn (L+1,): turns of layer l are
+    first_turn[l] to first_turn[l+1]. passes (L,): bit m is set if layer m commutes with l, m != l.
+    moves (T, P). home (S,), slot_of (P,), twist_of (P,), slot_type (S,).
+    type_row (types+1,): first row of each type; type_slot (types+1,): first slot of each type.
+    row_slot, row_place (rows,): slot and placement of a row. row_of (S,): row of slot s is row_of[s] + (placement - first placement of the type).
+    type_placement (types+1,). conjugate (T, rows). symmetry, symmetry_back (K, T): images of turns
+    under each symmetry, and under its inverse.
+    values (C, rows): the random value that a row adds to a channel. channel_type (C,).
+    joins (J, C): whether join j adds channel c; wanted (J,): the type that join j looks for.
+    """
+
+    turn_layer: NDArray[np.int64]
+    inverse: NDArray[np.int64]
+    first_turn: NDArray[np.int64]
+    passes: NDArray[np.uint64]
+    moves: NDArray[np.int64]
+    home: NDArray[np.int64]
+    slot_of: NDArray[np.int64]
+    twist_of: NDArray[np.int64]
+    slot_type: NDArray[np.int64]
+    type_row: NDArray[np.int64]
+    type_slot: NDArray[np.int64]
+    type_placement: NDArray[np.int64]
+    row_of: NDArray[np.int64]
+    row_slot: NDArray[np.int64]
+    row_place: NDArray[np.int64]
+    conjugate: NDArray[np.int32]
+    symmetry: NDArray[np.int64]
+    symmetry_back: NDArray[np.int64]
+    values: NDArray[np.uint64]
+    channel_type: NDArray[np.int64]
+    joins: NDArray[np.bool_]
+    wanted: NDArray[np.int64]
