@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -145,6 +147,20 @@ def test_a_number_adds_twist() -> None:
     assert start.placement is not None
     later = [names.read_placement(puzzle, f"tip:FRL+{k}").placement for k in range(4)]
     assert later == [start.placement + k for k in (0, 1, 2, 0)]
+
+
+def test_where_no_sticker_shows_the_twist_a_number_says_it() -> None:
+    whole = load("3x3x3")
+    corner = whole.types[0]
+    stickers = [replace(s, placement=-1) if s.slot in corner.slots else s for s in whole.stickers]
+    puzzle = replace(whole, stickers=tuple(stickers))
+    printed = [names.placement_name(puzzle, p) for p in corner.placements]
+    assert printed[:4] == ["UFL", "UFL+1", "UFL+2", "UFR"]
+    read = [names.read_placement(puzzle, text) for text in printed]
+    assert [placed.placement for placed in read] == list(corner.placements)
+    assert {(placed.sticker, placed.kind) for placed in read} == {(None, -1)}
+    assert names.read_placement(puzzle, "UFL@F").placement is None
+    assert names.placement_name(puzzle, 24) == "UF"
 
 
 def test_the_names_of_a_cycle_agree_on_a_type() -> None:

@@ -12,7 +12,9 @@ from puzzles import brackets, effects, load, notation
 from puzzles.brackets import Commutator, Conjugate, Inverse, Repeat, Tree, Written
 from puzzles.errors import LimitError, NotationError, TrefoilError
 from puzzles.file import catalogue
+from puzzles.orbits import rotation
 from puzzles.puzzle import Puzzle
+from puzzles.symmetry import matrices
 from tests.plain import named, plain
 
 EVERY = pytest.mark.parametrize("name", catalogue())
@@ -228,6 +230,34 @@ def check_blocks(name: str, size: int, data: st.DataObject) -> None:
         axis, *_ = known[step[0]]
         turned = turned @ clockwise(axis, {"": 1, "2": 2, "'": 3}[step[1:]]).T
     assert np.abs(turned - now).max() < 1e-6, (text, parsed.left_over)
+
+
+@pytest.mark.parametrize("name", ["cube-corners", "dodecahedron-faces", "hexagonal-prism"])
+@given(data=st.data())
+def test_blocks_of_other_bodies_turn_as_points_do(name: str, data: st.DataObject) -> None:
+    """Corners opposite to those that turn, and faces with what is under them."""
+    puzzle = load(name)
+    if name == "cube-corners":
+        known = {letters: (axis, 0.0, 3) for letters, axis in puzzle.body.axes("corners")}
+    else:
+        known = {layer.name: (layer.axis, layer.low, layer.steps) for layer in puzzle.layers}
+        # The two outer slabs of three are all above the cut of the opposite face.
+        known |= {f"{x}w": (axis, -low, steps) for x, (axis, low, steps) in known.items()}
+    steps = data.draw(
+        st.lists(st.tuples(st.sampled_from(sorted(known)), st.integers(1, 5)), max_size=8)
+    )
+    points = plain(puzzle)
+    now = points.home.copy()
+    for block, amount in steps:
+        axis, low, count = known[block]
+        held = now @ np.array(axis) > low
+        now[held] = now[held] @ rotation(np.array(axis), -2 * np.pi * amount / count).T
+    parsed = notation.parse(puzzle, " ".join(f"{block}{amount}" for block, amount in steps))
+    turned = points.do(named(puzzle, parsed.word))
+    rotations = [m for m in matrices(puzzle.body.points) if np.linalg.det(m) > 0]
+    fits = [bool(np.abs(turned @ m.T - now).max() < 1e-6) for m in rotations]
+    assert sum(fits) == 1
+    assert fits[0] == (parsed.left_over == "")
 
 
 def test_a_turn_is_clockwise_as_seen_from_outside() -> None:
