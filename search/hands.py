@@ -1,0 +1,141 @@
+"""Hands and memory: how to hold a puzzle for a word, how comfortable and how complex it then is."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Sequence
+from functools import lru_cache
+
+from puzzles.puzzle import Puzzle, Word
+from search.motions import Hands, hands
+from search.traces import alphabet
+
+#: How far a wrist turns from its middle position, in degrees.
+REACH = 90.0
+
+#: Fewer is better: turns behind or below, changes of grip, half turns, turns by the weaker hand.
+Comfort = tuple[int, int, int, int]
+
+
+def holdings(puzzle: Puzzle) -> list[int]:
+    """Return the numbers of the symmetries that are ways to hold a puzzle: the rotations."""
+    return [k for k, symmetry in enumerate(puzzle.symmetries) if not symmetry.reflects]
+
+
+def renamed(puzzle: Puzzle, word: Iterable[int], holding: int) -> Word:
+    """Return a word in the letters of a holding: what was F is called by where it is held now."""
+    turns = _turns_of(puzzle)[holding]
+    return tuple([turns[turn] for turn in word])
+
+
+@lru_cache(maxsize=32)
+def _turns_of(puzzle: Puzzle) -> list[list[int]]:
+    return [symmetry.turns.tolist() for symmetry in puzzle.symmetries]
+
+
+def held(puzzle: Puzzle, holding: int) -> tuple[str, str]:
+    """Return the letters of the faces that point up and to the front in a holding."""
+    back = puzzle.symmetries[holding].matrix.T
+    found = []
+    for letters in (puzzle.up, puzzle.front):
+        axis = puzzle.body.axis(letters)
+        assert axis is not None
+        faces = puzzle.body.nearest(back @ axis)[0]
+        names = [puzzle.body.faces[k].name for k in faces]
+        found.append("".join(names))
+    return found[0], found[1]
+
+
+def motions(puzzle: Puzzle, word: Iterable[int], holding: int = 0) -> tuple[str, ...]:
+    """Return a word as hand motions, ``("right up", "top left")``, for a puzzle held one way."""
+    said = hands(puzzle).motion
+    return tuple(said[turn] for turn in renamed(puzzle, word, holding))
+
+
+def comfort(
+    puzzle: Puzzle, word: Iterable[int], holding: int = 0, left_handed: bool = False
+) -> Comfort:
+    """Return what makes a word hard to do in a holding; less is better, the first number first.
+
+    They are: turns behind or below (2 for a layer that is both), changes of grip, half turns, and
+    turns of the weaker hand. A hand holds its own side and turns it with the wrist, which goes REACH
+    degrees either way; where that does not suffice the hand must let go.
+    """
+    tables = hands(puzzle)
+    turns = renamed(puzzle, word, holding)
+    weak = 1 if left_handed else -1
+    return (
+        sum([tables.awkward[t] for t in turns]),
+        _grips(tables, turns, 1) + _grips(tables, turns, -1),
+        sum([tables.half[t] for t in turns]),
+        sum([tables.side[t] == weak for t in turns]),
+    )
+
+
+def _grips(tables: Hands, turns: Sequence[int], side: int) -> int:
+    """Return how often a hand must let go: the wrist may start anywhere within its reach.
+
+    All positions that the wrist may be in are followed, as intervals; letting go as late as one
+    can never costs more. Half a round may go either way.
+    """
+    whole = {(-REACH, REACH)}
+    wrist, changes = whole, 0
+    for turn in turns:
+        if tables.side[turn] != side:
+            continue
+        angle = tables.angle[turn]
+        ways = (angle, -angle) if tables.half[turn] else (angle,)
+        moved = _moved(wrist, ways)
+        if not moved:
+            changes += 1
+            moved = _moved(whole, ways)
+        wrist = moved
+    return changes
+
+
+def _moved(wrist: set[tuple[float, float]], ways: Sequence[float]) -> set[tuple[float, float]]:
+    """Return the intervals after a turn one of several ways, those within reach."""
+    ends = [(max(low + a, -REACH), min(high + a, REACH)) for low, high in wrist for a in ways]
+    return {(low, high) for low, high in ends if low <= high + 1e-9}
+
+
+def best_holding(puzzle: Puzzle, word: Word, left_handed: bool = False) -> tuple[int, Word]:
+    """Return the most comfortable holding and the word renamed for it; ties: the first."""
+    tables, turned = hands(puzzle), _turns_of(puzzle)
+    awkward = tables.awkward
+    costs = [(sum([awkward[turned[k][t]] for t in word]), k) for k in holdings(puzzle)]
+    least = min(costs)[0]
+    best = min((comfort(puzzle, word, k, left_handed), k) for cost, k in costs if cost == least)
+    return best[1], renamed(puzzle, word, best[1])
+
+
+def undone_same(puzzle: Puzzle, part: Iterable[int]) -> bool:
+    """Return whether undoing a part is the same motions again, as with ``R U2 R'`` or ``M2``."""
+    letters = alphabet(puzzle)
+    word = letters.normal(part)
+    return bool(word) and motions(puzzle, letters.normal(letters.undone(word))) == motions(
+        puzzle, word
+    )
+
+
+def complexity(symbols: Iterable[Hashable]) -> int:
+    """Return the complexity of a sequence: the parts of its exhaustive history.
+
+    Each part is the shortest piece that cannot be copied from what stands before it, where the copy
+    may overlap itself; an unfinished last part counts (A. Lempel and J. Ziv, On the complexity of
+    finite sequences, IEEE Trans. Inf. Theory 22, 1976).
+    """
+    text = tuple(symbols)
+    parts, start, size = 0, 0, len(text)
+    while start < size:
+        end = start + 1
+        while end <= size and _occurs(text, start, end):
+            end += 1
+        parts += 1
+        start = end
+    return parts
+
+
+def _occurs(text: tuple[Hashable, ...], start: int, end: int) -> bool:
+    """Whether ``text[start:end]`` also begins somewhere before ``start``."""
+    piece = text[start:end]
+    return any(text[k : k + end - start] == piece for k in range(start))
