@@ -156,6 +156,19 @@ def test_turns_are_permutations_that_respect_twists(puzzle: Puzzle) -> None:
                 assert np.all((images[:, twist] - images[:, 0] - twist) % kind.twists == 0)
 
 
+def test_a_solved_piece_shows_twist_zero_by_its_sticker_on_the_first_face(puzzle: Puzzle) -> None:
+    """Some class of a type has, in every slot, its sticker of twist 0 on the lowest face."""
+    for kind in puzzle.types:
+        own = [s for s in puzzle.stickers if s.slot in kind.slots and s.placement >= 0]
+        firsts = set()
+        for number in {s.kind for s in own}:
+            of_class = [s for s in own if s.kind == number]
+            lowest = {slot: min(s.face for s in of_class if s.slot == slot) for slot in kind.slots}
+            zero = {s.slot: s.face for s in of_class if s.placement == puzzle.home[s.slot]}
+            firsts.add(lowest == zero)
+        assert True in firsts, kind.name
+
+
 def test_types_are_the_orbits_of_slots(puzzle: Puzzle) -> None:
     """networkx finds the same connected components, where pieces move at all."""
     graph = nx.Graph()

@@ -14,7 +14,7 @@ from puzzles.bodies import BODIES, Body
 from puzzles.compile import compiled
 from puzzles.file import catalogue, parse
 from puzzles.picture import CORES, PALETTE, draw, face_paint
-from puzzles.views import directions
+from puzzles.views import directions, inset
 
 NAMES = catalogue()
 SVG = "{http://www.w3.org/2000/svg}"
@@ -301,3 +301,17 @@ def test_a_body_with_many_faces_is_drawn(tmp_path: Path) -> None:
     puzzle = load(str(path))
     front, behind = (shapes(view) for view in read(draw(puzzle)).findall(f"{SVG}g"))
     assert len(front) + len(behind) == len(puzzle.stickers)
+
+
+@pytest.mark.parametrize("corners", [3, 4, 5, 9])
+def test_a_shape_is_moved_inwards_by_the_same_at_every_side(corners: int) -> None:
+    """Distances from lines, worked out here apart from the drawing's own arithmetic."""
+    chosen = np.random.default_rng(corners)
+    angles = (np.arange(corners) + chosen.uniform(0, 0.6, corners)) * 2 * np.pi / corners
+    shape = np.column_stack([np.cos(angles), np.sin(angles), np.full(corners, 2.0)])
+    moved = inset(shape, np.array([0.0, 0.0, 1.0]), 0.5, 0.02)
+    for k in range(corners):
+        side = shape[(k + 1) % corners] - shape[k]
+        inward = np.array([-side[1], side[0], 0.0]) / np.linalg.norm(side)
+        for corner in (moved[k], moved[(k + 1) % corners]):
+            assert (corner - shape[k]) @ inward == pytest.approx(0.02)
