@@ -57,7 +57,7 @@ def comfort(
     """Return what makes a word hard to do in a holding; less is better, the first number first.
 
     They are: turns behind or below (2 for a layer that is both), changes of grip, half turns, and
-    turns of the weaker hand. A hand holds its own side and turns it with the wrist, which goes REACH
+    turns of the weaker hand. A hand holds its side and turns it with the wrist, which goes REACH
     degrees either way; where that does not suffice the hand must let go.
     """
     tables = hands(puzzle)
