@@ -122,7 +122,8 @@ class _Telling:
             return (
                 f"B disturbs only {here} of {self.domain(form.a)}. A brings the piece of {waits} to"
                 f" {here}; B {trade}, which undoing A takes to {waits}; undoing B brings the piece"
-                f" of {waits} back to {here} and takes the one that A had moved out of there to {slips}: {end}"
+                f" of {waits} back to {here} and takes the one that A had moved out of there to"
+                f" {slips}: {end}"
             )
         return (
             f"After A only {here} of {self.domain(form.b)} is out of its slot: the piece of {waits}"
@@ -196,7 +197,8 @@ class _Telling:
         three = "a three-cycle, " if [len(c) for c in self.cycles] == [len(moved)] == [3] else ""
         return (
             f"{start}{rest} The order matters only for the pieces of"
-            f" {_listed([self.names[slot] for slot in moved])}: {three}{_cycles(puzzle, self.cycles)}."
+            f" {_listed([self.names[slot] for slot in moved])}:"
+            f" {three}{_cycles(puzzle, self.cycles)}."
         )
 
     def passes(self, slot: int, shared: set[int]) -> bool:

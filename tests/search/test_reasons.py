@@ -106,7 +106,7 @@ def test_nothing_shared() -> None:
 
 
 def test_more_than_one_shared() -> None:
-    """R and U share two corners and an edge; a three-cycle may come of more than one shared slot."""
+    """R and U share two corners and an edge; more than one shared slot may give a three-cycle."""
     puzzle = load("3x3x3")
     said = told(puzzle, "R", "U")
     assert "A and B share 3 slots: 2 of type corner (UFR and UBR) and 1 of type edge (UR)." in said
