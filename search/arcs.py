@@ -56,8 +56,11 @@ def arcs(alphabet: Alphabet, ring: Word) -> list[Arcs]:
     return found
 
 
-def cuts(alphabet: Alphabet, ring: Word) -> list[tuple[Word, Word]]:
-    """Return every cut of a ring as the turns before it and the ring from there, in least order."""
+def cuts(alphabet: Alphabet, ring: Word, most: int) -> list[tuple[Word, Word]]:
+    """Return the cuts of a ring with up to ``most`` turns before them.
+
+    Each is the turns before it, and the ring from there in least order.
+    """
     start = alphabet.ordered(ring)
     found: dict[Word, Word] = {start: ()}
     level = [start]
@@ -65,7 +68,7 @@ def cuts(alphabet: Alphabet, ring: Word) -> list[tuple[Word, Word]]:
         following = []
         for word in level:
             before = found[word]
-            if len(before) == len(ring) - 1:
+            if len(before) == most:
                 continue
             for k in alphabet.firsts(word):
                 moved = alphabet.ordered((*word[:k], *word[k + 1 :], word[k]))
@@ -82,7 +85,8 @@ def _plain(alphabet: Alphabet, ring: Word) -> list[Arcs]:
         return []
     found: list[Arcs] = []
     seen: set[tuple[Word, Word, Word]] = set()
-    for before, word in cuts(alphabet, ring):
+    #: The arcs are seen from two opposite cuts; one is in the first half.
+    for before, word in cuts(alphabet, ring, len(ring) // 2 - 1):
         for half, rest in _halves(alphabet, word):
             for x, y, z in _solved(alphabet, half, alphabet.undone(rest)):
                 if (word, x, y) in seen:

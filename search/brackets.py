@@ -95,41 +95,49 @@ def readings(letters: Alphabet, word: Word) -> list[Reading]:
     """Return the different (S, A, B) with S [A, B] S' equal to the word."""
     around, ring = letters.peeled(word)
     found: dict[Reading, None] = {}
+    started: set[Reading] = set()
     for reading in arcs(letters, ring):
         for triple in _started(letters, around, reading):
-            for variant in _variants(letters, triple):
-                found[variant] = None
+            _vary(letters, triple, started, found)
     return list(found)
 
 
-def _variants(letters: Alphabet, reading: Reading) -> Iterator[Reading]:
-    """Yield a reading without needless turns, with others that commute put in, and from further in.
+def _vary(
+    letters: Alphabet, reading: Reading, started: set[Reading], found: dict[Reading, None]
+) -> None:
+    """Add a reading without needless turns, with others that commute put in, and from further in.
 
     ``(R' D' R D)2`` around U is easier to remember than without its last turn, which U D' undoes.
     """
-    setup, a, b = reading
-    a = _trimmed(letters, a, b)
-    b = _trimmed(letters, b, a)
-    yield setup, a, b
-    for more in _padding(letters, a, b):
-        yield setup, letters.normal((*a, more)), b
-    for more in _padding(letters, b, a):
-        yield setup, a, letters.normal((*b, more))
-    for k in letters.lasts(setup):
-        rest, turn = setup[:k] + setup[k + 1 :], setup[k]
-        if _passes(letters, turn, b):
-            yield from _variants(letters, (rest, letters.normal((turn, *a)), b))
-        if _passes(letters, turn, a):
-            yield from _variants(letters, (rest, a, letters.normal((turn, *b))))
-        carried = [letters.normal((turn, *part, letters.inverse[turn])) for part in (a, b)]
-        if sum(map(len, carried)) <= len(a) + len(b):
-            yield from _variants(letters, (rest, carried[0], carried[1]))
+    normal = letters.normal
+    waiting = [reading]
+    while waiting:
+        setup, a, b = waiting.pop()
+        a = _trimmed(letters, a, b)
+        b = _trimmed(letters, b, a)
+        if (setup, a, b) in started:
+            continue
+        started.add((setup, a, b))
+        found[setup, a, b] = None
+        for more in _padding(letters, a, b):
+            found[setup, normal((*a, more)), b] = None
+        for more in _padding(letters, b, a):
+            found[setup, a, normal((*b, more))] = None
+        for k in letters.lasts(setup):
+            rest, turn = setup[:k] + setup[k + 1 :], setup[k]
+            if _passes(letters, turn, b):
+                waiting.append((rest, normal((turn, *a)), b))
+            if _passes(letters, turn, a):
+                waiting.append((rest, a, normal((turn, *b))))
+            carried = [normal((turn, *part, letters.inverse[turn])) for part in (a, b)]
+            if sum(map(len, carried)) <= len(a) + len(b):
+                waiting.append((rest, carried[0], carried[1]))
 
 
 def _passes(letters: Alphabet, turn: int, word: Word) -> bool:
     """Whether a turn commutes with every turn of a word."""
-    own, allowed = letters.layer[turn], letters.free[turn]
-    return all(allowed[t] or letters.layer[t] == own for t in word)
+    together = letters.together[turn]
+    return False not in [together[other] for other in word]
 
 
 def _trimmed(letters: Alphabet, part: Word, other: Word) -> Word:

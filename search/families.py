@@ -23,7 +23,8 @@ def family_key(puzzle: Puzzle, word: Word) -> Word:
     _, ring = letters.peeled(word)
     if not ring:
         return ()
-    nodes = [node for way in (ring, letters.undone(ring)) for _, node in cuts(letters, way)]
+    ways, most = (ring, letters.undone(ring)), len(ring) - 1
+    nodes = [node for way in ways for _, node in cuts(letters, way, most)]
     firsts = [[node[k] for k in letters.firsts(node)] for node in nodes]
     widest = max(map(len, firsts))
     table = np.array([row + row[:1] * (widest - len(row)) for row in firsts])

@@ -15,6 +15,7 @@ from puzzles.names import placement_name, slot_names
 from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Word
 from search.brackets import Form
+from search.traces import alphabet
 
 #: How many slots or pieces a sentence lists before it only counts.
 LISTED = 6
@@ -70,8 +71,11 @@ def reason(puzzle: Puzzle, form: Form) -> Reason:
 
 def why(puzzle: Puzzle, form: Form, word: Word) -> str:
     """Return why a word that a form stands for does what it does, in a few sentences."""
+    form, again = _plainer(puzzle, form), form
     found = reason(puzzle, form)
     parts = f"A = {write(puzzle, form.a)}, B = {write(puzzle, form.b)}."
+    if form != again:
+        parts = f"Seen as [{write(puzzle, form.setup)}: [A, B]] with {parts}"
     inside = _Telling(puzzle, form, found)
     if found.kind == "three-cycle":
         said = inside.three_cycle()
@@ -85,6 +89,25 @@ def why(puzzle: Puzzle, form: Form, word: Word) -> str:
     before = _cycles(puzzle, cycles(puzzle, effect_of(puzzle, word)))
     seen = f"Seen from before the setup, that is {before}." if before else ""
     return f"{parts} The setup {around} comes first and is undone at the end. {said} {seen}".strip()
+
+
+def _plainer(puzzle: Puzzle, form: Form) -> Form:
+    """Return the form, or one that shares a single slot where the form shares more.
+
+    Turns c at the beginning of A that commute with B may as well be the end of the setup:
+    [c A, B] = c [A, B] c', and so for B.
+    """
+    letters, now = alphabet(puzzle), form
+    while len(reason(puzzle, now).shared) > 1:
+        for mine, other in ((now.a, now.b), (now.b, now.a)):
+            if len(mine) > 1 and all(letters.together[mine[0]][turn] for turn in other):
+                break
+        else:
+            return form
+        setup = letters.normal((*now.setup, mine[0]))
+        parts = (mine[1:], other) if mine is now.a else (other, mine[1:])
+        now = Form(setup, *parts, form.things)
+    return now if len(reason(puzzle, now).shared) == 1 else form
 
 
 class _Telling:

@@ -18,7 +18,8 @@ class Alphabet:
     """The turns of a puzzle in plain lists: layers, inverses, sums and what commutes.
 
     ``sums[t][u]`` is the turn that does t and u of one layer, -1 where they cancel, -2 where the
-    layers differ; ``free[t][u]`` says that t and u are of different layers that commute.
+    layers differ; ``free[t][u]`` says that t and u are of different layers that commute,
+    ``together[t][u]`` that they commute, be it in one layer.
     ``key[t]`` are fixed random numbers: sums of them tell collections of turns apart.
     """
 
@@ -36,6 +37,9 @@ class Alphabet:
                     self.sums[t][u] = -1 if merged is None else merged
                 else:
                     self.free[t][u] = bool(puzzle.commutes[own, other])
+        self.together = [
+            [self.free[t][u] or self.sums[t][u] != -2 for u in range(count)] for t in range(count)
+        ]
         numbers = np.random.default_rng(1962).integers(1, 1 << 60, size=count)
         self.key: list[int] = numbers.tolist()
         self.inverse_key: list[int] = [self.key[t] for t in self.inverse]
@@ -93,14 +97,16 @@ class Alphabet:
         return [
             k
             for k, turn in enumerate(word)
-            if k == 0 or all(free[turn][word[j]] for j in range(k - 1, -1, -1))
+            if k == 0 or (free[turn][word[k - 1]] and all(free[turn][t] for t in word[: k - 1]))
         ]
 
     def lasts(self, word: Word) -> list[int]:
         """Return the positions of the turns that can be moved to the end."""
-        free, end = self.free, len(word)
+        free, end = self.free, len(word) - 1
         return [
-            k for k, turn in enumerate(word) if all(free[turn][word[j]] for j in range(k + 1, end))
+            k
+            for k, turn in enumerate(word)
+            if k == end or (free[turn][word[k + 1]] and all(free[turn][t] for t in word[k + 2 :]))
         ]
 
     def without_end(self, word: Word, end: Word) -> Word | None:
