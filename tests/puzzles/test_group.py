@@ -102,6 +102,16 @@ def test_like_centres_not_told_apart_give_the_published_orders(layers: int) -> N
     assert group(load(f"{layers}x{layers}x{layers}")).order_alike == 24 * A075152[layers]
 
 
+def test_like_centres_alone_make_every_pattern() -> None:
+    """With all else left aside, 24 centres in six colours show 24!/4!^6 patterns."""
+    puzzle = load("4x4x4")
+    centre = puzzle.type_named("centre")
+    assert centre is not None
+    own = layer_group(puzzle, types=[centre.number])
+    assert own.order == F(24)
+    assert own.order_alike == F(24) // F(4) ** 6
+
+
 def test_like_triangles_of_the_octahedron_not_told_apart_give_the_known_order() -> None:
     """31,408,133,379,194,880,000,000 from memory, up to the 12 rotations that turns can make."""
     report = group(load("octahedron-faces"))

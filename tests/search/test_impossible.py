@@ -180,7 +180,7 @@ def test_untold_twists_are_all_tried() -> None:
         assert (reason(puzzle, homes, layers, any_twist=True) is None) == one
 
 
-@pytest.mark.parametrize(("name", "least"), [("2x2x2", 20), ("3x3x3", 100), ("4x4x4", 20)])
+@pytest.mark.parametrize(("name", "least"), [("2x2x2", 20), ("3x3x3", 30), ("4x4x4", 10)])
 def test_what_a_sequence_does_is_never_called_impossible(name: str, least: int) -> None:
     """All cycles that commutators [x y x', z] of three turns happen to be, with their layers."""
     puzzle = load(name)
