@@ -18,7 +18,7 @@ from search.arcs import Arcs, arcs
 from search.nesting import nesting, things
 from search.traces import Alphabet, alphabet
 
-__all__ = ["Form", "forms", "shortest_form", "text", "things", "tree"]
+__all__ = ["Form", "carried", "forms", "shortest_form", "text", "things", "tree"]
 
 #: A parts-and-setup triple before its turns are counted.
 Reading = tuple[Word, Word, Word]
@@ -91,6 +91,13 @@ def text(puzzle: Puzzle, form: Form) -> str:
     return brackets.text(tree(puzzle, form))
 
 
+def carried(puzzle: Puzzle, form: Form, symmetry: int) -> Form:
+    """Return the form after a symmetry of the puzzle, by its number: another holding's letters."""
+    turns, normal = puzzle.symmetries[symmetry].turns.tolist(), alphabet(puzzle).normal
+    s, a, b = (normal([turns[turn] for turn in part]) for part in (form.setup, form.a, form.b))
+    return Form(s, a, b, form.things)
+
+
 def readings(letters: Alphabet, word: Word) -> list[Reading]:
     """Return the different (S, A, B) with S [A, B] S' equal to the word."""
     around, ring = letters.peeled(word)
@@ -129,9 +136,9 @@ def _vary(
                 waiting.append((rest, normal((turn, *a)), b))
             if _passes(letters, turn, a):
                 waiting.append((rest, a, normal((turn, *b))))
-            carried = [normal((turn, *part, letters.inverse[turn])) for part in (a, b)]
-            if sum(map(len, carried)) <= len(a) + len(b):
-                waiting.append((rest, carried[0], carried[1]))
+            moved = [normal((turn, *part, letters.inverse[turn])) for part in (a, b)]
+            if sum(map(len, moved)) <= len(a) + len(b):
+                waiting.append((rest, moved[0], moved[1]))
 
 
 def _passes(letters: Alphabet, turn: int, word: Word) -> bool:

@@ -13,7 +13,8 @@ from puzzles import Puzzle, load
 from puzzles.notation import parse, write
 from puzzles.puzzle import Word
 from puzzles.words import normal
-from search.brackets import forms, shortest_form, text, things
+from search.arcs import arcs
+from search.brackets import carried, forms, shortest_form, text, things
 from search.traces import alphabet
 
 NAMES = ("2x2x2", "3x3x3", "3x3x3-slices", "4x4x4", "dodecahedron-faces", "cube-edges")
@@ -41,6 +42,8 @@ def commutator(puzzle: Puzzle, setup: Word, a: Word, b: Word) -> Word:
         ("F R' F L2 F' R F L2 F2", "[F: [R', [F: L2]]]", 4),
         # No turn is split, but D and its inverse cancelled across U.
         ("R U F D' R' U' F' D", "[R U D, D' F U]", 6),
+        # All turns are paired, yet turns of F must be split: F2 + F + F2 - F = 0 around one place.
+        ("D F2 L' F D' F2 L F'", "[D F, F L' F2]", 5),
     ],
 )
 def test_known_forms(sequence: str, expected: str, count: int) -> None:
@@ -181,6 +184,29 @@ def test_things_against_all_brackets() -> None:
         for word in itertools.product(single, repeat=size):
             if normal(puzzle, word) == word and word not in cost:
                 assert things(puzzle, word) > 4
+
+
+@given(brackets(), st.data())
+def test_a_form_is_carried_by_a_symmetry(case: tuple[str, Word, int], data: st.DataObject) -> None:
+    puzzle, word = load(case[0]), case[1]
+    number = data.draw(st.integers(0, len(puzzle.symmetries) - 1))
+    form = shortest_form(puzzle, word)
+    if form is not None:
+        image = carried(puzzle, form, number)
+        turned = puzzle.symmetries[number].turns[list(word)].tolist()
+        assert normal(puzzle, image.turns(puzzle)) == normal(puzzle, turned)
+        assert sum(things(puzzle, p) for p in (image.setup, image.a, image.b)) == form.things
+
+
+@given(brackets())
+def test_readings_do_not_depend_on_the_start(case: tuple[str, Word, int]) -> None:
+    """A ring whose turns are all paired has as many triples of arcs from every start."""
+    letters = alphabet(load(case[0]))
+    _, ring = letters.peeled(case[1])
+    undone = [letters.inverse[turn] for turn in ring]
+    if sorted(undone) == sorted(ring):
+        counts = {len(arcs(letters, ring[k:] + ring[:k])) for k in range(len(ring))}
+        assert len(counts) <= 1
 
 
 @given(st.sampled_from(NAMES), st.lists(st.integers(0, 11), max_size=14))

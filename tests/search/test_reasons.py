@@ -189,4 +189,7 @@ def test_what_cancels_is_told_truly(a: list[int], b: list[int]) -> None:
         for word in (made.a + made.b, made.b + made.a):
             there = puzzle.effect(word)[puzzle.home[names.index(start)]]
             assert names[int(puzzle.slot_of[there])] == end
-        assert names.index(start) not in disturbed(puzzle, made.turns(puzzle))
+        slot, shared = names.index(start), reason(puzzle, made).shared
+        ways = [puzzle.effect(word)[puzzle.home[slot]] for word in ((), made.a, made.b)]
+        assert {int(puzzle.slot_of[p]) for p in ways} & set(shared)
+        assert slot not in disturbed(puzzle, made.turns(puzzle))
