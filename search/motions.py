@@ -113,7 +113,7 @@ def _places(puzzle: Puzzle, axes: list[NDArray[np.float64]]) -> list[str]:
                     depths.append((ends[0], ends[1]))
         low, high = sorted((layer.low, layer.high) if middle > 0 else (-layer.high, -layer.low))
         name = _direction(outward)
-        toward = np.linalg.solve(seen(puzzle), outward)
+        toward: NDArray[np.float64] = outward @ seen(puzzle)
         noun = {1: " face" * (" " in name), 2: " edge"}.get(
             len(puzzle.body.nearest(toward)[0]), " corner"
         )
