@@ -32,7 +32,10 @@ def columns(scope: Scope, base: int | None = None) -> Columns:
         words[start[k] : start[k + 1]] = part[:, :2]
         lengths[start[k] : start[k + 1]] = k
     first = np.array(
-        [first_layers(w, n, enc.turn_layer, enc.passes) for w, n in zip(words, lengths, strict=True)],
+        [
+            first_layers(w, n, enc.turn_layer, enc.passes)
+            for w, n in zip(words, lengths, strict=True)
+        ],
         dtype=np.uint64,
     )
     values = np.zeros((int(offset[-1]), len(words)), dtype=np.uint64)

@@ -108,6 +108,22 @@ def scope(
     return _encode(puzzle, layers, turns, kept, wanted, alike, symmetries)
 
 
+def wanted_with_images(
+    puzzle: Puzzle, number: int, layers: tuple[int, ...] | None, kept: tuple[int, ...] | None
+) -> tuple[int, ...]:
+    """Return a type and those that symmetries of the search carry it to, which it finds as well."""
+    every = set(range(len(puzzle.layers)))
+    turning = set(layers) if layers is not None else every
+    types = set(kept) if kept is not None else {t.number for t in puzzle.types}
+    found = {number}
+    for symmetry in puzzle.symmetries:
+        if {int(symmetry.layers[k]) for k in turning} == turning and {
+            _image(puzzle, symmetry, k) for k in types
+        } == types:
+            found.add(_image(puzzle, symmetry, number))
+    return tuple(sorted(found))
+
+
 def _stays(puzzle: Puzzle, turns: NDArray[np.int64], number: int) -> bool:
     kind = puzzle.types[number]
     homes = puzzle.home[list(kind.slots)]
@@ -165,12 +181,16 @@ def _encode(
         dtype=np.int64,
     )
     row_slot = np.concatenate(
-        [np.repeat(np.arange(type_slot[k], type_slot[k + 1]), counts[k] * twists[k])
-         for k in range(len(types))]
+        [
+            np.repeat(np.arange(type_slot[k], type_slot[k + 1]), counts[k] * twists[k])
+            for k in range(len(types))
+        ]
     )
     row_place = np.concatenate(
-        [np.tile(np.arange(type_placement[k], type_placement[k + 1]), counts[k])
-         for k in range(len(types))]
+        [
+            np.tile(np.arange(type_placement[k], type_placement[k + 1]), counts[k])
+            for k in range(len(types))
+        ]
     )
     conjugate = np.empty((len(turns), len(row_slot)), dtype=np.int64)
     for t in range(len(turns)):

@@ -18,6 +18,10 @@ from puzzles.puzzle import PieceType, Puzzle, Table
 MOST_FILLINGS = 5_000
 
 
+class ImpossibleError(Exception):
+    """A wanted cycle that no sequence does; the text is the reason in one sentence."""
+
+
 def wanted_effect(puzzle: Puzzle, placements: Sequence[int]) -> Table:
     """Return the effect that cycles placements and does nothing else; shape (placements,).
 
@@ -265,3 +269,17 @@ def _a(kind: PieceType) -> str:
 def _sentence(text: str) -> str:
     """Return a sentence that begins with a capital, unless it begins with a name."""
     return text[0].upper() + text[1:] + "."
+
+
+def check(
+    puzzle: Puzzle,
+    cycle: Sequence[Placed | int],
+    layers: Iterable[int] | None = None,
+    alike: bool = True,
+    any_twist: bool = False,
+    free: Iterable[int] = (),
+) -> None:
+    """Raise ImpossibleError with the reason if no sequence does a cycle."""
+    text = reason(puzzle, cycle, layers, alike, any_twist, free)
+    if text is not None:
+        raise ImpossibleError(text)

@@ -44,3 +44,37 @@ class Encoded(NamedTuple):
     channel_type: NDArray[np.int64]
     joins: NDArray[np.bool_]
     wanted: NDArray[np.int64]
+
+
+class Triples(NamedTuple):
+    """All three-cycles, numbered: type by type, first slot least, first twist 0.
+
+    base (types,): number of a type's first triple; ``number = base + ((a n + b) n + c) t t +
+    xb t + xc``. orbit (N,): the orbit, -1 where a slot repeats. symmetry, turned (N,): the symmetry
+    that carries the triple, inverted if ``turned``, to the orbit's first. first (orbits, 3):
+    placements. places (K, P): images of placements under the scope's symmetries.
+    """
+
+    base: NDArray[np.int64]
+    orbit: NDArray[np.int32]
+    symmetry: NDArray[np.int16]
+    turned: NDArray[np.bool_]
+    first: NDArray[np.int64]
+    places: NDArray[np.int64]
+
+
+class Shelf(NamedTuple):
+    """The best few words of every orbit, in the frame of its first triple, best first.
+
+    cost (orbits, K): what the words are ordered by, NONE where there is none; other (orbits, K):
+    the second measure; length (orbits, K); words (orbits, K, LONGEST).
+    """
+
+    cost: NDArray[np.int16]
+    other: NDArray[np.int16]
+    length: NDArray[np.int16]
+    words: NDArray[np.uint8]
+
+
+#: A measure that nothing has.
+NONE = 32767

@@ -8,12 +8,10 @@ the ring's ends. Every triple stands for its orbit under symmetry and inversion.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 
-from search.kernels.arrays import Encoded
+from search.kernels.arrays import NONE, Encoded, Shelf, Triples
 from search.kernels.jit import kernel
 from search.kernels.join import LONGEST_PART
 from search.kernels.words import (
@@ -23,39 +21,6 @@ from search.kernels.words import (
     list_cuts,
     normalise,
 )
-
-
-class Triples(NamedTuple):
-    """All three-cycles, numbered: type by type, first slot least, first twist 0.
-
-    base (types,): number of a type's first triple; ``number = base + ((a n + b) n + c) t t +
-    xb t + xc``. orbit (N,): the orbit, -1 where a slot repeats. symmetry, turned (N,): the symmetry
-    that carries the triple, inverted if ``turned``, to the orbit's first. first (orbits, 3):
-    placements. places (K, P): images of placements under the scope's symmetries.
-    """
-
-    base: NDArray[np.int64]
-    orbit: NDArray[np.int32]
-    symmetry: NDArray[np.int16]
-    turned: NDArray[np.bool_]
-    first: NDArray[np.int64]
-    places: NDArray[np.int64]
-
-
-class Shelf(NamedTuple):
-    """The best few words of every orbit, in the frame of its first triple, best first.
-
-    cost (orbits, K): what the words are ordered by, 32767 where there is none; other (orbits, K):
-    the second measure; length (orbits, K); words (orbits, K, LONGEST).
-    """
-
-    cost: NDArray[np.int16]
-    other: NDArray[np.int16]
-    length: NDArray[np.int16]
-    words: NDArray[np.uint8]
-
-
-NONE = 32767
 
 
 @kernel

@@ -1,0 +1,160 @@
+"""From shelves to what a person is told: ranked answers, and among what they are the shortest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from puzzles.names import placement_name
+from puzzles.notation import write
+from puzzles.picture import draw
+from puzzles.puzzle import Word
+from search import candidates, claims
+from search.encoding import Scope
+from search.hands import held
+from search.ranking import Measured, Ranking, Weights, rank
+from search.reasons import why
+from search.request import Request
+from search.shelves import Shelves
+
+
+@dataclass(frozen=True)
+class Searched:
+    """How far a search went: every ring up to a half-length, with setups of up to some turns.
+
+    ``setup`` None means any. ``complete``: no commutator form with fewer executed turns exists up
+    to this many, None where nothing is proven. ``text`` says it in words.
+    """
+
+    half_length: int
+    setup: int | None
+    complete: int | None
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """One sequence with everything that is said about it; texts are in the asker's letters.
+
+    ``motions`` are what the hands do when the puzzle is held as ``hold`` says, ``held_sequence``
+    the turns in the letters of that holding. ``folded`` counts the others of its family.
+    """
+
+    sequence: str
+    turns: int
+    notation: str
+    setup: str
+    a: str
+    b: str
+    layers: tuple[str, ...]
+    things: int
+    complexity: int
+    hold: tuple[str, str]
+    held_sequence: str
+    motions: tuple[str, ...]
+    undone_same: tuple[str, ...]
+    why: str
+    leads: str
+    folded: int
+    word: Word
+
+    def __repr__(self) -> str:
+        return f"{self.notation}  ({self.turns} turns)"
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """The answers to a request, best first, and how far was searched."""
+
+    request: Request
+    cycle: tuple[str, str, str]
+    answers: tuple[Answer, ...]
+    searched: Searched
+    left_out: int = 0
+
+    def __repr__(self) -> str:
+        lines = [f"{' -> '.join(self.cycle)} on {self.request.puzzle.name}: {self.searched.text}"]
+        return "\n".join([*lines, *(f"  {answer!r}" for answer in self.answers)])
+
+    def _repr_svg_(self) -> str:
+        return draw(self.request.puzzle, cycle=self.request.triples()[0])
+
+
+def found(
+    request: Request,
+    scope: Scope,
+    shelves: Shelves,
+    weights: Weights | None = None,
+    most: int = 10,
+    left_handed: bool = False,
+) -> Found:
+    """Return the ranked answers that shelves hold for a request."""
+    puzzle, bounds = request.puzzle, request.bounds
+    triples = request.triples()
+    words: dict[Word, None] = {}
+    for triple in triples:
+        for word in candidates.words_for(scope, shelves, triple, bounds.setup):
+            if bounds.turns is None or len(word) <= bounds.turns:
+                words.setdefault(word)
+    shortest = min((len(word) for word in words), default=0)
+    cycle = tuple(placement_name(puzzle, p) for p in triples[0])
+    says = searched(request, scope, shelves, shortest)
+    answers: tuple[Answer, ...] = ()
+    left_out = 0
+    if words:
+        ranking = rank(puzzle, words, weights, most, left_handed)
+        answers = tuple(_answer(request, ranking, measured) for measured in ranking.order)
+        left_out = ranking.left_out
+    return Found(request, (cycle[0], cycle[1], cycle[2]), answers, says, left_out)
+
+
+def searched(request: Request, scope: Scope, shelves: Shelves, shortest: int) -> Searched:
+    """Say how far a search went, and what that proves for this request."""
+    bounds, half_length = request.bounds, shelves.half_length
+    complete = claims.complete(scope, half_length)
+    puzzle = request.puzzle
+    like = request.alike and any(
+        puzzle.alike[s] != s for k in scope.kept for s in puzzle.types[k].slots
+    )
+    told_apart = " with all pieces told apart" if like else ""
+    rings = f"all rings up to half-length {half_length}{told_apart}"
+    if complete is None or bounds.setup is not None:
+        note = "" if complete is not None else "; on this puzzle that proves no number of turns"
+        text = f"searched {rings}{note}"
+        return Searched(half_length, bounds.setup, None, text)
+    among = f"among commutator forms{told_apart}, complete to {complete} turns"
+    if shortest and shortest <= complete:
+        text = f"{shortest} turns is proven shortest {among}"
+    else:
+        text = f"nothing shorter {among}" if shortest else f"none {among}"
+    return Searched(half_length, bounds.setup, None if like else complete, text)
+
+
+def _answer(request: Request, ranking: Ranking, measured: Measured) -> Answer:
+    puzzle = request.puzzle
+    form = measured.form
+    leads = []
+    if measured is ranking.shortest:
+        leads.append("shortest")
+    if measured is ranking.easiest:
+        leads.append("easiest")
+    folded = next((len(f.folded) for f in ranking.families if f.shown is measured), 0)
+    layers = sorted({int(puzzle.turn_layer[t]) for t in measured.word})
+    return Answer(
+        sequence=write(puzzle, measured.word),
+        turns=measured.turns,
+        notation=measured.notation,
+        setup=write(puzzle, form.setup) if form else "",
+        a=write(puzzle, form.a) if form else "",
+        b=write(puzzle, form.b) if form else "",
+        layers=tuple(puzzle.layers[k].name for k in layers),
+        things=measured.things,
+        complexity=measured.complexity,
+        hold=held(puzzle, measured.holding),
+        held_sequence=write(puzzle, measured.renamed),
+        motions=measured.motions,
+        undone_same=measured.undone_same,
+        why=why(puzzle, form, measured.word) if form else "",
+        leads=" and ".join(leads),
+        folded=folded,
+        word=measured.word,
+    )

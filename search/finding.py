@@ -1,0 +1,56 @@
+"""The search as a library: one call from names to ranked answers, all in memory."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from puzzles.puzzle import Puzzle
+from search.answers import Found, found
+from search.deepening import deepen
+from search.goals import goal_of
+from search.impossible import check
+from search.ranking import Weights
+from search.request import Bounds, request
+
+
+def find(
+    puzzle: Puzzle,
+    cycle: str | Sequence[str],
+    *,
+    layers: str | Sequence[str] | None = None,
+    keep: str | Sequence[str] | None = None,
+    free: str | Sequence[str] | None = None,
+    alike: bool = True,
+    any_twist: bool = False,
+    turns: int | None = None,
+    half_length: int | None = None,
+    setup: int | None = None,
+    seconds: float | None = None,
+    weights: Weights | None = None,
+    most: int = 10,
+    threads: int = 1,
+) -> Found:
+    """Return the ranked sequences that cycle three pieces and leave all else that is kept alone.
+
+    ``cycle`` names three stickers, such as ``"UFR UBL DFL"``: the first goes to the second, that to
+    the third, that to the first. Raises RequestError for a request that is not right, LimitError
+    for one that is too large, ImpossibleError for a cycle that no sequence does.
+    """
+    bounds = Bounds(turns, half_length, setup, seconds)
+    wanted = request(
+        puzzle,
+        cycle,
+        layers=layers,
+        keep=keep,
+        free=free,
+        alike=alike,
+        any_twist=any_twist,
+        bounds=bounds,
+    )
+    check(wanted.puzzle, wanted.cycle, wanted.layers, wanted.alike, any_twist, wanted.free())
+    scope = wanted.scope()
+    shelves = None
+    for progress in deepen(scope, goal_of(wanted, scope), threads=threads):
+        shelves = progress.shelves
+    assert shelves is not None
+    return found(wanted, scope, shelves, weights, most)

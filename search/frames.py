@@ -1,0 +1,92 @@
+"""Three-cycles by number, and the symmetry that brings each to its orbit's representative.
+
+Plain NumPy, so that a stored result can be read without compiled kernels.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from search.encoding import Scope
+
+Numbers = NDArray[np.int64]
+
+
+class Framed(NamedTuple):
+    """Triples seen from their representatives; all of shape (n,).
+
+    The representative has the least number in its orbit; the symmetry carries it, inverted if
+    ``turned``, to the triple.
+    """
+
+    number: Numbers
+    symmetry: Numbers
+    turned: NDArray[np.bool_]
+
+
+@lru_cache(maxsize=16)
+def bases(scope: Scope) -> Numbers:
+    """Return the number of each kept type's first triple, and the count of all at the end."""
+    enc = scope.arrays
+    counts = enc.type_slot[1:] - enc.type_slot[:-1]
+    twists = (enc.type_placement[1:] - enc.type_placement[:-1]) // np.maximum(counts, 1)
+    wanted = np.isin(np.arange(len(counts)), enc.wanted)
+    sizes = np.where(wanted, counts**3 * twists**2, 0)
+    result: Numbers = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
+    return result
+
+
+@lru_cache(maxsize=16)
+def places(scope: Scope) -> Numbers:
+    """Return the images of the kernels' placements under the scope's symmetries, (K, P)."""
+    place = np.full(scope.puzzle.placement_count, -1, dtype=np.int64)
+    place[scope.placements] = np.arange(len(scope.placements))
+    result: Numbers = np.array(
+        [place[s.placements[scope.placements]] for s in scope.symmetries], dtype=np.int64
+    )
+    return result
+
+
+def numbers(scope: Scope, triples: Numbers) -> Numbers:
+    """Return the numbers of triples (..., 3) of the kernels' placements; shape (...)."""
+    enc = scope.arrays
+    slots = enc.slot_of[triples]
+    least = slots.argmin(axis=-1)
+    order = (least[..., None] + np.arange(3)) % 3
+    triples = np.take_along_axis(triples, order, axis=-1)
+    slots = np.take_along_axis(slots, order, axis=-1)
+    kind = enc.slot_type[slots[..., 0]]
+    first = enc.type_slot[kind]
+    n = enc.type_slot[kind + 1] - first
+    t = (enc.type_placement[kind + 1] - enc.type_placement[kind]) // n
+    twist = enc.twist_of[triples]
+    xb, xc = ((twist[..., k] - twist[..., 0]) % t for k in (1, 2))
+    a, b, c = (slots[..., k] - first for k in range(3))
+    result: Numbers = bases(scope)[kind] + (((a * n + b) * n + c) * t + xb) * t + xc
+    return result
+
+
+def framed(scope: Scope, triples: Numbers) -> Framed:
+    """Return the representatives of triples (n, 3) of the kernels' placements.
+
+    The search is by images: the symmetry that carries the triple to the least number is undone.
+    """
+    images = places(scope)[:, triples]
+    straight = numbers(scope, images)
+    turned = numbers(scope, images[..., ::-1])
+    both = np.concatenate([straight, turned])
+    best = both.argmin(axis=0)
+    count = len(scope.symmetries)
+    return Framed(both[best, np.arange(len(triples))], inverses(scope)[best % count], best >= count)
+
+
+@lru_cache(maxsize=16)
+def inverses(scope: Scope) -> Numbers:
+    """Return for each of a scope's symmetries the number of the one that undoes it."""
+    known = {tuple(row): k for k, row in enumerate(places(scope).tolist())}
+    undone = np.argsort(places(scope), axis=1)
+    return np.array([known[tuple(row)] for row in undone.tolist()], dtype=np.int64)

@@ -1,0 +1,234 @@
+"""All rings of one half-length, in slices: which words A with which radii, and the join of each."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from puzzles.errors import LimitError
+from search.columns import columns
+from search.encoding import Scope
+from search.kernels import join as kernels
+from search.kernels.words import LONGEST, count_words, list_classes
+
+#: A slice of work ends after about this many seconds, so that a stop is never waited for long.
+SLICE_SECONDS = 0.1
+#: The most bytes that one join may take for its entries; more is refused before it starts.
+MOST_BYTES = 400_000_000
+#: Records of rings that one slice has room for; a slice that finds more is cut in two.
+ROOM_FOR_RECORDS = 20_000
+
+
+@dataclass(frozen=True)
+class Part:
+    """One join: words A of a length, cyclic or linear, numbers begin to end, and the arms' radii."""
+
+    length: int
+    cyclic: bool
+    radius1: int
+    radius2: int
+    begin: int
+    end: int
+
+
+@dataclass(frozen=True, eq=False)
+class Slice:
+    """What a slice of work gave: records of rings (n, RECORD), and how much of its level it did."""
+
+    records: NDArray[np.uint8]
+    conjugates: int
+    pairs: int
+    share: float
+
+
+@lru_cache(maxsize=64)
+def classes(scope: Scope, length: int, cyclic: bool) -> NDArray[np.uint8]:
+    """Return one word A of each class under symmetry, inverse and rotation; shape (n, length)."""
+    enc = scope.arrays
+
+    def listed(words: NDArray[np.uint8]) -> int:
+        return list_classes(
+            length, cyclic, enc.turn_layer, enc.inverse, enc.passes, enc.symmetry, words
+        )
+
+    words = np.zeros((1 << 12, length), dtype=np.uint8)
+    count = listed(words)
+    if count > len(words):
+        words = np.zeros((count, length), dtype=np.uint8)
+        listed(words)
+    return words[:count]
+
+
+def parts(scope: Scope, half_length: int) -> list[Part]:
+    """Return the joins that meet every ring X Y Z X' Y' Z' with |X| + |Y| + |Z| = H.
+
+    A = X Y takes the two shorter arcs, so that |A| <= 2 H / 3; where X is empty, A is also any
+    linear word of at most H / 2 turns. |Z| is split between the two arms.
+    """
+    found = []
+    for length in range(1, 2 * half_length // 3 + 1):
+        rest = half_length - length
+        for cyclic in (True, False):
+            if not cyclic and length > half_length // 2:
+                continue
+            count = len(classes(scope, length, cyclic))
+            if count:
+                found.append(Part(length, cyclic, (rest + 1) // 2, rest // 2, 0, count))
+    return found
+
+
+def memory(scope: Scope, half_length: int) -> int:
+    """Return about how many bytes the largest join of a half-length needs for its entries."""
+    enc = scope.arrays
+    most = 0
+    for length in range(1, 2 * half_length // 3 + 1):
+        radius = (half_length - length) // 2
+        entries = length * int(count_words(radius, np.uint64(0), enc.turn_layer, enc.passes))
+        most = max(most, entries * (20 + 28 * len(enc.wanted)))
+    return most
+
+
+def room(scope: Scope, entries: int) -> kernels.Room:
+    """Return scratch with room for a number of conjugates; raises LimitError."""
+    joins = len(scope.arrays.wanted)
+    buckets = 1024
+    while buckets < 2 * entries:
+        buckets *= 2
+    if entries * (20 + 12 * joins) + 4 * joins * buckets > MOST_BYTES:
+        raise LimitError(
+            f"this search would need tables for {entries:,} conjugates at once, more than "
+            f"{MOST_BYTES // 1_000_000} MB; a smaller half-length or fewer layers would fit"
+        )
+    return kernels.Room(
+        np.empty((joins, buckets), dtype=np.int32),
+        np.empty((joins, entries), dtype=np.int32),
+        np.empty((joins, entries), dtype=np.uint64),
+        np.empty(entries, dtype=np.uint64),
+        np.empty((entries, 2), dtype=np.int32),
+        np.empty((entries, LONGEST), dtype=np.int64),
+        np.empty(entries, dtype=np.int32),
+    )
+
+
+class _Joiner:
+    """One worker's scratch, kept from part to part; it only ever grows."""
+
+    def __init__(self, scope: Scope) -> None:
+        self.scope = scope
+        self.room = room(scope, 4096)
+        self.out = np.zeros((ROOM_FOR_RECORDS, kernels.RECORD), dtype=np.uint8)
+
+    def run(self, part: Part) -> Iterator[tuple[NDArray[np.uint8], NDArray[np.int64], int]]:
+        """Do a part in slices; yield records, tally, and how many words are done so far."""
+        table = columns(self.scope)
+        words = classes(self.scope, part.length, part.cyclic)
+        at, step = part.begin, 1
+        while at < part.end:
+            tally = np.zeros(2, dtype=np.int64)
+            started = time.monotonic()
+            stop = min(part.end, at + step)
+            after, written, needed = kernels.join(
+                self.scope.arrays,
+                table,
+                self.room,
+                words,
+                at,
+                stop,
+                part.cyclic,
+                part.radius1,
+                part.radius2,
+                self.out,
+                tally,
+            )
+            if after == at and needed == 0:
+                raise LimitError("no progress")
+            if after < stop and needed > len(self.room.wholes):
+                self.room = room(self.scope, 2 * needed)
+            elif after == at:
+                self.out = np.zeros((2 * len(self.out), kernels.RECORD), dtype=np.uint8)
+            spent = time.monotonic() - started
+            if after > at and spent < SLICE_SECONDS / 2:
+                step *= 2
+            elif spent > SLICE_SECONDS and step > 1:
+                step //= 2
+            at = after
+            yield self.out[:written].copy(), tally, at - part.begin
+
+
+def level(scope: Scope, half_length: int, threads: int = 1) -> Iterator[Slice]:
+    """Do all joins of one half-length; yield a slice of work at a time, about 0.1 s each.
+
+    Stop by closing the iterator. With more than one thread the parts are dealt out, and slices come
+    in any order; the set of rings is the same. Raises LimitError.
+    """
+    work = _dealt(scope, parts(scope, half_length), threads)
+    weights = [_weight(scope, part) for part in work]
+    total = sum(weights) or 1.0
+    done = 0.0
+    if threads == 1:
+        joiner = _Joiner(scope)
+        for part, weight in zip(work, weights, strict=True):
+            for records, tally, count in joiner.run(part):
+                share = (done + weight * count / (part.end - part.begin)) / total
+                yield Slice(records, int(tally[0]), int(tally[1]), share)
+            done += weight
+        return
+    joiners = [_Joiner(scope) for _ in range(threads)]
+    stopped = False
+
+    def run(number: int) -> list[tuple[NDArray[np.uint8], int, int]]:
+        result = []
+        joiner = joiners.pop()
+        try:
+            for records, tally, _ in joiner.run(work[number]):
+                if stopped:
+                    break
+                result.append((records, int(tally[0]), int(tally[1])))
+        finally:
+            joiners.append(joiner)
+        return result
+
+    with ThreadPoolExecutor(threads) as pool:
+        tasks = [pool.submit(run, number) for number in range(len(work))]
+        try:
+            for task, weight in zip(tasks, weights, strict=True):
+                for records, conjugates, pairs in task.result():
+                    yield Slice(records, conjugates, pairs, done / total)
+                done += weight
+        finally:
+            stopped = True
+            for task in tasks:
+                task.cancel()
+
+
+def _weight(scope: Scope, part: Part) -> float:
+    """Return about how many conjugates a part looks at."""
+    enc = scope.arrays
+    arms = sum(
+        int(count_words(radius, np.uint64(0), enc.turn_layer, enc.passes))
+        for radius in (part.radius1, part.radius2)
+    )
+    return float((part.end - part.begin) * arms * (part.length if part.cyclic else 1))
+
+
+def _dealt(scope: Scope, work: list[Part], threads: int) -> list[Part]:
+    """Cut parts so that no piece holds more than a share of the work, if there are threads."""
+    if threads == 1:
+        return work
+    total = sum(_weight(scope, part) for part in work)
+    result = []
+    for part in work:
+        pieces = max(
+            1, min(part.end - part.begin, round(_weight(scope, part) / total * 16 * threads))
+        )
+        edges = np.linspace(part.begin, part.end, pieces + 1).astype(int).tolist()
+        for begin, end in zip(edges, edges[1:], strict=False):
+            result.append(Part(part.length, part.cyclic, part.radius1, part.radius2, begin, end))
+    result.sort(key=lambda part: -_weight(scope, part))
+    return result
