@@ -20,6 +20,8 @@ Vectors = NDArray[np.float64]
 
 #: Lengths closer than this are the same; bodies are about 1 in size, rounding errors about 1e-15.
 SAME = 1e-9
+#: The largest coordinate of a body's corner; beyond it rounding would eat up SAME.
+FARTHEST = 1000.0
 #: The most corners that a body may have.
 MOST_POINTS = 120
 
@@ -84,10 +86,17 @@ class Body:
         return [tuple(group) for group in groups]
 
     def axis(self, letters: str) -> Vectors | None:
-        """Return the unit direction between the named faces, or None if a letter is unknown."""
+        """Return the unit direction between the named faces, or None if a letter is unknown.
+
+        Where the faces meet in a corner or an edge of the body, it points there.
+        """
         faces = [self.face(letter) for letter in letters]
         if not faces or any(face is None for face in faces):
             return None
+        for kind in ("corners", "edges"):
+            for name, direction in self.axes(kind):
+                if sorted(name) == sorted(letters):
+                    return direction
         total: Vectors = np.sum([face.normal for face in faces if face is not None], axis=0)
         return None if float(np.linalg.norm(total)) < SAME else _unit(total)
 
@@ -109,13 +118,15 @@ def hull(points: Vectors, letters: dict[str, Vectors] | None = None) -> Body:
         raise PuzzleFileError(
             f"body: {len(points)} points are given; at most {MOST_POINTS} are allowed"
         )
+    if not np.all(np.abs(points) <= FARTHEST):
+        raise PuzzleFileError(f"body: coordinates are at most {FARTHEST:,.0f}")
     planes: list[tuple[Vectors, float]] = []
     for i, j, k in itertools.combinations(range(len(points)), 3):
         normal: Vectors = np.cross(points[j] - points[i], points[k] - points[i])
         length = float(np.linalg.norm(normal))
         if length < SAME:
             continue
-        normal = normal / length
+        normal /= length
         heights = points @ normal
         distance = float(heights[i])
         if heights.min() < distance - SAME and heights.max() > distance + SAME:
@@ -142,7 +153,7 @@ def between(normals: Vectors, distances: Vectors, letters: dict[str, Vectors]) -
         matrix = normals[list(triple)]
         if abs(float(np.linalg.det(matrix))) < SAME:
             continue
-        point = np.linalg.solve(matrix, distances[list(triple)])
+        point: Vectors = np.linalg.solve(matrix, distances[list(triple)])
         if np.all(normals @ point <= distances + SAME) and not any(
             float(np.linalg.norm(point - other)) < SAME for other in found
         ):

@@ -12,7 +12,7 @@ class PuzzleFileError(TrefoilError):
 
 
 class NameNotFoundError(TrefoilError):
-    """An unknown puzzle, layer, piece type, slot or sticker; the text lists the nearest right ones."""
+    """An unknown puzzle, layer, piece type, slot or sticker; the text lists the nearest ones."""
 
 
 class NotationError(TrefoilError):

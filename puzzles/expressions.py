@@ -1,4 +1,4 @@
-"""Sizes in puzzle files: numbers and small formulas such as ``sqrt(3)/3``, read by our own parser."""
+"""Sizes in puzzle files: numbers and small formulas such as ``sqrt(3)/3``, never evaluated."""
 
 from __future__ import annotations
 
@@ -20,10 +20,7 @@ def size(text: str | float | int, where: str) -> float:
 
     ``where`` names the entry of the file and stands in the error. Raises PuzzleFileError.
     """
-    if isinstance(text, (int, float)):
-        value = float(text)
-    else:
-        value = _Reader(text, where).value()
+    value = float(text) if isinstance(text, int | float) else _Reader(text, where).value()
     if not math.isfinite(value):
         raise PuzzleFileError(f"{where}: {text!r} is not a finite number")
     return value

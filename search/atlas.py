@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from search import frames
 from search.encoding import Scope
+from search.kernels import shelving
 from search.kernels import triples as kernels
 from search.kernels.arrays import NONE, Triples
 from search.shelves import Shelves, empty_shelf
@@ -50,9 +51,8 @@ def with_rings(
 ) -> Shelves:
     """Return new shelves with rings put on, as far as they are of use, and setups settled."""
     enc, numbered = scope.arrays, triples(scope)
-    shortest = type(found.shortest)(*(array.copy() for array in found.shortest))
-    easiest = type(found.easiest)(*(array.copy() for array in found.easiest))
-    count = kernels.gather(
+    shortest, easiest = found.shortest.copied(), found.easiest.copied()
+    count = shelving.gather(
         enc,
         numbered,
         shortest,

@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from search.encoding import COLUMN_BYTES, Scope
-from search.kernels.join import Columns, fill_columns
+from search.kernels.rows import Columns, fill_columns
 from search.kernels.words import LONGEST, count_words, first_layers, list_words
 
 
@@ -33,7 +33,7 @@ def columns(scope: Scope, base: int | None = None) -> Columns:
         lengths[start[k] : start[k + 1]] = k
     first = np.array(
         [
-            first_layers(w, n, enc.turn_layer, enc.passes)
+            first_layers(w, int(n), enc.turn_layer, enc.passes)
             for w, n in zip(words, lengths, strict=True)
         ],
         dtype=np.uint64,

@@ -11,7 +11,7 @@ import numpy as np
 from puzzles.errors import LimitError
 from search import atlas, goals, rings
 from search.encoding import Scope
-from search.kernels.join import RECORD
+from search.kernels.records import RECORD
 from search.shelves import Shelves
 
 

@@ -7,6 +7,7 @@ of the slots that it disturbs, and conjugating by a turn carries row to row.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from functools import lru_cache
@@ -26,8 +27,9 @@ SEED = 20_260_101
 #: Where the other kept types have fewer arrangements than two to this power, agreeing on them says
 #: little, and the wanted type is joined on blocks of its own slots as well.
 ENOUGH_BITS = 24.0
-#: A three-cycle leaves at least one of four blocks of slots alone.
-BLOCKS = 4
+#: A three-cycle disturbs at most three blocks of slots: there is one join for every choice of the
+#: blocks that are left alone. More blocks make more joins with keys that tell more apart.
+MOST_BLOCKS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,10 +62,9 @@ class Scope:
 
 def useful_layers(puzzle: Puzzle, layers: tuple[int, ...]) -> tuple[int, ...]:
     """Leave out layers that commute with all others: in a commutator their turns cancel."""
-    left = tuple(
+    return tuple(
         k for k in layers if any(not puzzle.commutes[k, other] for other in layers if other != k)
     )
-    return left
 
 
 @lru_cache(maxsize=64)
@@ -281,14 +282,17 @@ def _channels(
         if kind.number not in wanted:
             continue
         others = [k for k in range(len(types)) if k != local]
-        if sum(bits[types[k].number] for k in others) >= ENOUGH_BITS or kind.count <= BLOCKS - 1:
+        blocks = min(MOST_BLOCKS, kind.count)
+        if sum(bits[types[k].number] for k in others) >= ENOUGH_BITS or blocks <= 3:
             joins.append((local, others))
             continue
-        for block in range(BLOCKS):
-            inside = (slots - kind.first_slot) % BLOCKS == block
+        first = len(channels)
+        for block in range(blocks):
+            inside = (slots - kind.first_slot) % blocks == block
             channels.append(np.where((kinds == kind.number) & inside, value, np.uint64(0)))
             channel_type.append(local)
-            joins.append((local, [*others, len(channels) - 1]))
+        for left_alone in itertools.combinations(range(first, first + blocks), blocks - 3):
+            joins.append((local, [*others, *left_alone]))
     table = np.zeros((len(joins), len(channels)), dtype=np.bool_)
     for k, (_, members) in enumerate(joins):
         table[k, members] = True

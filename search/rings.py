@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -15,6 +16,7 @@ from puzzles.errors import LimitError
 from search.columns import columns
 from search.encoding import Scope
 from search.kernels import join as kernels
+from search.kernels.records import RECORD
 from search.kernels.words import LONGEST, count_words, list_classes
 
 #: A slice of work ends after about this many seconds, so that a stop is never waited for long.
@@ -27,7 +29,7 @@ ROOM_FOR_RECORDS = 20_000
 
 @dataclass(frozen=True)
 class Part:
-    """One join: words A of a length, cyclic or linear, numbers begin to end, and the arms' radii."""
+    """One join: words A of a length, cyclic or linear, from begin to end, and the arms' radii."""
 
     length: int
     cyclic: bool
@@ -122,7 +124,7 @@ class _Joiner:
     def __init__(self, scope: Scope) -> None:
         self.scope = scope
         self.room = room(scope, 4096)
-        self.out = np.zeros((ROOM_FOR_RECORDS, kernels.RECORD), dtype=np.uint8)
+        self.out = np.zeros((ROOM_FOR_RECORDS, RECORD), dtype=np.uint8)
 
     def run(self, part: Part) -> Iterator[tuple[NDArray[np.uint8], NDArray[np.int64], int]]:
         """Do a part in slices; yield records, tally, and how many words are done so far."""
@@ -151,7 +153,7 @@ class _Joiner:
             if after < stop and needed > len(self.room.wholes):
                 self.room = room(self.scope, 2 * needed)
             elif after == at:
-                self.out = np.zeros((2 * len(self.out), kernels.RECORD), dtype=np.uint8)
+                self.out = np.zeros((2 * len(self.out), RECORD), dtype=np.uint8)
             spent = time.monotonic() - started
             if after > at and spent < SLICE_SECONDS / 2:
                 step *= 2
@@ -228,7 +230,7 @@ def _dealt(scope: Scope, work: list[Part], threads: int) -> list[Part]:
             1, min(part.end - part.begin, round(_weight(scope, part) / total * 16 * threads))
         )
         edges = np.linspace(part.begin, part.end, pieces + 1).astype(int).tolist()
-        for begin, end in zip(edges, edges[1:], strict=False):
+        for begin, end in itertools.pairwise(edges):
             result.append(Part(part.length, part.cyclic, part.radius1, part.radius2, begin, end))
     result.sort(key=lambda part: -_weight(scope, part))
     return result

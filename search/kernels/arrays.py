@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 class Encoded(NamedTuple):
     """Plain arrays for the kernels; turns, layers and placements are renumbered from 0.
 
-    turn_layer (T,), inverse (T,), amount (T,), first_turn (L+1,): turns of layer l are
-    first_turn[l] to first_turn[l+1]. passes (L,): bit m is set if layer m commutes with l, m != l.
+    turn_layer, inverse (T,). first_turn (L+1,): turns of layer l are first_turn[l] to
+    first_turn[l+1], by amount. passes (L,): bit m is set if layer m commutes with l, m != l.
     moves (T, P). home (S,), slot_of (P,), twist_of (P,), slot_type (S,).
     type_row (types+1,): first row of each type; type_slot (types+1,): first slot of each type.
-    row_slot, row_place (rows,): slot and placement of a row. row_of (S,): row of slot s is row_of[s] + (placement - first placement of the type).
-    type_placement (types+1,). conjugate (T, rows). symmetry, symmetry_back (K, T): images of turns
+    row_slot, row_place (rows,): slot and placement of a row. row_of (S,): the rows of slot s are
+    row_of[s] + placement - first placement of the type. type_placement (types+1,). conjugate (T, rows). symmetry, symmetry_back (K, T): images of turns
     under each symmetry, and under its inverse.
     values (C, rows): the random value that a row adds to a channel. channel_type (C,).
     joins (J, C): whether join j adds channel c; wanted (J,): the type that join j looks for.
@@ -74,6 +74,10 @@ class Shelf(NamedTuple):
     other: NDArray[np.int16]
     length: NDArray[np.int16]
     words: NDArray[np.uint8]
+
+    def copied(self) -> Shelf:
+        """Return a shelf of its own with the same words."""
+        return Shelf(self.cost.copy(), self.other.copy(), self.length.copy(), self.words.copy())
 
 
 #: A measure that nothing has.

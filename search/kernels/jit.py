@@ -42,7 +42,7 @@ FOLDER = Path(os.environ.setdefault("NUMBA_CACHE_DIR", str(_folder())))
 
 
 def warm() -> bool:
-    """Return whether compiled kernels are there already, so that no compiling has to be waited for."""
+    """Return whether compiled kernels are there, so that there is no compiling to wait for."""
     return any(FOLDER.rglob("*.nbc"))
 
 

@@ -5,11 +5,6 @@ conjugates u and v of cuts of the same cyclic A make a ring u v', which is a com
 three pieces of a type and nothing else that is kept exactly if u and v agree on everything but
 three pieces of that type. So conjugates by words w of length r2 go into tables by their keys, and
 those of length r1 >= r2 are looked up in them.
-
-The key of a conjugate is a sum of 64-bit values over the rows that C moves (``search.encoding``).
-``columns[row, w]`` holds the value for every short word w, so that the keys of all w of one C are a
-few sums of rows of this table. A longer w is a prefix, by which C's rows are carried one by one,
-and a short word at the end.
 """
 
 from __future__ import annotations
@@ -21,6 +16,9 @@ from numpy.typing import NDArray
 
 from search.kernels.arrays import Encoded
 from search.kernels.jit import kernel
+from search.kernels.pairs import count_differing, is_three_cycle, least_starts
+from search.kernels.records import write_record
+from search.kernels.rows import Columns, add_up, carried_rows, word_rows
 from search.kernels.words import (
     LONGEST,
     MOST_CUTS,
@@ -29,301 +27,10 @@ from search.kernels.words import (
     first_layers,
     last_layers,
     list_cuts,
-    normalise,
 )
-
-#: The longest A and the longest conjugator that a record of a ring has room for.
-LONGEST_PART = 12
-#: Bytes of a record: wanted type, |A|, |w1|, |w2|, then C1, C2, w1, w2.
-RECORD = 4 + 4 * LONGEST_PART
-
 
 #: Symmetries of A are looked for where arms of this length make it worth while.
 FAR = 3
-
-
-class Columns(NamedTuple):
-    """Values of conjugated rows for all short words, lengths 0 to ``len(start) - 2``.
-
-    words (n, 2), first (n,) and last (n,): the sets of layers that can stand first and last.
-    start: words of length k are start[k] to start[k+1]. values (rows of all channels, n).
-    offset (C,): the table row of a channel's first row.
-    """
-
-    words: NDArray[np.int64]
-    first: NDArray[np.uint64]
-    start: NDArray[np.int64]
-    values: NDArray[np.uint64]
-    offset: NDArray[np.int64]
-
-
-@kernel
-def fill_columns(
-    enc: Encoded,
-    words: NDArray[np.int64],
-    lengths: NDArray[np.int64],
-    offset: NDArray[np.int64],
-    values: NDArray[np.uint64],
-) -> None:
-    """Write the value of every channel's rows, conjugated by every short word."""
-    for c in range(len(enc.channel_type)):
-        kind = enc.channel_type[c]
-        begin = enc.type_row[kind]
-        for row in range(begin, enc.type_row[kind + 1]):
-            for n in range(len(words)):
-                image = row
-                for k in range(lengths[n]):
-                    image = enc.conjugate[words[n, k], image]
-                values[offset[c] + row - begin, n] = enc.values[c, image]
-
-
-@kernel
-def word_rows(
-    enc: Encoded, word: NDArray[np.int64], length: int, rows: NDArray[np.int64],
-    bounds: NDArray[np.int64],
-) -> None:
-    """Write the rows that a word moves, type by type: type k's are bounds[k] to bounds[k+1]."""
-    n = 0
-    for kind in range(len(enc.type_slot) - 1):
-        bounds[kind] = n
-        for s in range(enc.type_slot[kind], enc.type_slot[kind + 1]):
-            p = enc.home[s]
-            for k in range(length):
-                p = enc.moves[word[k], p]
-            if p != enc.home[s]:
-                rows[n] = enc.row_of[s] + p - enc.type_placement[kind]
-                n += 1
-    bounds[len(enc.type_slot) - 1] = n
-
-
-@kernel
-def add_rows(
-    values: NDArray[np.uint64],
-    rows: NDArray[np.int64],
-    begin: int,
-    end: int,
-    shift: int,
-    lo: int,
-    hi: int,
-    total: NDArray[np.uint64],
-) -> None:
-    """Write to ``total`` the sums of the columns lo to hi over some rows of the table."""
-    n = hi - lo
-    for i in range(n):
-        total[i] = np.uint64(0)
-    k = begin
-    while k + 4 <= end:
-        a = values[rows[k] + shift, lo:hi]
-        b = values[rows[k + 1] + shift, lo:hi]
-        c = values[rows[k + 2] + shift, lo:hi]
-        d = values[rows[k + 3] + shift, lo:hi]
-        for i in range(n):
-            total[i] += (a[i] + b[i]) + (c[i] + d[i])
-        k += 4
-    while k < end:
-        a = values[rows[k] + shift, lo:hi]
-        for i in range(n):
-            total[i] += a[i]
-        k += 1
-
-
-@kernel
-def add_up(
-    enc: Encoded,
-    columns: Columns,
-    rows: NDArray[np.int64],
-    bounds: NDArray[np.int64],
-    lo: int,
-    hi: int,
-    sums: NDArray[np.uint64],
-    whole: NDArray[np.uint64],
-    keys: NDArray[np.uint64],
-) -> None:
-    """Sum the columns lo to hi over some rows: channel by channel, over all, and for each join."""
-    n = hi - lo
-    types = len(bounds) - 1
-    for ch in range(len(enc.channel_type)):
-        kind = enc.channel_type[ch]
-        shift = columns.offset[ch] - enc.type_row[kind]
-        add_rows(columns.values, rows, bounds[kind], bounds[kind + 1], shift, lo, hi, sums[ch])
-    for i in range(n):
-        whole[i] = sums[0, i]
-    for ch in range(1, types):
-        for i in range(n):
-            whole[i] += sums[ch, i]
-    for j in range(len(enc.wanted)):
-        for i in range(n):
-            keys[j, i] = np.uint64(0)
-        for ch in range(len(enc.channel_type)):
-            if enc.joins[j, ch]:
-                for i in range(n):
-                    keys[j, i] += sums[ch, i]
-
-
-@kernel
-def carried_rows(
-    conjugate: NDArray[np.int32],
-    words: NDArray[np.int64],
-    rows: NDArray[np.int64],
-    begin: int,
-    end: int,
-    prefix: NDArray[np.int64],
-    length: int,
-    column: int,
-    short: int,
-    images: NDArray[np.int64],
-) -> None:
-    """Write the rows begin to end, carried by a prefix of a length and then by a short word."""
-    for k in range(begin, end):
-        row = rows[k]
-        for m in range(length):
-            row = conjugate[prefix[m], row]
-        for m in range(short):
-            row = conjugate[words[column, m], row]
-        images[k] = row
-
-
-@kernel
-def count_differing(
-    row_slot: NDArray[np.int64],
-    one: NDArray[np.int64],
-    two: NDArray[np.int64],
-    begin: int,
-    end: int,
-    seen: NDArray[np.int64],
-    there: NDArray[np.int64],
-) -> int:
-    """Return in how many pieces of a type two conjugates, given by the rows they move, differ.
-
-    ``seen`` (slots + 1,) and ``there`` (slots,) are scratch; ``seen[0]`` counts the calls.
-    """
-    seen[0] += 1
-    stamp = seen[0]
-    for k in range(begin, end):
-        slot = row_slot[one[k]]
-        there[slot] = one[k]
-        seen[slot + 1] = stamp
-    differing = end - begin
-    for k in range(begin, end):
-        slot = row_slot[two[k]]
-        if seen[slot + 1] != stamp:
-            differing += 1
-        elif there[slot] == two[k]:
-            differing -= 1
-    return differing
-
-
-@kernel
-def is_three_cycle(
-    enc: Encoded,
-    kind: int,
-    one: NDArray[np.int64],
-    two: NDArray[np.int64],
-    begin: int,
-    end: int,
-    seen: NDArray[np.int64],
-    there: NDArray[np.int64],
-) -> bool:
-    """Return whether the three pieces in which two conjugates differ make a cycle of order 3.
-
-    ``seen`` and ``there`` are as ``count_differing`` has just left them.
-    """
-    stamp = seen[0]
-    found = 0
-    twist = 0
-    for k in range(begin, end):
-        slot = enc.row_slot[two[k]]
-        first, second = enc.home[slot], enc.row_place[two[k]]
-        if seen[slot + 1] == stamp:
-            seen[slot + 1] = -1
-            if there[slot] == two[k]:
-                continue
-            first = enc.row_place[there[slot]]
-        if enc.slot_of[first] == enc.slot_of[second]:
-            return False
-        twist += enc.twist_of[first] - enc.twist_of[second]
-        found += 1
-    for k in range(begin, end):
-        slot = enc.row_slot[one[k]]
-        if seen[slot + 1] == stamp:
-            first, second = enc.row_place[one[k]], enc.home[slot]
-            if enc.slot_of[first] == enc.slot_of[second]:
-                return False
-            twist += enc.twist_of[first] - enc.twist_of[second]
-            found += 1
-    slots = enc.type_slot[kind + 1] - enc.type_slot[kind]
-    twists = (enc.type_placement[kind + 1] - enc.type_placement[kind]) // slots
-    return twist % twists == 0
-
-
-@kernel
-def write_record(
-    record: NDArray[np.uint8],
-    kind: int,
-    length: int,
-    radius1: int,
-    radius2: int,
-    cut1: NDArray[np.int64],
-    cut2: NDArray[np.int64],
-    arm1: NDArray[np.int64],
-    arm2: NDArray[np.int64],
-) -> None:
-    """Write one ring: its type, the lengths of its parts, the parts."""
-    record[0], record[1], record[2], record[3] = kind, length, radius1, radius2
-    for k in range(length):
-        record[4 + k] = cut1[k]
-        record[4 + LONGEST_PART + k] = cut2[k]
-    for k in range(radius1):
-        record[4 + 2 * LONGEST_PART + k] = arm1[k]
-    for k in range(radius2):
-        record[4 + 3 * LONGEST_PART + k] = arm2[k]
-
-
-@kernel
-def least_starts(
-    enc: Encoded,
-    cuts: NDArray[np.int64],
-    ncuts: int,
-    length: int,
-    sense: int,
-    least: NDArray[np.bool_],
-) -> None:
-    """Strike out beginnings (cut, first turn of the arm) that a symmetry of A carries to a smaller.
-
-    ``least`` (cuts, turns) must be true before. A symmetry that carries the cyclic word A to itself
-    (sense 0) or to its inverse (sense 1) carries each ring of A to a ring of A or to its inverse.
-    """
-    image = np.zeros(LONGEST, dtype=np.int64)
-    target = np.zeros(ncuts, dtype=np.int64)
-    for s in range(len(enc.symmetry)):
-        fits = True
-        for c in range(ncuts):
-            for k in range(length):
-                if sense == 0:
-                    image[k] = enc.symmetry[s, cuts[c, k]]
-                else:
-                    image[k] = enc.symmetry[s, enc.inverse[cuts[c, length - 1 - k]]]
-            normalise(image, length, enc.turn_layer, enc.passes)
-            target[c] = -1
-            for d in range(ncuts):
-                same = True
-                for k in range(length):
-                    if cuts[d, k] != image[k]:
-                        same = False
-                        break
-                if same:
-                    target[c] = d
-                    break
-            if target[c] < 0:
-                fits = False
-                break
-        if not fits:
-            continue
-        for c in range(ncuts):
-            for t in range(len(enc.turn_layer)):
-                d, u = target[c], enc.symmetry[s, t]
-                if d < c or (d == c and u < t):
-                    least[c, t] = False
 
 
 class Room(NamedTuple):
@@ -516,9 +223,7 @@ def join(
                             i = able[m]
                             key = keys[j, i]
                             entry = room.heads[j, key & mask]
-                            if entry < 0 or (
-                                long == 0 and not least[c, columns.words[lo + i, 0]]
-                            ):
+                            if entry < 0 or (long == 0 and not least[c, columns.words[lo + i, 0]]):
                                 continue
                             carried = False
                             while entry >= 0:
@@ -537,13 +242,29 @@ def join(
                                 tally[1] += 1
                                 if not carried:
                                     carried_rows(
-                                        conjugate, words, rows[long], first, last, prefix, 0,
-                                        lo + i, short, one,
+                                        conjugate,
+                                        words,
+                                        rows[long],
+                                        first,
+                                        last,
+                                        prefix,
+                                        0,
+                                        lo + i,
+                                        short,
+                                        one,
                                     )
                                     carried = True
                                 carried_rows(
-                                    conjugate, words, cut_rows[c2], first, last,
-                                    room.blocks[block], long2, column, short2, two,
+                                    conjugate,
+                                    words,
+                                    cut_rows[c2],
+                                    first,
+                                    last,
+                                    room.blocks[block],
+                                    long2,
+                                    column,
+                                    short2,
+                                    two,
                                 )
                                 differing = count_differing(
                                     row_slot, one, two, first, last, seen, there
@@ -567,8 +288,15 @@ def join(
                                 if written == len(out):
                                     return number, start_written, expected
                                 write_record(
-                                    out[written], kind, length, radius1, radius2, cuts[c],
-                                    cuts[c2], arm1, arm2,
+                                    out[written],
+                                    kind,
+                                    length,
+                                    radius1,
+                                    radius2,
+                                    cuts[c],
+                                    cuts[c2],
+                                    arm1,
+                                    arm2,
                                 )
                                 written += 1
                     probed += n

@@ -30,7 +30,8 @@ def after(state: np.uint64, layer: int, passes: NDArray[np.uint64]) -> np.uint64
     """Return the state after a turn of a layer."""
     one = np.uint64(1)
     bit = one << np.uint64(layer)
-    return bit | (passes[layer] & ((bit - one) | state))
+    result: np.uint64 = bit | (passes[layer] & ((bit - one) | state))
+    return result
 
 
 @kernel
@@ -157,9 +158,7 @@ def is_cyclically_reduced(
 
 
 @kernel
-def normalise(
-    word: Letters, length: int, turn_layer: Letters, passes: NDArray[np.uint64]
-) -> None:
+def normalise(word: Letters, length: int, turn_layer: Letters, passes: NDArray[np.uint64]) -> None:
     """Sort a reduced word into its normal form, in place."""
     one = np.uint64(1)
     for k in range(1, length):

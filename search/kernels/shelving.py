@@ -1,0 +1,355 @@
+"""From rings to the best sequences for every three-cycle, on orbits of triples of placements.
+
+A ring can be started anywhere, also inside a turn: moving the turns P from its front to its end
+carries the three placements of its cycle by P. A start between turns costs the ring's own length;
+a start inside the turns of k layers costs k turns more, and is what a setup makes that merges with
+the ring's ends. Every triple stands for its orbit under symmetry and inversion.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from search.kernels.arrays import NONE, Encoded, Shelf, Triples
+from search.kernels.jit import kernel
+from search.kernels.nesting import things
+from search.kernels.records import LONGEST_PART, ring_word
+from search.kernels.triples import triple_number
+from search.kernels.words import (
+    LONGEST,
+    MOST_CUTS,
+    is_cyclically_reduced,
+    list_cuts,
+    normalise,
+)
+
+
+@kernel
+def is_reduced(
+    word: NDArray[np.int64],
+    length: int,
+    turn_layer: NDArray[np.int64],
+    passes: NDArray[np.uint64],
+) -> bool:
+    """Return whether no two turns of a layer can be brought together."""
+    one = np.uint64(1)
+    for i in range(length):
+        layer = turn_layer[word[i]]
+        bit = one << np.uint64(layer)
+        for j in range(i + 1, length):
+            other = turn_layer[word[j]]
+            if other == layer:
+                return False
+            if not passes[other] & bit:
+                break
+    return True
+
+
+@kernel
+def shelve(
+    enc: Encoded,
+    triples: Triples,
+    shelf: Shelf,
+    word: NDArray[np.int64],
+    length: int,
+    number: int,
+    cost: int,
+    other: int,
+    fresh: NDArray[np.int64],
+) -> bool:
+    """Put a word that makes the triple with a number on the shelf of its orbit, if it is better."""
+    orbit = triples.orbit[number]
+    room = shelf.cost.shape[1]
+    last = room - 1
+    if (cost, other) >= (int(shelf.cost[orbit, last]), int(shelf.other[orbit, last])):
+        return False
+    s = triples.symmetry[number]
+    # The symmetry carries the orbit's first triple to this one, so its inverse is wanted here:
+    # the table holds, for each symmetry, the number of its inverse first.
+    for k in range(length):
+        if triples.turned[number]:
+            fresh[k] = enc.symmetry_back[s, enc.inverse[word[length - 1 - k]]]
+        else:
+            fresh[k] = enc.symmetry_back[s, word[k]]
+    normalise(fresh, length, enc.turn_layer, enc.passes)
+    place = 0
+    for k in range(room):
+        kept = (int(shelf.cost[orbit, k]), int(shelf.other[orbit, k]))
+        if kept < (cost, other):
+            place = k + 1
+        if kept == (cost, other) and shelf.length[orbit, k] == length:
+            same = True
+            for m in range(length):
+                if shelf.words[orbit, k, m] != fresh[m]:
+                    same = False
+                    break
+            if same:
+                return False
+    for k in range(last, place, -1):
+        shelf.cost[orbit, k] = shelf.cost[orbit, k - 1]
+        shelf.other[orbit, k] = shelf.other[orbit, k - 1]
+        shelf.length[orbit, k] = shelf.length[orbit, k - 1]
+        for m in range(shelf.length[orbit, k - 1]):
+            shelf.words[orbit, k, m] = shelf.words[orbit, k - 1, m]
+    shelf.cost[orbit, place] = cost
+    shelf.other[orbit, place] = other
+    shelf.length[orbit, place] = length
+    for m in range(length):
+        shelf.words[orbit, place, m] = fresh[m]
+    return True
+
+
+@kernel
+def _shelve_inside(
+    enc: Encoded,
+    triples: Triples,
+    shelf: Shelf,
+    limit: NDArray[np.int64],
+    cut: NDArray[np.int64],
+    length: int,
+    triple: NDArray[np.int64],
+    able: NDArray[np.int64],
+    ables: int,
+    word: NDArray[np.int64],
+    fresh: NDArray[np.int64],
+) -> None:
+    """Shelve all starts inside the turns that can stand first.
+
+    ``able`` are their positions. A choice for each of them, counted in mixed radix: not moved, or
+    moved in part by one of the amounts other than its own.
+    """
+    choice = np.zeros(LONGEST, dtype=np.int64)
+    while True:
+        k = 0
+        while k < ables:
+            layer = enc.turn_layer[cut[able[k]]]
+            choice[k] += 1
+            if choice[k] < enc.first_turn[layer + 1] - enc.first_turn[layer]:
+                break
+            choice[k] = 0
+            k += 1
+        if k == ables:
+            return
+        a, b, c = triple[0], triple[1], triple[2]
+        n = length
+        for i in range(length):
+            word[i] = cut[i]
+        for k in range(ables):
+            if choice[k] == 0:
+                continue
+            turn = cut[able[k]]
+            first = enc.first_turn[enc.turn_layer[turn]]
+            steps = enc.first_turn[enc.turn_layer[turn] + 1] - first + 1
+            amount = choice[k]
+            if amount >= turn - first + 1:
+                amount += 1
+            part = first + amount - 1
+            word[able[k]] = first + (turn - part + steps) % steps - 1
+            word[n] = part
+            n += 1
+            a, b, c = enc.moves[part, a], enc.moves[part, b], enc.moves[part, c]
+        number = triple_number(enc, triples.base, a, b, c)
+        if n <= limit[triples.orbit[number]]:
+            shelve(enc, triples, shelf, word, n, number, n, 0, fresh)
+
+
+@kernel
+def _arcs(
+    record: NDArray[np.uint8],
+    turn_layer: NDArray[np.int64],
+    passes: NDArray[np.uint64],
+    rotated: NDArray[np.int64],
+) -> int:
+    """Return how many turns of C1, moved from the front to the end, make C2; -1 for none."""
+    length = int(np.int64(record[1]))
+    for k in range(length):
+        for m in range(length):
+            rotated[m] = record[4 + (m + k) % length]
+        normalise(rotated, length, turn_layer, passes)
+        same = True
+        for m in range(length):
+            if rotated[m] != record[4 + LONGEST_PART + m]:
+                same = False
+                break
+        if same:
+            return k
+    return -1
+
+
+@kernel
+def _shelve_forms(
+    enc: Encoded,
+    triples: Triples,
+    shelf: Shelf,
+    limit: NDArray[np.int64],
+    most: int,
+    word: NDArray[np.int64],
+    length: int,
+    x: int,
+    y: int,
+    triple: NDArray[np.int64],
+    part: NDArray[np.int64],
+    fresh: NDArray[np.int64],
+) -> None:
+    """Shelve the six starts between the arcs of a ring X Y Z X' Y' Z' by what must be remembered.
+
+    From the front of arcs P, Q, R it is [P Q, R P'], or the commutator of two where one is empty.
+    """
+    half = length // 2
+    arcs = np.array([x, y, half - x - y, x, y, half - x - y])
+    begin = 0
+    a, b, c = triple[0], triple[1], triple[2]
+    for start in range(6):
+        p, q, r = arcs[start], arcs[start + 1 if start < 5 else 0], arcs[(start + 2) % 6]
+        if start > 0:
+            previous = arcs[start - 1]
+            for k in range(begin - previous, begin):
+                turn = word[k]
+                a, b, c = enc.moves[turn, a], enc.moves[turn, b], enc.moves[turn, c]
+        if p > 0:
+            empty = p == 0 or q == 0 or r == 0
+            size = p + q
+            if empty and q > 0:
+                size = p
+            if empty and q == 0:
+                size = p
+            for k in range(size):
+                part[k] = word[(begin + k) % length]
+            count = things(part, size, enc.inverse)
+            rest = half - size if empty else r
+            for k in range(rest):
+                part[k] = word[(begin + size + k) % length]
+            if not empty:
+                for k in range(p):
+                    part[rest + k] = word[(begin + half + k) % length]
+                rest += p
+            if count < most:
+                count += things(part, rest, enc.inverse)
+            else:
+                count = NONE
+            number = triple_number(enc, triples.base, a, b, c)
+            if count <= limit[triples.orbit[number]]:
+                for k in range(length):
+                    part[k] = word[(begin + k) % length]
+                shelve(enc, triples, shelf, part, length, number, count, length, fresh)
+        begin += p
+
+
+@kernel
+def gather(
+    enc: Encoded,
+    triples: Triples,
+    shortest: Shelf,
+    easiest: Shelf,
+    short_limit: NDArray[np.int64],
+    easy_limit: NDArray[np.int64],
+    records: NDArray[np.uint8],
+    begin: int,
+    end: int,
+) -> int:
+    """Put the rings of records begin to end on both shelves; return how many were looked at.
+
+    The limits (orbits,) are the most turns and the most things that are of use for an orbit; a ring
+    that is of use for none is passed over.
+    """
+    most_turns = 0
+    most_things = 0
+    for k in range(len(short_limit)):
+        most_turns = max(most_turns, short_limit[k])
+        most_things = max(most_things, easy_limit[k])
+    cuts = np.zeros((MOST_CUTS, LONGEST), dtype=np.int64)
+    origin = np.zeros((MOST_CUTS, 2), dtype=np.int64)
+    places = np.zeros((MOST_CUTS, 3), dtype=np.int64)
+    word = np.zeros(LONGEST, dtype=np.int64)
+    line = np.zeros(LONGEST, dtype=np.int64)
+    fresh = np.zeros(LONGEST, dtype=np.int64)
+    able = np.zeros(LONGEST, dtype=np.int64)
+    triple = np.zeros(3, dtype=np.int64)
+    one = np.uint64(1)
+    rings = 0
+    for number in range(begin, end):
+        record = records[number]
+        kind = int(np.int64(record[0]))
+        length = ring_word(enc, record, word)
+        if not is_reduced(word, length, enc.turn_layer, enc.passes):
+            continue
+        if not is_cyclically_reduced(word, length, enc.turn_layer, enc.passes):
+            continue
+        different = 0
+        layers = np.uint64(0)
+        for k in range(length):
+            bit = one << np.uint64(enc.turn_layer[word[k]])
+            if not layers & bit:
+                layers |= bit
+                different += 1
+        if length > most_turns and different > most_things:
+            continue
+        rings += 1
+        for s in range(enc.type_slot[kind], enc.type_slot[kind + 1]):
+            p = enc.home[s]
+            for k in range(length):
+                p = enc.moves[word[k], p]
+            if p != enc.home[s]:
+                triple[0], triple[1] = enc.home[s], p
+                break
+        p = triple[1]
+        for k in range(length):
+            p = enc.moves[word[k], p]
+        triple[2] = p
+        x = _arcs(record, enc.turn_layer, enc.passes, fresh)
+        if x >= 0 and different <= most_things:
+            y = int(np.int64(record[1])) - x
+            _shelve_forms(
+                enc,
+                triples,
+                easiest,
+                easy_limit,
+                most_things,
+                word,
+                length,
+                x,
+                y,
+                triple,
+                line,
+                fresh,
+            )
+        if length > most_turns:
+            continue
+        for k in range(length):
+            line[k] = word[k]
+        normalise(line, length, enc.turn_layer, enc.passes)
+        found = list_cuts(line, length, enc.turn_layer, enc.passes, cuts, origin)
+        for c in range(found):
+            for k in range(3):
+                if c == 0:
+                    places[c, k] = triple[k]
+                else:
+                    places[c, k] = enc.moves[origin[c, 1], places[origin[c, 0], k]]
+            at = triple_number(enc, triples.base, places[c, 0], places[c, 1], places[c, 2])
+            if length <= short_limit[triples.orbit[at]]:
+                shelve(enc, triples, shortest, cuts[c], length, at, length, 0, fresh)
+            if length == most_turns:
+                continue
+            ables = 0
+            free = ~np.uint64(0)
+            for k in range(length):
+                layer = enc.turn_layer[cuts[c, k]]
+                if (free >> np.uint64(layer)) & one:
+                    able[ables] = k
+                    ables += 1
+                free &= enc.passes[layer]
+            _shelve_inside(
+                enc,
+                triples,
+                shortest,
+                short_limit,
+                cuts[c],
+                length,
+                places[c],
+                able,
+                ables,
+                line,
+                fresh,
+            )
+    return rings
