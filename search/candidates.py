@@ -11,6 +11,7 @@ from puzzles.puzzle import Word
 from puzzles.words import normal
 from search import frames
 from search.encoding import Scope
+from search.frames import Numbers
 from search.kernels.arrays import NONE, Shelf
 from search.shelves import Shelves
 
@@ -60,9 +61,9 @@ def words_for(
         (found.shortest, found.turns, 2, SPREAD_TURNS),
         (found.easiest, found.things, 1, SPREAD_THINGS),
     ):
-        for word in _from_shelf(scope, found.first, shelf, best, weight, spread, start, setup)[
-            :most
-        ]:
+        for word in _from_shelf(
+            scope, found.first, shelf, best, weight, spread, start, setup, most
+        ):
             result.setdefault(word)
     return list(result)
 
@@ -76,33 +77,39 @@ def _from_shelf(
     spread: int,
     start: NDArray[np.int64],
     setup: int | None,
+    most: int,
 ) -> list[Word]:
     """Return words from one shelf, by its measure plus ``weight`` for every turn of setup."""
-    own = frames.framed(scope, start[None, :])
-    target = int(best[np.searchsorted(first, own.number[0])])
+    table = frames.frames(scope, tuple(first.tolist()))
+    target = int(best[table.orbit[frames.numbers(scope, start)]])
     if target >= NONE:
         return []
-    found: list[tuple[int, int, int, Word]] = []
+    found: list[tuple[tuple[int, int, int], Numbers, Numbers, int]] = []
     words, there = np.zeros((1, 0), dtype=np.int64), start[None, :]
     while len(words) and (setup is None or words.shape[1] <= setup):
-        framed = frames.framed(scope, there)
-        orbits = np.searchsorted(first, framed.number)
+        named = frames.numbers(scope, there)
+        orbits = table.orbit[named]
         spent = weight * words.shape[1]
         costs = shelf.cost[orbits].astype(np.int64) + spent
         for n, k in np.argwhere(costs <= target + spread).tolist():
             orbit = int(orbits[n])
             kept = shelf.words[orbit, k, : shelf.length[orbit, k]].astype(np.int64)
-            inner = _carried(scope, kept, int(framed.symmetry[n]), bool(framed.turned[n]))
-            whole = [*words[n], *inner, *scope.arrays.inverse[words[n][::-1]]]
-            word = tuple(int(scope.turns[t]) for t in whole)
-            found.append((int(costs[n, k]), int(shelf.other[orbit, k]), words.shape[1], word))
+            measures = (int(costs[n, k]), int(shelf.other[orbit, k]), words.shape[1])
+            found.append((measures, kept, words[n], int(named[n])))
         # What no further setup can bring within the spread is not followed.
         hopeful = best[orbits] + spent <= target + spread
         words, there = _longer(scope, words[hopeful], there[hopeful])
         if len(words) > MOST_SETUPS:
             break
-    found.sort()
-    return list(dict.fromkeys(normal(scope.puzzle, word) for *_, word in found[: 2 * MOST_WORDS]))
+    found.sort(key=lambda item: item[0])
+    result: dict[Word, None] = {}
+    for _, kept, setup_word, number in found:
+        inner = _carried(scope, kept, int(table.symmetry[number]), bool(table.turned[number]))
+        whole = [*setup_word, *inner, *scope.arrays.inverse[setup_word[::-1]]]
+        result.setdefault(normal(scope.puzzle, scope.turns[whole].tolist()))
+        if len(result) >= most:
+            break
+    return list(result)
 
 
 def _carried(

@@ -84,6 +84,55 @@ def framed(scope: Scope, triples: Numbers) -> Framed:
     return Framed(both[best, np.arange(len(triples))], inverses(scope)[best % count], best >= count)
 
 
+class Frames(NamedTuple):
+    """For every triple by number: the place of its orbit, and how its representative becomes it."""
+
+    orbit: Numbers
+    symmetry: Numbers
+    turned: NDArray[np.bool_]
+
+
+@lru_cache(maxsize=16)
+def frames(scope: Scope, first: tuple[int, ...]) -> Frames:
+    """Return the table of all triples, from the numbers of the representatives, ascending.
+
+    A number that no triple has gets the orbit -1.
+    """
+    total = int(bases(scope)[-1])
+    result = Frames(
+        np.full(total, -1, dtype=np.int64),
+        np.zeros(total, dtype=np.int64),
+        np.zeros(total, dtype=np.bool_),
+    )
+    if not first:
+        return result
+    starts = np.array([triple(scope, number) for number in first], dtype=np.int64)
+    for k, image in reversed(list(enumerate(places(scope)))):
+        for turned in (True, False):
+            there = image[starts][:, ::-1] if turned else image[starts]
+            found = numbers(scope, there)
+            result.orbit[found] = np.arange(len(first))
+            result.symmetry[found] = k
+            result.turned[found] = turned
+    return result
+
+
+def triple(scope: Scope, number: int) -> tuple[int, int, int]:
+    """Return the triple of the kernels' placements that has a number."""
+    enc = scope.arrays
+    kind = int(np.searchsorted(bases(scope), number, side="right")) - 1
+    first = int(enc.type_slot[kind])
+    n = int(enc.type_slot[kind + 1]) - first
+    t = int(enc.type_placement[kind + 1] - enc.type_placement[kind]) // n
+    rest = number - int(bases(scope)[kind])
+    rest, xc = divmod(rest, t)
+    rest, xb = divmod(rest, t)
+    rest, c = divmod(rest, n)
+    a, b = divmod(rest, n)
+    home = enc.home[first : first + n]
+    return int(home[a]), int(home[b]) + xb, int(home[c]) + xc
+
+
 @lru_cache(maxsize=16)
 def inverses(scope: Scope) -> Numbers:
     """Return for each of a scope's symmetries the number of the one that undoes it."""

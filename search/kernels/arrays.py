@@ -16,8 +16,9 @@ class Encoded(NamedTuple):
     moves (T, P). home (S,), slot_of (P,), twist_of (P,), slot_type (S,).
     type_row (types+1,): first row of each type; type_slot (types+1,): first slot of each type.
     row_slot, row_place (rows,): slot and placement of a row. row_of (S,): the rows of slot s are
-    row_of[s] + placement - first placement of the type. type_placement (types+1,). conjugate (T, rows). symmetry, symmetry_back (K, T): images of turns
-    under each symmetry, and under its inverse.
+    row_of[s] + placement - first placement of the type. type_placement (types+1,).
+    conjugate (T, rows). symmetry, symmetry_back (K, T): images of turns under each symmetry, and
+    under its inverse.
     values (C, rows): the random value that a row adds to a channel. channel_type (C,).
     joins (J, C): whether join j adds channel c; wanted (J,): the type that join j looks for.
     """
