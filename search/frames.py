@@ -16,18 +16,6 @@ from search.encoding import Scope
 Numbers = NDArray[np.int64]
 
 
-class Framed(NamedTuple):
-    """Triples seen from their representatives; all of shape (n,).
-
-    The representative has the least number in its orbit; the symmetry carries it, inverted if
-    ``turned``, to the triple.
-    """
-
-    number: Numbers
-    symmetry: Numbers
-    turned: NDArray[np.bool_]
-
-
 @lru_cache(maxsize=16)
 def bases(scope: Scope) -> Numbers:
     """Return the number of each kept type's first triple, and the count of all at the end."""
@@ -70,18 +58,17 @@ def numbers(scope: Scope, triples: Numbers) -> Numbers:
     return result
 
 
-def framed(scope: Scope, triples: Numbers) -> Framed:
-    """Return the representatives of triples (n, 3) of the kernels' placements.
+def representatives(scope: Scope, triples: Numbers) -> Numbers:
+    """Return the least number in the orbit of each of some triples (n, 3); shape (n,).
 
-    The search is by images: the symmetry that carries the triple to the least number is undone.
+    The orbit is that of the scope's symmetries and of inversion. Images of placements need not
+    make a group (a quarter turn about an octahedron's corner does to its two twists what nothing
+    does), but twisting all three pieces along gives the same cycle, so images of triples do.
     """
     images = places(scope)[:, triples]
-    straight = numbers(scope, images)
-    turned = numbers(scope, images[..., ::-1])
-    both = np.concatenate([straight, turned])
-    best = both.argmin(axis=0)
-    count = len(scope.symmetries)
-    return Framed(both[best, np.arange(len(triples))], inverses(scope)[best % count], best >= count)
+    both = np.concatenate([numbers(scope, images), numbers(scope, images[..., ::-1])])
+    result: Numbers = both.min(axis=0)
+    return result
 
 
 class Frames(NamedTuple):
@@ -131,11 +118,3 @@ def triple(scope: Scope, number: int) -> tuple[int, int, int]:
     a, b = divmod(rest, n)
     home = enc.home[first : first + n]
     return int(home[a]), int(home[b]) + xb, int(home[c]) + xc
-
-
-@lru_cache(maxsize=16)
-def inverses(scope: Scope) -> Numbers:
-    """Return for each of a scope's symmetries the number of the one that undoes it."""
-    known = {tuple(row): k for k, row in enumerate(places(scope).tolist())}
-    undone = np.argsort(places(scope), axis=1)
-    return np.array([known[tuple(row)] for row in undone.tolist()], dtype=np.int64)

@@ -47,7 +47,7 @@ def goal_of(request: Request, scope: Scope) -> Goal:
     """Return the goal of a request."""
     place = {int(p): k for k, p in enumerate(scope.placements)}
     triples = np.array([[place[p] for p in t] for t in request.triples()], dtype=np.int64)
-    orbits = np.unique(frames.framed(scope, triples).number)
+    orbits = np.unique(frames.representatives(scope, triples))
     return Goal(_half_length(request.bounds, scope), orbits, request.bounds.time_limit)
 
 
