@@ -148,7 +148,7 @@ def test_any_twist_is_never_longer() -> None:
 
 
 def test_like_pieces_may_take_part() -> None:
-    """Two centres of one face and one of another: by looks a swap, which any like piece can make."""
+    """Two centres of one face and one of another: by looks a swap; any like piece can help."""
     puzzle = load("4x4x4")
     centres = puzzle.types[2]
     face = [s for s in centres.slots if puzzle.alike[s] == puzzle.alike[centres.first_slot]]
