@@ -13,7 +13,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.puzzle import Puzzle, Word
+from puzzles.puzzle import Puzzle, Symmetry, Word
 from puzzles.words import normal
 
 #: A three-cycle: where its pieces sit, first the one in the least slot with twist 0.
@@ -96,10 +96,10 @@ def cycle_of(puzzle: Puzzle, word: Iterable[int], kept: Iterable[int]) -> Cycle 
     return a, b, c
 
 
-def images(puzzle: Puzzle, cycle: Cycle) -> set[Cycle]:
-    """Return the cycle's images under all symmetries, and their inverses."""
+def images(puzzle: Puzzle, cycle: Cycle, symmetries: Iterable[Symmetry]) -> set[Cycle]:
+    """Return the cycle's images under symmetries, and their inverses."""
     found = set()
-    for symmetry in puzzle.symmetries:
+    for symmetry in symmetries:
         a, b, c = (int(symmetry.placements[p]) for p in cycle)
         found |= {_least(puzzle, (a, b, c)), _least(puzzle, (c, b, a))}
     return found
@@ -116,20 +116,27 @@ def _least(puzzle: Puzzle, cycle: Cycle) -> Cycle:
     return a, b, c
 
 
-def carried(puzzle: Puzzle, word: Word) -> set[Word]:
-    """Return a cyclic word's images under all symmetries, and their inverses, as least cuts."""
+def carried(puzzle: Puzzle, word: Word, symmetries: Iterable[Symmetry] | None = None) -> set[Word]:
+    """Return a cyclic word's images under symmetries, and their inverses, as least cuts."""
     found = set()
-    for symmetry in puzzle.symmetries:
+    for symmetry in puzzle.symmetries if symmetries is None else symmetries:
         image = tuple(int(symmetry.turns[t]) for t in word)
         found |= {core(puzzle, image), core(puzzle, puzzle.inverse(image))}
     return found
 
 
-def _representatives(puzzle: Puzzle, words: list[Word]) -> list[Word]:
-    """Return one word of each class under symmetry."""
+def _type_image(puzzle: Puzzle, symmetry: Symmetry, number: int) -> int:
+    image = symmetry.placements[puzzle.types[number].first_placement]
+    return int(puzzle.type_of[puzzle.slot_of[image]])
+
+
+def _representatives(
+    puzzle: Puzzle, words: list[Word], symmetries: Iterable[Symmetry]
+) -> list[Word]:
+    """Return one word of each class under symmetries."""
     kept = []
     for word in words:
-        pictures = (normal(puzzle, [int(s.turns[t]) for t in word]) for s in puzzle.symmetries)
+        pictures = (normal(puzzle, [int(s.turns[t]) for t in word]) for s in symmetries)
         if all(picture >= word for picture in pictures):
             kept.append(word)
     return kept
@@ -173,7 +180,10 @@ def _three(
 
 
 class Brute:
-    """Brute force on one puzzle, with some of its layers and types; symmetries must keep both."""
+    """Brute force on one puzzle, with some of its layers and some kept types.
+
+    Of the puzzle's symmetries those are used that carry the layers and the types to themselves.
+    """
 
     def __init__(
         self,
@@ -185,6 +195,12 @@ class Brute:
         self.layers = sorted(layers) if layers is not None else layers_that_matter(puzzle)
         moving = [t.number for t in puzzle.types if t.moves]
         self.kept = sorted(kept) if kept is not None else moving
+        self.symmetries = [
+            s
+            for s in puzzle.symmetries
+            if {int(s.layers[k]) for k in self.layers} == set(self.layers)
+            and {_type_image(puzzle, s, k) for k in self.kept} == set(self.kept)
+        ]
         slots = [s for t in self.kept for s in puzzle.types[t].slots]
         self.homes = puzzle.home[slots].astype(np.int32)
         self._words: list[list[Word]] = [[()]]
@@ -225,9 +241,9 @@ class Brute:
             for y in range(max(x, 1), (half_length - x) // 2 + 1):
                 xs, ys = self.words(x), self.words(y)
                 if x:
-                    xs = _representatives(self.puzzle, xs)
+                    xs = _representatives(self.puzzle, xs, self.symmetries)
                 else:
-                    ys = _representatives(self.puzzle, ys)
+                    ys = _representatives(self.puzzle, ys, self.symmetries)
                 yield from self._found(xs, ys, half_length - x - y)
 
     def rings(self, longest: int) -> set[Word]:
@@ -238,7 +254,7 @@ class Brute:
         found: set[Word] = set()
         for least in self.cores_by_arcs(longest, 2 * longest):
             if least not in found:
-                found |= carried(self.puzzle, least)
+                found |= carried(self.puzzle, least, self.symmetries)
         return found
 
     def cores_by_arcs(self, longest: int, turns: int) -> set[Word]:
@@ -255,7 +271,7 @@ class Brute:
 
         def pairs() -> Iterator[Word]:
             for one in range(1, a + 1):
-                xs = _representatives(self.puzzle, self.words(one))
+                xs = _representatives(self.puzzle, self.words(one), self.symmetries)
                 for two in range(1, b + 1):
                     yield from self._found(xs, [()], two)
 
@@ -294,7 +310,7 @@ class Brute:
                 cycle = cycle_of(self.puzzle, word, self.kept)
                 assert cycle is not None
                 if best.get(cycle, turns + 1) > len(word):
-                    for image in images(self.puzzle, cycle):
+                    for image in images(self.puzzle, cycle, self.symmetries):
                         best[image] = min(len(word), best.get(image, turns + 1))
                 for t in letters:
                     fresh = normal(self.puzzle, (int(self.puzzle.inverses[t]), *word, t))
