@@ -8,7 +8,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -189,7 +189,8 @@ def _neighbours(scope: Scope, found: Shelves) -> tuple[Numbers, Numbers, NDArray
     enc = scope.arrays
     shape = (len(found.first), len(enc.turn_layer))
     if not shape[0]:
-        return (*(np.zeros(shape, dtype=np.int64) for _ in range(2)), np.zeros(shape, np.bool_))
+        nothing = np.zeros(shape, dtype=np.int64)
+        return nothing, nothing, nothing.astype(np.bool_)
     there = enc.moves[:, _triples(scope, found.first)].transpose(1, 0, 2).reshape(-1, 3)
     seen = framed(scope, np.ascontiguousarray(there))
     orbits = np.searchsorted(found.first, seen.number).reshape(shape)
@@ -212,10 +213,10 @@ def _triples(scope: Scope, numbers: Numbers) -> Numbers:
     return result
 
 
-def representatives(scope: Scope, found: Shelves) -> Numbers:
-    """Return the first triple of every orbit, as the puzzle's placements (orbits, 3)."""
-    result: Numbers = scope.placements[_triples(scope, found.first)]
-    return result
+def triple_of(scope: Scope, number: int) -> tuple[int, int, int]:
+    """Return the triple that a number stands for, as the puzzle's placements."""
+    a, b, c = scope.placements[_triples(scope, np.array([number], dtype=np.int64))[0]].tolist()
+    return a, b, c
 
 
 def _pattern(puzzle: Puzzle, word: Word) -> Pattern:
@@ -263,7 +264,7 @@ def _teller(scope: Scope) -> Callable[[Pattern, int, bool], Said]:
     texts = [turn_text(puzzle, t) for t in range(len(puzzle.turns))]
     names = [[texts[t] for t in images] for images in turns]
 
-    @lru_cache(maxsize=None)
+    @cache
     def said(pattern: Pattern, symmetry: int, turned: bool) -> Said:
         word = puzzle.inverse(pattern.word) if turned else pattern.word
         done = normal(puzzle, [turns[symmetry][t] for t in word])

@@ -1,0 +1,56 @@
+"""Random sequences for a club: nothing in them cancels, the same seed gives the same ones."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Iterator
+
+from puzzles.puzzle import Puzzle, Word
+
+#: How much longer a scramble is than the least number of turns that could reach everything.
+MARGIN = 1.25
+
+
+def usual_length(puzzle: Puzzle) -> int:
+    """Return how many turns a scramble has unless somebody says otherwise.
+
+    With as many turns there are as many sequences as arrangements of the pieces, all counted that
+    can be thought of, and a quarter more turns.
+    """
+    arrangements = sum(
+        math.lgamma(t.count + 1) + t.count * math.log(t.twists) for t in puzzle.types if t.moves
+    )
+    layers = len(puzzle.layers)
+    choices = len(puzzle.turns) * (layers - 1) / layers if layers > 1 else len(puzzle.turns)
+    return max(1, math.ceil(MARGIN * arrangements / math.log(max(choices, 2))))
+
+
+def scrambles(puzzle: Puzzle, count: int, seed: int, turns: int | None = None) -> Iterator[Word]:
+    """Yield random sequences of so many turns, every one of which is executed.
+
+    Each turn is drawn from all that neither merge nor cancel with those before it, also past turns
+    that commute. Only ``random()`` is drawn from, which Python keeps the same from version to
+    version. A puzzle on which everything merges gives shorter ones.
+    """
+    source = random.Random(seed)
+    wanted = usual_length(puzzle) if turns is None else turns
+    for _ in range(count):
+        word: Word = ()
+        while len(word) < wanted:
+            useful = [t for t in range(len(puzzle.turns)) if _adds(puzzle, word, t)]
+            if not useful:
+                break
+            word = (*word, useful[int(source.random() * len(useful))])
+        yield word
+
+
+def _adds(puzzle: Puzzle, word: Word, turn: int) -> bool:
+    """Return whether a turn after a word is one more executed turn."""
+    layer, commutes = puzzle.turn_layer, puzzle.commutes
+    for before in reversed(word):
+        if layer[before] == layer[turn]:
+            return False
+        if not commutes[layer[before], layer[turn]]:
+            return True
+    return True

@@ -1,0 +1,160 @@
+"""A whole atlas: for every three-cycle of one piece type, or of all, its best sequences."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from puzzles.puzzle import PieceType, Puzzle
+from search import claims
+from search.answers import Searched
+from search.atlas_entries import Entry, cycles_of, entries, framed, placed, triple_of
+from search.encoding import Scope, scope, wanted_with_images
+from search.goals import Goal, goal_for_all
+from search.impossible import reason
+from search.kernels.arrays import NONE
+from search.request import Bounds
+from search.shelves import Shelves
+from service.engine import Engine, Outcome, forbid_commuting
+
+
+@dataclass(frozen=True)
+class AtlasRequest:
+    """What an atlas is asked for; layers and kept types by number, None for all.
+
+    ``types`` are the numbers of the piece types. ``alike``: like pieces may change places.
+    ``bounds.seconds`` are for all types together; the time limit of a search without bounds is for
+    each.
+    """
+
+    puzzle: Puzzle
+    types: tuple[int, ...]
+    layers: tuple[int, ...] | None = None
+    kept: tuple[int, ...] | None = None
+    alike: bool = False
+    bounds: Bounds = field(default_factory=Bounds)
+
+    def reason(self, triple: tuple[int, int, int]) -> str | None:
+        """Return why a three-cycle of placements cannot be done, None if nothing forbids it."""
+        every = range(len(self.puzzle.types))
+        free = () if self.kept is None else [k for k in every if k not in self.kept]
+        return reason(self.puzzle, triple, self.layers, self.alike, False, free)
+
+
+@dataclass(frozen=True, eq=False)
+class TypeAtlas:
+    """The entries of one type, in order of their cycles, and how many cycles have none.
+
+    ``impossible`` of the ``missing`` cycles are proven impossible, the others were not found.
+    """
+
+    kind: PieceType
+    entries: tuple[Entry, ...]
+    missing: int
+    impossible: int
+    searched: Searched
+    outcome: Outcome
+
+    @property
+    def cycles(self) -> int:
+        """How many three-cycles the type has."""
+        return len(self.entries) + self.missing
+
+
+@dataclass(frozen=True, eq=False)
+class AllPossible(Goal):
+    """The goal of an atlas: the best of every three-cycle that can be done at all is proven.
+
+    ``can_be_done`` says that of an orbit by its representative's number.
+    """
+
+    can_be_done: Callable[[int], bool] = field(kw_only=True)
+
+    def reached(self, scope: Scope, found: Shelves) -> bool:
+        if self.half_length is not None:
+            return super().reached(scope, found)
+        unknown = np.flatnonzero(found.turns >= NONE).tolist()
+        hardest = next((k for k in unknown if self.can_be_done(int(found.first[k]))), None)
+        if hardest is None:
+            known = np.where(found.turns < NONE, found.turns, -1)
+            if not len(known) or known.max() < 0:
+                return True
+            hardest = int(known.argmax())
+        one = Goal(None, found.first[[hardest]], self.seconds)
+        return one.reached(scope, found)
+
+
+def atlas(engine: Engine, request: AtlasRequest) -> Iterator[TypeAtlas]:
+    """Yield the atlas of each type that was asked for; stops after one that was stopped.
+
+    Raises NoFormError, and LimitError for bounds that need too much.
+    """
+    forbid_commuting(request.puzzle, request.layers)
+    started = time.monotonic()
+    for done, number in enumerate(request.types):
+        bounds = request.bounds
+        if bounds.seconds is not None:
+            left = bounds.seconds - (time.monotonic() - started)
+            share = max(left, 0.001) / (len(request.types) - done)
+            bounds = replace(bounds, seconds=share)
+        found = _of_type(engine, replace(request, bounds=bounds), number)
+        yield found
+        if found.outcome.stopped:
+            return
+
+
+def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
+    puzzle, layers, kept = request.puzzle, request.layers, request.kept
+    own = scope(puzzle, layers, kept, wanted_with_images(puzzle, number, layers, kept))
+    possible: dict[int, bool] = {}
+
+    def can_be_done(number: int) -> bool:
+        if number not in possible:
+            a, b, c = triple_of(own, number)
+            possible[number] = request.reason((a, b, c)) is None
+        return possible[number]
+
+    goal = goal_for_all(request.bounds, own)
+    wanted = AllPossible(goal.half_length, None, goal.seconds, can_be_done=can_be_done)
+    outcome = engine.search(own, wanted)
+    triples = cycles_of(puzzle, puzzle.types[number])
+    every = entries(own, outcome.shelves, triples.tolist(), request.bounds.setup, request.alike)
+    limit = request.bounds.turns
+    there = [e for e in every if e is not None and (limit is None or e.shortest.turns <= limit)]
+    without = [k for k, entry in enumerate(every) if entry is None]
+    impossible = 0
+    if without:
+        numbers = framed(own, placed(own, triples[without])).number
+        impossible = sum(not can_be_done(int(number)) for number in numbers)
+    return TypeAtlas(
+        puzzle.types[number],
+        tuple(there),
+        len(every) - len(there),
+        impossible,
+        _searched(own, request, outcome),
+        outcome,
+    )
+
+
+def _searched(own: Scope, request: AtlasRequest, outcome: Outcome) -> Searched:
+    """Say how far a search went, and what that proves of all its cycles."""
+    half_length, setup = outcome.shelves.half_length, request.bounds.setup
+    complete = claims.complete(own, half_length) if setup is None else None
+    like = request.alike and any(
+        request.puzzle.alike[s] != s for k in own.kept for s in request.puzzle.types[k].slots
+    )
+    told_apart = " with all pieces told apart" if like else ""
+    if complete is None:
+        text = f"searched all rings up to half-length {half_length}{told_apart}"
+        if setup is None:
+            text += "; on this puzzle that proves no number of turns"
+    else:
+        text = (
+            f"all of up to {complete} turns are proven shortest among commutator forms{told_apart}"
+        )
+    if outcome.note:
+        text += f"; {outcome.note}"
+    return Searched(half_length, setup, None if like else complete, text)

@@ -1,0 +1,127 @@
+"""The commands about a puzzle itself: puzzles, parts, try, scramble."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from service import options
+from service.output import FOUND, check_writable, print_json, print_text, write_file
+from service.settings import LONGEST_SCRAMBLE, MOST_SCRAMBLES
+
+
+def puzzles(
+    json: options.Json = False,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the JSON Schema of puzzle files instead.")
+    ] = False,
+) -> int:
+    """Say what is in the catalogue."""
+    from puzzles import file
+
+    if schema:
+        print_json(file.schema())
+        return FOUND
+    rows = [(name, file.read(name)[1].description) for name in file.catalogue()]
+    if json:
+        print_json({"puzzles": [{"name": n, "description": d} for n, d in rows]})
+    else:
+        from service.tables import show_puzzles
+
+        show_puzzles(rows)
+    return FOUND
+
+
+def parts(
+    puzzle: options.PuzzleName, json: options.Json = False, picture: options.Picture = None
+) -> int:
+    """Say what a puzzle consists of: piece types, slots, layers, positions, laws."""
+    from puzzles import load
+
+    check_writable(picture)
+    loaded = load(puzzle)
+    from service.parts import parts as counted
+
+    own = counted(loaded)
+    if picture is not None:
+        from puzzles.picture import draw
+
+        write_file(picture, draw(loaded))
+    if json:
+        from service.reports import parts as report
+
+        print_json(report(own))
+    else:
+        from service.tables import show_parts
+
+        show_parts(own)
+    return FOUND
+
+
+def attempt(
+    puzzle: options.PuzzleName,
+    sequence: Annotated[
+        str, typer.Argument(metavar="SEQUENCE", help='Such as "[R U R\', D]", in one word.')
+    ],
+    json: options.Json = False,
+    picture: options.Picture = None,
+) -> int:
+    """Say what a sequence does: which pieces go where, and how often until nothing has moved."""
+    from puzzles import load
+    from puzzles.effects import cycles, effect_of
+    from puzzles.notation import parse
+    from service.reports import tried
+
+    check_writable(picture)
+    loaded = load(puzzle)
+    parsed = parse(loaded, sequence)
+    effect = effect_of(loaded, parsed.word)
+    found = cycles(loaded, effect)
+    if picture is not None:
+        from puzzles.picture import draw
+
+        slots = [int(loaded.slot_of[p]) for cycle in found for p in cycle]
+        single = len(found) == 1 and len(set(slots)) == len(slots)
+        write_file(picture, draw(loaded, found[0] if single else None, () if single else slots))
+    report = tried(loaded, parsed.word, effect, parsed.left_over)
+    if json:
+        print_json(report)
+    else:
+        from service.tables import show_tried
+
+        show_tried(report, loaded, found)
+    return FOUND
+
+
+def scramble(
+    puzzle: options.PuzzleName,
+    count: Annotated[int, typer.Option("--count", metavar="N", help="How many.")] = 1,
+    seed: Annotated[
+        int | None,
+        typer.Option("--seed", metavar="S", help="The same seed gives the same sequences."),
+    ] = None,
+    length: Annotated[
+        int | None, typer.Option("--length", metavar="L", help="How many turns each has.")
+    ] = None,
+    json: options.Json = False,
+) -> int:
+    """Print random sequences in which nothing cancels."""
+    import secrets
+
+    from puzzles import load
+    from puzzles.notation import write
+    from puzzles.scrambles import scrambles, usual_length
+
+    wanted = options.number("count", count, 1, MOST_SCRAMBLES, 1)
+    loaded = load(puzzle)
+    turns = options.number("length", length, 1, LONGEST_SCRAMBLE, usual_length(loaded))
+    chosen = secrets.randbelow(2**32) if seed is None else seed
+    words = scrambles(loaded, wanted, chosen, turns)
+    if json:
+        texts = [write(loaded, word) for word in words]
+        print_json({"puzzle": loaded.name, "seed": chosen, "scrambles": texts})
+    else:
+        for word in words:
+            print_text(write(loaded, word))
+    return FOUND

@@ -1,0 +1,195 @@
+"""From a request to what is known about it: impossible, stored, or searched and then stored."""
+
+from __future__ import annotations
+
+import hashlib
+import zipfile
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import search
+from puzzles.errors import LimitError
+from puzzles.puzzle import Puzzle
+from search.answers import Found, found
+from search.encoding import Scope, useful_layers
+from search.goals import Goal, goal_of
+from search.impossible import check
+from search.ranking import MOST_FAMILIES, Weights
+from search.request import Request
+from search.shelves import Shelves
+from service.settings import COMPILING_SECONDS
+from service.stores import NoStore, Store
+
+if TYPE_CHECKING:
+    from search.deepening import Progress
+
+#: The modules whose sources decide what stands on shelves; old shelves are not read after an edit.
+SOURCES = (
+    "kernels/*.py",
+    "atlas.py",
+    "columns.py",
+    "encoding.py",
+    "frames.py",
+    "rings.py",
+    "shelves.py",
+)
+
+
+class NoFormError(Exception):
+    """A request that no commutator form fulfils; the text says in one sentence why."""
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """How a search ended: its shelves, whether the asker stopped it, what else ended it early."""
+
+    shelves: Shelves
+    stopped: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class FindResult:
+    """The answers to a request, and how the search for them ended."""
+
+    found: Found
+    outcome: Outcome
+
+
+def _quiet(progress: Progress, goal: Goal) -> None:
+    pass
+
+
+@dataclass(frozen=True)
+class Engine:
+    """Answers requests from a store, or by searching with ``threads`` threads.
+
+    ``notice`` is told what a person waits for; ``watch`` sees the progress of a search; when
+    ``stop()`` is true, a search ends within moments and keeps what it has found.
+    """
+
+    store: Store = field(default_factory=NoStore)
+    threads: int = 1
+    notice: Callable[[str], None] = lambda text: None
+    watch: Callable[[Progress, Goal], None] = _quiet
+    stop: Callable[[], bool] = lambda: False
+
+    def find(
+        self,
+        request: Request,
+        weights: Weights | None = None,
+        most: int = MOST_FAMILIES,
+        left_handed: bool = False,
+    ) -> FindResult:
+        """Return the ranked answers to a request.
+
+        Raises ImpossibleError, NoFormError, and LimitError for bounds that need too much.
+        """
+        puzzle, free = request.puzzle, request.free()
+        check(puzzle, request.cycle, request.layers, request.alike, request.any_twist, free)
+        forbid_commuting(puzzle, request.layers)
+        scope = request.scope()
+        outcome = self.search(scope, goal_of(request, scope))
+        answers = found(request, scope, outcome.shelves, weights, most, left_handed)
+        return FindResult(_with_note(answers, outcome.note), outcome)
+
+    def search(self, scope: Scope, goal: Goal) -> Outcome:
+        """Return shelves that reach a goal, from the store if it has them, else by searching.
+
+        The result does not depend on what else is stored: deeper levels than a goal needs are not
+        looked at. Raises LimitError where the goal names a bound that needs too much memory.
+        """
+        key = f"{scope.key}|{_version()}"
+        start = self._stored(key, scope, goal)
+        if start is not None and goal.reached(scope, start):
+            return Outcome(start)
+        return self._deepened(key, scope, goal, start)
+
+    def _stored(self, key: str, scope: Scope, goal: Goal) -> Shelves | None:
+        """Return the lowest stored level that reaches a goal, else the deepest within its bound."""
+        best: Shelves | None = None
+        for level in reversed(self.store.levels(key)):
+            if goal.half_length is not None and level > goal.half_length:
+                continue
+            shelves = _read(self.store.get(key, level))
+            if shelves is None or shelves.half_length != level:
+                continue
+            if not goal.reached(scope, shelves):
+                return best or shelves
+            best = shelves
+            if goal.half_length is not None:
+                break
+        return best
+
+    def _deepened(self, key: str, scope: Scope, goal: Goal, start: Shelves | None) -> Outcome:
+        from search.kernels.jit import warm
+
+        if not warm():
+            self.notice(
+                f"Compiling the search kernels, once on this machine: about {COMPILING_SECONDS} s"
+            )
+        from search import atlas, rings
+        from search.deepening import deepen
+
+        bound = goal.half_length
+        if bound is not None and rings.memory(scope, bound) > rings.MOST_BYTES:
+            raise LimitError(
+                f"half-length {bound} would need tables of more than {rings.MOST_BYTES // 10**6} "
+                "MB on this puzzle; a smaller bound, fewer layers or fewer kept types would fit"
+            )
+        shelves = start if start is not None else atlas.empty(scope)
+        note = ""
+        try:
+            for progress in deepen(scope, goal, start, self.threads, self.stop):
+                deeper = progress.shelves.half_length > shelves.half_length
+                shelves = progress.shelves
+                if deeper:
+                    self.store.put(key, shelves.half_length, shelves.to_bytes())
+                self.watch(progress, goal)
+        except LimitError as error:
+            if bound is not None:
+                raise
+            note = str(error)
+        return Outcome(shelves, self.stop(), note)
+
+
+def forbid_commuting(puzzle: Puzzle, layers: Iterable[int] | None) -> None:
+    """Raise NoFormError if all layers that may turn commute: every commutator then does nothing."""
+    every = tuple(range(len(puzzle.layers)) if layers is None else layers)
+    if not useful_layers(puzzle, every):
+        names = " ".join(puzzle.layers[k].name for k in every)
+        raise NoFormError(
+            f"The layers that may turn ({names}) all commute with each other, so a commutator of "
+            "them does nothing."
+        )
+
+
+def _with_note(answers: Found, note: str) -> Found:
+    if not note:
+        return answers
+    says = replace(answers.searched, text=f"{answers.searched.text}; {note}")
+    return replace(answers, searched=says)
+
+
+def _read(data: bytes | None) -> Shelves | None:
+    """Return stored shelves, None for bytes that are none."""
+    if data is None:
+        return None
+    try:
+        return Shelves.from_bytes(data)
+    except (ValueError, KeyError, TypeError, OSError, EOFError, zipfile.BadZipFile):
+        return None
+
+
+@lru_cache(maxsize=1)
+def _version() -> str:
+    """Return a digest of the sources that decide what stands on shelves."""
+    folder = Path(search.__file__).parent
+    state = hashlib.sha256()
+    for pattern in SOURCES:
+        for path in sorted(folder.glob(pattern)):
+            state.update(path.read_bytes())
+    return state.hexdigest()[:16]

@@ -1,0 +1,109 @@
+"""The options that several commands share, and their values read from text."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from puzzles.errors import RequestError
+
+if TYPE_CHECKING:
+    from search.ranking import Weights
+    from search.request import Bounds
+
+PuzzleName = Annotated[
+    str, typer.Argument(metavar="PUZZLE", help="A name of the catalogue, or a puzzle file's path.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+Picture = Annotated[
+    Path | None, typer.Option("--picture", metavar="FILE", help="Draw it too, as SVG.")
+]
+Layers = Annotated[
+    str | None,
+    typer.Option("--layers", metavar='"U R F"', help="The only layers that may turn."),
+]
+Keep = Annotated[
+    str | None,
+    typer.Option(
+        "--keep",
+        metavar="TYPE,…",
+        help="The piece types that must stay; all others may end up anywhere.",
+    ),
+]
+Free = Annotated[
+    str | None,
+    typer.Option("--free", metavar="TYPE,…", help="The piece types that may end up anywhere."),
+]
+Turns = Annotated[
+    int | None,
+    typer.Option("--turns", metavar="N", help="Look for all of up to N executed turns."),
+]
+HalfLength = Annotated[
+    int | None,
+    typer.Option(
+        "--half-length",
+        metavar="H",
+        help="Look at all rings X Y Z X' Y' Z' with H turns in X, Y and Z.",
+    ),
+]
+Setup = Annotated[
+    int | None, typer.Option("--setup", metavar="S", help="Allow at most S turns of setup.")
+]
+Seconds = Annotated[
+    float | None,
+    typer.Option(
+        "--seconds",
+        metavar="T",
+        help="Stop after T seconds. Without any bound: when the best is proven, or after 20.",
+    ),
+]
+Threads = Annotated[
+    int | None, typer.Option("--threads", metavar="N", help="Search with N threads at once.")
+]
+
+
+def bounds(
+    turns: int | None, half_length: int | None, setup: int | None, seconds: float | None
+) -> Bounds:
+    """Return checked bounds; raises RequestError."""
+    from search.request import Bounds
+
+    return Bounds(turns, half_length, setup, seconds)
+
+
+def number(name: str, value: int | None, least: int, most: int, usual: int) -> int:
+    """Return a number that was asked for, or the usual one; raises RequestError."""
+    if value is None:
+        return usual
+    if not least <= value <= most:
+        raise RequestError(f"{name} {value}: a number from {least} to {most:,} was expected")
+    return value
+
+
+def weights(text: str | None) -> Weights | None:
+    """Return weights from text such as ``turns=1,hands=2``; raises RequestError.
+
+    What is not named keeps its usual weight.
+    """
+    from search.ranking import Weights
+
+    if text is None:
+        return None
+    names = [column.name for column in fields(Weights)]
+    given: dict[str, float] = {}
+    for part in text.replace(",", " ").split():
+        name, sign, value = part.partition("=")
+        try:
+            weight = float(value) if sign else None
+        except ValueError:
+            weight = None
+        if name not in names or weight is None:
+            raise RequestError(
+                f"weights: {part[:40]!r} was given; a name and a number are right, such as"
+                f" turns=1,hands=2; the names are {' '.join(names)}"
+            )
+        given[name] = weight
+    return Weights(**given)

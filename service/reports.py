@@ -1,0 +1,159 @@
+"""Results as JSON objects, as scripts read them; the names in them stay as they are."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from puzzles.puzzle import Puzzle
+
+if TYPE_CHECKING:
+    from puzzles.effects import Effect
+    from search.answers import Answer, Found, Searched
+    from search.atlas_entries import Entry, Said
+    from service.atlases import TypeAtlas
+    from service.parts import Parts
+
+Report = dict[str, Any]
+
+
+def searched(says: Searched) -> Report:
+    """Return how far a search went."""
+    return {
+        "half_length": says.half_length,
+        "setup": says.setup,
+        "complete": says.complete,
+        "text": says.text,
+    }
+
+
+def answer(own: Answer) -> Report:
+    """Return one answer; ``hold`` says which faces are up and in front for ``held_sequence``."""
+    return {
+        "sequence": own.sequence,
+        "turns": own.turns,
+        "notation": own.notation,
+        "setup": own.setup,
+        "a": own.a,
+        "b": own.b,
+        "layers": list(own.layers),
+        "things": own.things,
+        "complexity": own.complexity,
+        "hold": {"up": own.hold[0], "front": own.hold[1]},
+        "held_sequence": own.held_sequence,
+        "motions": list(own.motions),
+        "undone_same": list(own.undone_same),
+        "why": own.why,
+        "leads": own.leads.split(" and ") if own.leads else [],
+        "folded": own.folded,
+    }
+
+
+def find(found: Found, stopped: bool) -> Report:
+    """Return the answers to a request; ``left_out`` counts the families beyond those shown."""
+    return {
+        "puzzle": found.request.puzzle.name,
+        "cycle": list(found.cycle),
+        "answers": [answer(one) for one in found.answers],
+        "left_out": found.left_out,
+        "searched": searched(found.searched),
+        "stopped": stopped,
+    }
+
+
+def _said(own: Said) -> Report:
+    return {
+        "sequence": own.sequence,
+        "notation": own.notation,
+        "turns": own.turns,
+        "things": own.things,
+    }
+
+
+def _entry(kind: str, own: Entry) -> Report:
+    return {
+        "type": kind,
+        "cycle": list(own.cycle),
+        **_said(own.shortest),
+        "easiest": _said(own.easiest),
+    }
+
+
+def atlas(puzzle: Puzzle, parts: list[TypeAtlas], stopped: bool) -> Report:
+    """Return an atlas; ``searched`` is what holds for all its types."""
+    says = [part.searched for part in parts]
+    completes = [one.complete for one in says]
+    known = [complete for complete in completes if complete is not None]
+    return {
+        "puzzle": puzzle.name,
+        "searched": {
+            "half_length": min((one.half_length for one in says), default=0),
+            "setup": says[0].setup if says else None,
+            "complete": min(known) if known and len(known) == len(completes) else None,
+            "text": "; ".join(f"{part.kind.name}: {part.searched.text}" for part in parts),
+        },
+        "types": [
+            {
+                "type": part.kind.name,
+                "cycles": part.cycles,
+                "found": len(part.entries),
+                "missing": part.missing,
+                "impossible": part.impossible,
+                "searched": searched(part.searched),
+            }
+            for part in parts
+        ],
+        "missing": sum(part.missing for part in parts),
+        "entries": [_entry(part.kind.name, one) for part in parts for one in part.entries],
+        "stopped": stopped,
+    }
+
+
+def tried(puzzle: Puzzle, word: tuple[int, ...], effect: Effect, left_over: str) -> Report:
+    """Return what a sequence does."""
+    from puzzles.effects import cycles, order, pieces_moved
+    from puzzles.names import placement_name
+    from puzzles.notation import write
+    from puzzles.words import normal
+
+    done = normal(puzzle, word)
+    return {
+        "puzzle": puzzle.name,
+        "sequence": write(puzzle, done),
+        "turns": len(done),
+        "cycles": [[placement_name(puzzle, p) for p in c] for c in cycles(puzzle, effect)],
+        "order": order(effect),
+        "pieces_moved": pieces_moved(puzzle, effect),
+        "left_over": left_over,
+    }
+
+
+def parts(own: Parts) -> Report:
+    """Return what a puzzle consists of; the numbers of positions are decimal strings."""
+    puzzle, group = own.puzzle, own.group
+    return {
+        "puzzle": puzzle.name,
+        "description": puzzle.description,
+        "note": puzzle.note,
+        "held": {"up": puzzle.up, "front": puzzle.front},
+        "types": [
+            {
+                "name": kind.name,
+                "count": kind.count,
+                "twists": kind.twists,
+                "moves": kind.moves,
+                "layers": list(own.layers_of(kind)),
+                "slots": list(own.slots_of(kind)),
+            }
+            for kind in puzzle.types
+        ],
+        "layers": [
+            {"name": layer.name, "steps": layer.steps, "pieces": own.pieces_in(k)}
+            for k, layer in enumerate(puzzle.layers)
+        ],
+        "symmetries": len(puzzle.symmetries),
+        "order": str(group.order),
+        "order_alike": None if group.order_alike is None else str(group.order_alike),
+        "order_proven": group.proven,
+        "order_bounds": [str(group.lower), str(group.upper)],
+        "laws": [law.text for law in group.laws],
+    }
