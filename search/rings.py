@@ -17,7 +17,7 @@ from search.columns import columns
 from search.encoding import Scope
 from search.kernels import join as kernels
 from search.kernels.records import RECORD
-from search.kernels.words import LONGEST, count_words, list_classes
+from search.kernels.words import LONGEST, MOST_CUTS, count_words, list_classes
 
 #: A slice of work ends after about this many seconds, so that a stop is never waited for long.
 SLICE_SECONDS = 0.1
@@ -118,49 +118,80 @@ def room(scope: Scope, entries: int) -> kernels.Room:
     )
 
 
+def scratch(scope: Scope) -> kernels.Scratch:
+    """Return what a join works in, for arms from the scope's columns."""
+    enc, start = scope.arrays, columns(scope).start
+    width = int(np.diff(start).max())
+    slots, joins = len(enc.home), len(enc.wanted)
+    return kernels.Scratch(
+        sums=np.empty((len(enc.channel_type), width), dtype=np.uint64),
+        whole=np.empty(width, dtype=np.uint64),
+        keys=np.empty((joins, width), dtype=np.uint64),
+        able=np.empty(width + 1, dtype=np.int64),
+        cuts=np.zeros((MOST_CUTS, LONGEST), dtype=np.int64),
+        origin=np.zeros((MOST_CUTS, 2), dtype=np.int64),
+        cut_rows=np.zeros((MOST_CUTS, slots), dtype=np.int64),
+        closed=np.zeros(MOST_CUTS, dtype=np.uint64),
+        least=np.zeros((MOST_CUTS, len(enc.turn_layer)), dtype=np.bool_),
+        bounds=np.zeros(len(enc.type_slot), dtype=np.int64),
+        rows=np.zeros((LONGEST + 1, slots), dtype=np.int64),
+        prefix=np.zeros(LONGEST, dtype=np.int64),
+        states=np.zeros(LONGEST + 1, dtype=np.uint64),
+        at=np.zeros(1, dtype=np.int64),
+        one=np.zeros(slots, dtype=np.int64),
+        two=np.zeros(slots, dtype=np.int64),
+        seen=np.zeros(slots + 1, dtype=np.int64),
+        there=np.zeros(slots, dtype=np.int64),
+        arm1=np.zeros(LONGEST, dtype=np.int64),
+        arm2=np.zeros(LONGEST, dtype=np.int64),
+    )
+
+
 class _Joiner:
     """One worker's scratch, kept from part to part; it only ever grows."""
 
     def __init__(self, scope: Scope) -> None:
         self.scope = scope
-        self.room = room(scope, 4096)
+        self.room = room(scope, 512)
+        self.work = scratch(scope)
         self.out = np.zeros((ROOM_FOR_RECORDS, RECORD), dtype=np.uint8)
 
     def run(self, part: Part) -> Iterator[tuple[NDArray[np.uint8], NDArray[np.int64], int]]:
         """Do a part in slices; yield records, tally, and how many words are done so far."""
         table = columns(self.scope)
         words = classes(self.scope, part.length, part.cyclic)
-        at, step = part.begin, 1
+        at, resume, step = part.begin, 0, 1
         while at < part.end:
             tally = np.zeros(2, dtype=np.int64)
             started = time.monotonic()
             stop = min(part.end, at + step)
-            after, written, needed = kernels.join(
+            after, block, written, needed = kernels.join(
                 self.scope.arrays,
                 table,
                 self.room,
+                self.work,
                 words,
                 at,
                 stop,
                 part.cyclic,
                 part.radius1,
                 part.radius2,
+                resume,
                 self.out,
                 tally,
             )
-            if after == at and needed == 0:
-                raise LimitError("no progress")
-            if after < stop and needed > len(self.room.wholes):
-                self.room = room(self.scope, 2 * needed)
-            elif after == at:
+            records = self.out[:written].copy()
+            if needed:
+                self.room = room(self.scope, needed + needed // 2)
+            elif (after, block) == (at, resume):
                 self.out = np.zeros((2 * len(self.out), RECORD), dtype=np.uint8)
             spent = time.monotonic() - started
-            if after > at and spent < SLICE_SECONDS / 2:
+            if after == stop and spent < SLICE_SECONDS / 2:
                 step *= 2
             elif spent > SLICE_SECONDS and step > 1:
                 step //= 2
-            at = after
-            yield self.out[:written].copy(), tally, at - part.begin
+            at, resume = after, block
+            yield records, tally, at - part.begin
 
 
 def level(scope: Scope, half_length: int, threads: int = 1) -> Iterator[Slice]:

@@ -20,8 +20,6 @@ from search.kernels.pairs import count_differing, is_three_cycle, least_starts
 from search.kernels.records import write_record
 from search.kernels.rows import Columns, add_up, carried_rows, word_rows
 from search.kernels.words import (
-    LONGEST,
-    MOST_CUTS,
     after,
     count_words,
     first_layers,
@@ -33,8 +31,14 @@ from search.kernels.words import (
 FAR = 3
 
 
+#: A call ends after the block of arms in which it has looked at this many agreeing pairs, or at
+#: this many conjugates, so that a stop is never waited for long (about 0.1 s).
+MOST_PAIRS = 1_000_000
+MOST_CONJUGATES = 8_000_000
+
+
 class Room(NamedTuple):
-    """Scratch for one call of ``join``, made by ``search.rings``; n entries, b blocks, m buckets.
+    """The table of a join, made by ``search.rings``; n entries, b blocks, m buckets.
 
     heads (J, m) and follow (J, n): chains of entries by key. held (J, n), wholes (n,): keys of the
     entries. source (n, 2): block and column. blocks (b, LONGEST): prefix; block_cut (b,).
@@ -49,31 +53,229 @@ class Room(NamedTuple):
     block_cut: NDArray[np.int32]
 
 
+class Scratch(NamedTuple):
+    """What a join works in, kept from call to call; w columns of one length at most.
+
+    sums (C, w), whole (w,), keys (J, w): keys of a block of conjugates. able (w + 1,): which of its
+    columns may follow. cuts (MOST_CUTS, LONGEST), origin, cut_rows (MOST_CUTS, S), closed, least:
+    the cuts of A, the rows they move, the layers their arms must not begin with, the beginnings
+    that no symmetry makes smaller. bounds (types + 1,). rows, prefix, states, at: the arm at work.
+    one, two, seen, there: rows of a pair. arm1, arm2 (LONGEST,): its arms.
+    """
+
+    sums: NDArray[np.uint64]
+    whole: NDArray[np.uint64]
+    keys: NDArray[np.uint64]
+    able: NDArray[np.int64]
+    cuts: NDArray[np.int64]
+    origin: NDArray[np.int64]
+    cut_rows: NDArray[np.int64]
+    closed: NDArray[np.uint64]
+    least: NDArray[np.bool_]
+    bounds: NDArray[np.int64]
+    rows: NDArray[np.int64]
+    prefix: NDArray[np.int64]
+    states: NDArray[np.uint64]
+    at: NDArray[np.int64]
+    one: NDArray[np.int64]
+    two: NDArray[np.int64]
+    seen: NDArray[np.int64]
+    there: NDArray[np.int64]
+    arm1: NDArray[np.int64]
+    arm2: NDArray[np.int64]
+
+
 @kernel
-def insert(
-    room: Room,
-    keys: NDArray[np.uint64],
-    whole: NDArray[np.uint64],
-    able: NDArray[np.int64],
-    n: int,
-    lo: int,
-    entries: int,
-    block: int,
-    mask: np.uint64,
+def begin_word(
+    enc: Encoded, work: Scratch, word: NDArray[np.uint8], cyclic: bool, far: bool
+) -> int:
+    """Cut the word A everywhere, and return in how many ways; ``far`` asks for its symmetries."""
+    length = len(word)
+    turns = len(enc.turn_layer)
+    cuts = work.cuts
+    for k in range(length):
+        cuts[0, k] = word[k]
+    ncuts = 1
+    if cyclic:
+        ncuts = list_cuts(cuts[0].copy(), length, enc.turn_layer, enc.passes, cuts, work.origin)
+    for c in range(ncuts):
+        free = ~np.uint64(0)
+        for k in range(length):
+            free &= enc.passes[enc.turn_layer[cuts[c, k]]]
+        # An arm that begins with such a turn is shorter, or belongs to another cut.
+        work.closed[c] = (
+            free
+            | first_layers(cuts[c], length, enc.turn_layer, enc.passes)
+            | last_layers(cuts[c], length, enc.turn_layer, enc.passes)
+        )
+        word_rows(enc, cuts[c], length, work.cut_rows[c], work.bounds)
+        for t in range(turns):
+            work.least[c, t] = True
+    if far:
+        least_starts(enc, cuts, ncuts, length, 0, work.least)
+        least_starts(enc, cuts, ncuts, length, 1, work.least)
+    return ncuts
+
+
+@kernel
+def first_arm(
+    cut_rows: NDArray[np.int64],
+    closed: NDArray[np.uint64],
+    cut: int,
+    moved: int,
+    rows: NDArray[np.int64],
+    states: NDArray[np.uint64],
+    prefix: NDArray[np.int64],
+    at: NDArray[np.int64],
 ) -> None:
-    """Add n conjugates to the tables of all joins."""
-    for m in range(n):
-        i = able[m]
-        room.wholes[entries + m] = whole[i]
-        room.source[entries + m, 0] = block
-        room.source[entries + m, 1] = lo + i
-    for j in range(len(room.held)):
-        for m in range(n):
-            key = keys[j, able[m]]
-            place = key & mask
-            room.held[j, entries + m] = key
-            room.follow[j, entries + m] = room.heads[j, place]
-            room.heads[j, place] = entries + m
+    """Set out to list the arms of a cut."""
+    for k in range(moved):
+        rows[0, k] = cut_rows[cut, k]
+    states[0] = closed[cut]
+    prefix[0] = -1
+    at[0] = 0
+
+
+@kernel
+def next_arm(
+    turn_layer: NDArray[np.int64],
+    passes: NDArray[np.uint64],
+    conjugate: NDArray[np.int32],
+    moved: int,
+    long: int,
+    rows: NDArray[np.int64],
+    states: NDArray[np.uint64],
+    prefix: NDArray[np.int64],
+    at: NDArray[np.int64],
+) -> bool:
+    """Go on to the next prefix of a length, and carry the rows of the cut by it; False at the end.
+
+    ``rows[long]`` are then the rows, ``states[long]`` the layers that may not follow.
+    """
+    depth = at[0]
+    if long == 0:
+        at[0] = -1
+        return bool(depth == 0)
+    while depth >= 0:
+        prefix[depth] += 1
+        turn = prefix[depth]
+        if turn == len(turn_layer):
+            depth -= 1
+            continue
+        layer = turn_layer[turn]
+        if (states[depth] >> np.uint64(layer)) & np.uint64(1):
+            continue
+        for k in range(moved):
+            rows[depth + 1, k] = conjugate[turn, rows[depth, k]]
+        states[depth + 1] = after(states[depth], layer, passes)
+        if depth + 1 == long:
+            at[0] = depth
+            return True
+        depth += 1
+        prefix[depth] = -1
+    return False
+
+
+@kernel
+def list_able(
+    first: NDArray[np.uint64], state: np.uint64, lo: int, hi: int, able: NDArray[np.int64]
+) -> int:
+    """Write which of the columns lo to hi may follow a state; return how many."""
+    n = 0
+    for i in range(lo, hi):
+        able[n] = i - lo
+        n += 0 if first[i] & state else 1
+    return n
+
+
+@kernel
+def insert_all(
+    enc: Encoded,
+    columns: Columns,
+    room: Room,
+    work: Scratch,
+    mask: np.uint64,
+    ncuts: int,
+    radius: int,
+) -> None:
+    """Fill the tables, of ``mask + 1`` buckets, with all conjugates of a word by arms of a length.
+
+    Only so many buckets are cleared as there is use for: most words have few conjugates.
+    """
+    base = len(columns.start) - 2
+    short = min(radius, base)
+    long = radius - short
+    lo, hi = columns.start[short], columns.start[short + 1]
+    turn_layer, passes, conjugate, first = enc.turn_layer, enc.passes, enc.conjugate, columns.first
+    rows, states, prefix, at, able = work.rows, work.states, work.prefix, work.at, work.able
+    cut_rows, closed, bounds = work.cut_rows, work.closed, work.bounds
+    whole, keys, sums = work.whole, work.keys, work.sums
+    heads, follow, held, wholes, source = (
+        room.heads,
+        room.follow,
+        room.held,
+        room.wholes,
+        room.source,
+    )
+    blocks, block_cut = room.blocks, room.block_cut
+    values, offset = columns.values, columns.offset
+    channel_type, type_row, joins = enc.channel_type, enc.type_row, enc.joins
+    moved = bounds[len(bounds) - 1]
+    entries = 0
+    block = 0
+    for j in range(len(heads)):
+        for k in range(np.int64(mask) + 1):
+            heads[j, k] = -1
+    for c in range(ncuts):
+        first_arm(cut_rows, closed, c, moved, rows, states, prefix, at)
+        while next_arm(turn_layer, passes, conjugate, moved, long, rows, states, prefix, at):
+            n = list_able(first, states[long], lo, hi, able)
+            add_up(
+                values,
+                offset,
+                channel_type,
+                type_row,
+                joins,
+                rows[long],
+                bounds,
+                lo,
+                hi,
+                sums,
+                whole,
+                keys,
+            )
+            block_cut[block] = c
+            for k in range(long):
+                blocks[block, k] = prefix[k]
+            for m in range(n):
+                wholes[entries + m] = whole[able[m]]
+                source[entries + m, 0] = block
+                source[entries + m, 1] = lo + able[m]
+            for j in range(len(keys)):
+                for m in range(n):
+                    key = keys[j, able[m]]
+                    place = key & mask
+                    held[j, entries + m] = key
+                    follow[j, entries + m] = heads[j, place]
+                    heads[j, place] = entries + m
+            entries += n
+            block += 1
+
+
+@kernel
+def write_arm(
+    words: NDArray[np.int64],
+    prefix: NDArray[np.int64],
+    long: int,
+    column: int,
+    short: int,
+    arm: NDArray[np.int64],
+) -> None:
+    """Write an arm out: its prefix, and a short word."""
+    for k in range(long):
+        arm[k] = prefix[k]
+    for k in range(short):
+        arm[long + k] = words[column, k]
 
 
 @kernel
@@ -81,223 +283,177 @@ def join(
     enc: Encoded,
     columns: Columns,
     room: Room,
+    work: Scratch,
     classes: NDArray[np.uint8],
     begin: int,
     end: int,
     cyclic: bool,
     radius1: int,
     radius2: int,
+    resume: int,
     out: NDArray[np.uint8],
     tally: NDArray[np.int64],
-) -> tuple[int, int, int]:
+) -> tuple[int, int, int, int]:
     """Join the conjugates of the words begin to end, and write the rings that are three-cycles.
 
     ``classes`` (n, |A|) are words from ``list_classes``; ``radius1`` >= ``radius2`` are the lengths
-    of the conjugators. ``out`` (n, RECORD) receives one record for each ring. ``tally`` (2,) counts
-    conjugates and agreeing pairs. Returns the next word, the number of records, and the entries
-    that ``room`` must have. A word whose entries or records do not fit is left for the next call:
-    the next word is then its own number.
+    of the arms. ``out`` (n, RECORD) receives one record for each ring. ``tally`` (2,) counts
+    conjugates and agreeing pairs. ``resume`` is the block of arms of the first word at which an
+    earlier call broke off, 0 for none.
+
+    Returns the next word, the block of it to resume at, the number of records, and the entries that
+    ``room`` must have, 0 if it was large enough. A block whose records do not fit is left out.
     """
     length = classes.shape[1]
     base = len(columns.start) - 2
-    types = len(enc.type_slot) - 1
-    joins = len(enc.wanted)
-    turns = len(enc.turn_layer)
-    slots = len(enc.home)
-    width = 1
-    for k in range(base + 1):
-        width = max(width, columns.start[k + 1] - columns.start[k])
-    sums = np.empty((len(enc.channel_type), width), dtype=np.uint64)
-    whole = np.empty(width, dtype=np.uint64)
-    keys = np.empty((joins, width), dtype=np.uint64)
-    able = np.empty(width + 1, dtype=np.int64)
-    rows = np.empty((LONGEST + 1, slots), dtype=np.int64)
-    bounds = np.empty(types + 1, dtype=np.int64)
-    cuts = np.zeros((MOST_CUTS, LONGEST), dtype=np.int64)
-    origin = np.zeros((MOST_CUTS, 2), dtype=np.int64)
-    cut_rows = np.empty((MOST_CUTS, slots), dtype=np.int64)
-    closed = np.empty(MOST_CUTS, dtype=np.uint64)
-    least = np.empty((MOST_CUTS, turns), dtype=np.bool_)
-    prefix = np.zeros(LONGEST, dtype=np.int64)
-    states = np.zeros(LONGEST + 1, dtype=np.uint64)
-    one = np.empty(slots, dtype=np.int64)
-    two = np.empty(slots, dtype=np.int64)
-    seen = np.zeros(slots + 1, dtype=np.int64)
-    there = np.zeros(slots, dtype=np.int64)
-    arm1 = np.zeros(LONGEST, dtype=np.int64)
-    arm2 = np.zeros(LONGEST, dtype=np.int64)
-    conjugate, row_slot, words = enc.conjugate, enc.row_slot, columns.words
-    short2 = min(radius2, base)
-    long2 = radius2 - short2
+    short, short2 = min(radius1, base), min(radius2, base)
+    long, long2 = radius1 - short, radius2 - short2
+    lo, hi = columns.start[short], columns.start[short + 1]
+    # Single arrays: tuples of them cost half a microsecond each time they are handed over.
+    turn_layer, passes, conjugate, row_slot = (
+        enc.turn_layer,
+        enc.passes,
+        enc.conjugate,
+        enc.row_slot,
+    )
+    words, first, values, offset = columns.words, columns.first, columns.values, columns.offset
+    channel_type, type_row, joins, wanted = (
+        enc.channel_type,
+        enc.type_row,
+        enc.joins,
+        enc.wanted,
+    )
+    heads, follow, held, wholes, source = (
+        room.heads,
+        room.follow,
+        room.held,
+        room.wholes,
+        room.source,
+    )
+    blocks, block_cut = room.blocks, room.block_cut
+    sums, whole, keys, able, bounds = work.sums, work.whole, work.keys, work.able, work.bounds
+    cuts, cut_rows, closed, least = work.cuts, work.cut_rows, work.closed, work.least
+    rows, states, prefix, at = work.rows, work.states, work.prefix, work.at
+    one, two, seen, there = work.one, work.two, work.seen, work.there
+    arm1, arm2 = work.arm1, work.arm2
     written = 0
     for number in range(begin, end):
-        start_written = written
-        for k in range(length):
-            cuts[0, k] = classes[number, k]
-        ncuts = 1
-        if cyclic:
-            ncuts = list_cuts(cuts[0].copy(), length, enc.turn_layer, enc.passes, cuts, origin)
-        expected = 0
-        for c in range(ncuts):
-            free = ~np.uint64(0)
-            for k in range(length):
-                free &= enc.passes[enc.turn_layer[cuts[c, k]]]
-            closed[c] = (
-                free
-                | first_layers(cuts[c], length, enc.turn_layer, enc.passes)
-                | last_layers(cuts[c], length, enc.turn_layer, enc.passes)
-            )
-            word_rows(enc, cuts[c], length, cut_rows[c], bounds)
-            expected += count_words(radius2, closed[c], enc.turn_layer, enc.passes)
-            for t in range(turns):
-                least[c, t] = True
-        moved = bounds[types]
-        size = 1024
-        while size < 2 * expected:
-            size *= 2
-        if expected > len(room.wholes) or size > room.heads.shape[1]:
-            return number, start_written, expected
-        if radius1 >= FAR:
-            least_starts(enc, cuts, ncuts, length, 0, least)
-            least_starts(enc, cuts, ncuts, length, 1, least)
-        mask = np.uint64(size - 1)
-        for j in range(joins):
-            for k in range(size):
-                room.heads[j, k] = -1
+        ncuts = begin_word(enc, work, classes[number], cyclic, radius1 >= FAR)
+        moved = bounds[len(bounds) - 1]
         entries = 0
-        nblocks = 0
-        for side in range(2):
-            radius = radius2 if side == 0 else radius1
-            short = min(radius, base)
-            long = radius - short
-            lo, hi = columns.start[short], columns.start[short + 1]
-            probed = 0
-            for c in range(ncuts):
-                for k in range(moved):
-                    rows[0, k] = cut_rows[c, k]
-                states[0] = closed[c]
-                prefix[0] = -1
-                depth = 0
-                while depth >= 0:
-                    if depth < long:
-                        prefix[depth] += 1
-                        t = prefix[depth]
-                        if t == turns:
-                            depth -= 1
+        for c in range(ncuts):
+            entries += count_words(radius2, closed[c], turn_layer, passes)
+        if entries > len(wholes):
+            return number, resume, written, entries
+        buckets = 512
+        while buckets < 2 * entries:
+            buckets *= 2
+        mask = np.uint64(buckets - 1)
+        insert_all(enc, columns, room, work, mask, ncuts, radius2)
+        block = 0
+        probed = 0
+        for c in range(ncuts):
+            first_arm(cut_rows, closed, c, moved, rows, states, prefix, at)
+            while next_arm(turn_layer, passes, conjugate, moved, long, rows, states, prefix, at):
+                n = list_able(first, states[long], lo, hi, able)
+                before = probed
+                probed += n
+                block += 1
+                if block <= resume or (long > 0 and not least[c, prefix[0]]):
+                    continue
+                if tally[1] > MOST_PAIRS or tally[0] > MOST_CONJUGATES:
+                    return number, block - 1, written, 0
+                add_up(
+                    values,
+                    offset,
+                    channel_type,
+                    type_row,
+                    joins,
+                    rows[long],
+                    bounds,
+                    lo,
+                    hi,
+                    sums,
+                    whole,
+                    keys,
+                )
+                tally[0] += n
+                kept = written
+                for j in range(len(keys)):
+                    begin_row, end_row = bounds[wanted[j]], bounds[wanted[j] + 1]
+                    for m in range(n):
+                        i = able[m]
+                        key = keys[j, i]
+                        entry = heads[j, key & mask]
+                        if entry < 0 or (long == 0 and not least[c, words[lo + i, 0]]):
                             continue
-                        layer = enc.turn_layer[t]
-                        if (states[depth] >> np.uint64(layer)) & np.uint64(1):
-                            continue
-                        if side == 1 and depth == 0 and not least[c, t]:
-                            if radius1 == radius2:
-                                follow = after(states[0], layer, enc.passes)
-                                probed += count_words(
-                                    radius - 1, follow, enc.turn_layer, enc.passes
-                                )
-                            continue
-                        for k in range(moved):
-                            rows[depth + 1, k] = enc.conjugate[t, rows[depth, k]]
-                        states[depth + 1] = after(states[depth], layer, enc.passes)
-                        depth += 1
-                        prefix[depth] = -1
-                        continue
-                    n = 0
-                    for i in range(lo, hi):
-                        able[n] = i - lo
-                        n += 0 if columns.first[i] & states[depth] else 1
-                    add_up(enc, columns, rows[depth], bounds, lo, hi, sums, whole, keys)
-                    depth -= 1
-                    if side == 0:
-                        room.block_cut[nblocks] = c
-                        for k in range(long):
-                            room.blocks[nblocks, k] = prefix[k]
-                        insert(room, keys, whole, able, n, lo, entries, nblocks, mask)
-                        entries += n
-                        nblocks += 1
-                        continue
-                    tally[0] += n
-                    for j in range(joins):
-                        kind = enc.wanted[j]
-                        first, last = bounds[kind], bounds[kind + 1]
-                        for m in range(n):
-                            i = able[m]
-                            key = keys[j, i]
-                            entry = room.heads[j, key & mask]
-                            if entry < 0 or (long == 0 and not least[c, columns.words[lo + i, 0]]):
+                        carried = False
+                        while entry >= 0:
+                            here = entry
+                            entry = follow[j, here]
+                            if held[j, here] != key or wholes[here] == whole[i]:
                                 continue
-                            carried = False
-                            while entry >= 0:
-                                here = entry
-                                entry = room.follow[j, here]
-                                if room.held[j, here] != key or room.wholes[here] == whole[i]:
+                            other, column = source[here, 0], source[here, 1]
+                            c2 = block_cut[other]
+                            # With equal radii both sides are the same: a pair is looked at once,
+                            # unless a symmetry leaves out its other order.
+                            if radius1 == radius2 and here < before + m:
+                                start = blocks[other, 0] if long2 > 0 else words[column, 0]
+                                if least[c2, start]:
                                     continue
-                                block, column = room.source[here, 0], room.source[here, 1]
-                                c2 = room.block_cut[block]
-                                if radius1 == radius2 and here < probed + m:
-                                    start = columns.words[column, 0]
-                                    if long2 > 0:
-                                        start = room.blocks[block, 0]
-                                    if least[c2, start]:
-                                        continue
-                                tally[1] += 1
-                                if not carried:
-                                    carried_rows(
-                                        conjugate,
-                                        words,
-                                        rows[long],
-                                        first,
-                                        last,
-                                        prefix,
-                                        0,
-                                        lo + i,
-                                        short,
-                                        one,
-                                    )
-                                    carried = True
+                            tally[1] += 1
+                            if not carried:
                                 carried_rows(
                                     conjugate,
                                     words,
-                                    cut_rows[c2],
-                                    first,
-                                    last,
-                                    room.blocks[block],
-                                    long2,
-                                    column,
-                                    short2,
-                                    two,
+                                    rows[long],
+                                    begin_row,
+                                    end_row,
+                                    prefix,
+                                    0,
+                                    lo + i,
+                                    short,
+                                    one,
                                 )
-                                differing = count_differing(
-                                    row_slot, one, two, first, last, seen, there
-                                )
-                                if differing != 3 or not is_three_cycle(
-                                    enc, kind, one, two, first, last, seen, there
-                                ):
-                                    continue
-                                for k in range(long):
-                                    arm1[k] = prefix[k]
-                                for k in range(short):
-                                    arm1[long + k] = columns.words[lo + i, k]
-                                for k in range(long2):
-                                    arm2[k] = room.blocks[block, k]
-                                for k in range(short2):
-                                    arm2[long2 + k] = columns.words[column, k]
-                                # Arms that end in turns of one layer: a shorter ring, met before.
-                                meet = last_layers(arm1, radius, enc.turn_layer, enc.passes)
-                                if meet & last_layers(arm2, radius2, enc.turn_layer, enc.passes):
-                                    continue
-                                if written == len(out):
-                                    return number, start_written, expected
-                                write_record(
-                                    out[written],
-                                    kind,
-                                    length,
-                                    radius1,
-                                    radius2,
-                                    cuts[c],
-                                    cuts[c2],
-                                    arm1,
-                                    arm2,
-                                )
-                                written += 1
-                    probed += n
-    return end, written, 0
+                                carried = True
+                            carried_rows(
+                                conjugate,
+                                words,
+                                cut_rows[c2],
+                                begin_row,
+                                end_row,
+                                blocks[other],
+                                long2,
+                                column,
+                                short2,
+                                two,
+                            )
+                            if count_differing(
+                                row_slot, one, two, begin_row, end_row, seen, there
+                            ) != 3 or not is_three_cycle(
+                                enc, wanted[j], one, two, begin_row, end_row, seen, there
+                            ):
+                                continue
+                            write_arm(words, prefix, long, lo + i, short, arm1)
+                            write_arm(words, blocks[other], long2, column, short2, arm2)
+                            # Arms that end in turns of one layer: a shorter ring, met before.
+                            if last_layers(arm1, radius1, turn_layer, passes) & last_layers(
+                                arm2, radius2, turn_layer, passes
+                            ):
+                                continue
+                            if written == len(out):
+                                return number, block - 1, kept, 0
+                            write_record(
+                                out[written],
+                                wanted[j],
+                                length,
+                                radius1,
+                                radius2,
+                                cuts[c],
+                                cuts[c2],
+                                arm1,
+                                arm2,
+                            )
+                            written += 1
+        resume = 0
+    return end, 0, written, 0

@@ -107,8 +107,11 @@ def add_rows(
 
 @kernel
 def add_up(
-    enc: Encoded,
-    columns: Columns,
+    values: NDArray[np.uint64],
+    offset: NDArray[np.int64],
+    channel_type: NDArray[np.int64],
+    type_row: NDArray[np.int64],
+    joins: NDArray[np.bool_],
     rows: NDArray[np.int64],
     bounds: NDArray[np.int64],
     lo: int,
@@ -120,20 +123,20 @@ def add_up(
     """Sum the columns lo to hi over some rows: channel by channel, over all, and for each join."""
     n = hi - lo
     types = len(bounds) - 1
-    for ch in range(len(enc.channel_type)):
-        kind = enc.channel_type[ch]
-        shift = columns.offset[ch] - enc.type_row[kind]
-        add_rows(columns.values, rows, bounds[kind], bounds[kind + 1], shift, lo, hi, sums[ch])
+    for ch in range(len(channel_type)):
+        kind = channel_type[ch]
+        shift = offset[ch] - type_row[kind]
+        add_rows(values, rows, bounds[kind], bounds[kind + 1], shift, lo, hi, sums[ch])
     for i in range(n):
         whole[i] = sums[0, i]
     for ch in range(1, types):
         for i in range(n):
             whole[i] += sums[ch, i]
-    for j in range(len(enc.wanted)):
+    for j in range(len(joins)):
         for i in range(n):
             keys[j, i] = np.uint64(0)
-        for ch in range(len(enc.channel_type)):
-            if enc.joins[j, ch]:
+        for ch in range(len(channel_type)):
+            if joins[j, ch]:
                 for i in range(n):
                     keys[j, i] += sums[ch, i]
 
