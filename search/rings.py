@@ -68,20 +68,22 @@ def classes(scope: Scope, length: int, cyclic: bool) -> NDArray[np.uint8]:
 
 
 def parts(scope: Scope, half_length: int) -> list[Part]:
-    """Return the joins that meet every ring X Y Z X' Y' Z' with |X| + |Y| + |Z| = H.
+    """Return the joins that a level adds: all |A| and |Z| that no level before had.
 
-    A = X Y takes the two shorter arcs, so that |A| <= 2 H / 3; where X is empty, A is also any
-    linear word of at most H / 2 turns. |Z| is split between the two arms.
+    A = X Y takes the two shorter arcs, |A| <= 2 H / 3, and may be cyclic, or linear where X is
+    empty and |A| <= |Z|. A length of A that is new at this level is joined with all |Z| that fit:
+    where arcs meet inside a turn, |Z| may be short (``search.claims`` says why). |Z| is split
+    between the two arms.
     """
     found = []
     for length in range(1, 2 * half_length // 3 + 1):
-        rest = half_length - length
-        for cyclic in (True, False):
-            if not cyclic and length > half_length // 2:
-                continue
-            count = len(classes(scope, length, cyclic))
-            if count:
-                found.append(Part(length, cyclic, (rest + 1) // 2, rest // 2, 0, count))
+        most = half_length - length
+        fresh = length > 2 * (half_length - 1) // 3
+        for rest in range(1 if fresh else most, most + 1):
+            for cyclic in (True, False):
+                count = len(classes(scope, length, cyclic)) if cyclic or length <= rest else 0
+                if count:
+                    found.append(Part(length, cyclic, (rest + 1) // 2, rest // 2, 0, count))
     return found
 
 
@@ -132,6 +134,7 @@ def scratch(scope: Scope) -> kernels.Scratch:
         origin=np.zeros((MOST_CUTS, 2), dtype=np.int64),
         cut_rows=np.zeros((MOST_CUTS, slots), dtype=np.int64),
         closed=np.zeros(MOST_CUTS, dtype=np.uint64),
+        shut=np.zeros((MOST_CUTS, len(enc.turn_layer)), dtype=np.bool_),
         least=np.zeros((MOST_CUTS, len(enc.turn_layer)), dtype=np.bool_),
         bounds=np.zeros(len(enc.type_slot), dtype=np.int64),
         rows=np.zeros((LONGEST + 1, slots), dtype=np.int64),

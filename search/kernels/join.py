@@ -57,10 +57,11 @@ class Scratch(NamedTuple):
     """What a join works in, kept from call to call; w columns of one length at most.
 
     sums (C, w), whole (w,), keys (J, w): keys of a block of conjugates. able (w + 1,): which of its
-    columns may follow. cuts (MOST_CUTS, LONGEST), origin, cut_rows (MOST_CUTS, S), closed, least:
-    the cuts of A, the rows they move, the layers their arms must not begin with, the beginnings
-    that no symmetry makes smaller. bounds (types + 1,). rows, prefix, states, at: the arm at work.
-    one, two, seen, there: rows of a pair. arm1, arm2 (LONGEST,): its arms.
+    columns may follow. cuts (MOST_CUTS, LONGEST), origin, cut_rows (MOST_CUTS, S): the cuts of A
+    and the rows they move. closed, shut, least: the layers and the turns that their arms must not
+    begin with, and the beginnings that no symmetry makes smaller. bounds (types + 1,). rows,
+    prefix, states, at: the arm at work. one, two, seen, there: rows of a pair. arm1, arm2
+    (LONGEST,): its arms.
     """
 
     sums: NDArray[np.uint64]
@@ -71,6 +72,7 @@ class Scratch(NamedTuple):
     origin: NDArray[np.int64]
     cut_rows: NDArray[np.int64]
     closed: NDArray[np.uint64]
+    shut: NDArray[np.bool_]
     least: NDArray[np.bool_]
     bounds: NDArray[np.int64]
     rows: NDArray[np.int64]
@@ -102,18 +104,24 @@ def begin_word(
         free = ~np.uint64(0)
         for k in range(length):
             free &= enc.passes[enc.turn_layer[cuts[c, k]]]
-        # An arm that begins with such a turn is shorter, or belongs to another cut.
-        work.closed[c] = (
-            free
-            | first_layers(cuts[c], length, enc.turn_layer, enc.passes)
-            | last_layers(cuts[c], length, enc.turn_layer, enc.passes)
-        )
-        word_rows(enc, cuts[c], length, work.cut_rows[c], work.bounds)
+        # An arm that begins with a turn that C ends with, or with one that commutes with C, gives
+        # what other arms or cuts give. So does one that begins with C's own first turn; with
+        # another amount of its layer it cuts C inside that turn.
+        firsts = first_layers(cuts[c], length, enc.turn_layer, enc.passes)
+        work.closed[c] = free | last_layers(cuts[c], length, enc.turn_layer, enc.passes)
+        if not cyclic or length == 1:
+            work.closed[c] |= firsts
         for t in range(turns):
             work.least[c, t] = True
+            work.shut[c, t] = False
+        for k in range(length):
+            if (firsts >> np.uint64(enc.turn_layer[cuts[c, k]])) & np.uint64(1):
+                work.shut[c, cuts[c, k]] = True
+                firsts &= ~(np.uint64(1) << np.uint64(enc.turn_layer[cuts[c, k]]))
+        word_rows(enc, cuts[c], length, work.cut_rows[c], work.bounds)
     if far:
-        least_starts(enc, cuts, ncuts, length, 0, work.least)
-        least_starts(enc, cuts, ncuts, length, 1, work.least)
+        for sense in range(2):
+            least_starts(enc, cuts, ncuts, length, sense, work.closed, work.shut, work.least)
     return ncuts
 
 
@@ -141,6 +149,7 @@ def next_arm(
     turn_layer: NDArray[np.int64],
     passes: NDArray[np.uint64],
     conjugate: NDArray[np.int32],
+    shut: NDArray[np.bool_],
     moved: int,
     long: int,
     rows: NDArray[np.int64],
@@ -150,6 +159,7 @@ def next_arm(
 ) -> bool:
     """Go on to the next prefix of a length, and carry the rows of the cut by it; False at the end.
 
+    ``shut`` are the turns that no arm of this cut begins with.
     ``rows[long]`` are then the rows, ``states[long]`` the layers that may not follow.
     """
     depth = at[0]
@@ -163,7 +173,7 @@ def next_arm(
             depth -= 1
             continue
         layer = turn_layer[turn]
-        if (states[depth] >> np.uint64(layer)) & np.uint64(1):
+        if (states[depth] >> np.uint64(layer)) & np.uint64(1) or (depth == 0 and shut[turn]):
             continue
         for k in range(moved):
             rows[depth + 1, k] = conjugate[turn, rows[depth, k]]
@@ -178,13 +188,23 @@ def next_arm(
 
 @kernel
 def list_able(
-    first: NDArray[np.uint64], state: np.uint64, lo: int, hi: int, able: NDArray[np.int64]
+    first: NDArray[np.uint64],
+    words: NDArray[np.int64],
+    shut: NDArray[np.bool_],
+    begins: bool,
+    state: np.uint64,
+    lo: int,
+    hi: int,
+    able: NDArray[np.int64],
 ) -> int:
-    """Write which of the columns lo to hi may follow a state; return how many."""
+    """Write which of the columns lo to hi may follow a state; return how many.
+
+    If an arm ``begins`` with them, none of the turns that are ``shut`` may stand first.
+    """
     n = 0
     for i in range(lo, hi):
         able[n] = i - lo
-        n += 0 if first[i] & state else 1
+        n += 0 if first[i] & state or (begins and shut[words[i, 0]]) else 1
     return n
 
 
@@ -209,6 +229,7 @@ def insert_all(
     turn_layer, passes, conjugate, first = enc.turn_layer, enc.passes, enc.conjugate, columns.first
     rows, states, prefix, at, able = work.rows, work.states, work.prefix, work.at, work.able
     cut_rows, closed, bounds = work.cut_rows, work.closed, work.bounds
+    words, shut, begins = columns.words, work.shut, long == 0 and short > 0
     whole, keys, sums = work.whole, work.keys, work.sums
     heads, follow, held, wholes, source = (
         room.heads,
@@ -228,8 +249,10 @@ def insert_all(
             heads[j, k] = -1
     for c in range(ncuts):
         first_arm(cut_rows, closed, c, moved, rows, states, prefix, at)
-        while next_arm(turn_layer, passes, conjugate, moved, long, rows, states, prefix, at):
-            n = list_able(first, states[long], lo, hi, able)
+        while next_arm(
+            turn_layer, passes, conjugate, shut[c], moved, long, rows, states, prefix, at
+        ):
+            n = list_able(first, words, shut[c], begins, states[long], lo, hi, able)
             add_up(
                 values,
                 offset,
@@ -333,6 +356,7 @@ def join(
     blocks, block_cut = room.blocks, room.block_cut
     sums, whole, keys, able, bounds = work.sums, work.whole, work.keys, work.able, work.bounds
     cuts, cut_rows, closed, least = work.cuts, work.cut_rows, work.closed, work.least
+    shut, begins = work.shut, long == 0
     rows, states, prefix, at = work.rows, work.states, work.prefix, work.at
     one, two, seen, there = work.one, work.two, work.seen, work.there
     arm1, arm2 = work.arm1, work.arm2
@@ -354,8 +378,10 @@ def join(
         probed = 0
         for c in range(ncuts):
             first_arm(cut_rows, closed, c, moved, rows, states, prefix, at)
-            while next_arm(turn_layer, passes, conjugate, moved, long, rows, states, prefix, at):
-                n = list_able(first, states[long], lo, hi, able)
+            while next_arm(
+                turn_layer, passes, conjugate, shut[c], moved, long, rows, states, prefix, at
+            ):
+                n = list_able(first, words, shut[c], begins, states[long], lo, hi, able)
                 before = probed
                 probed += n
                 block += 1

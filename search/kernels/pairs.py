@@ -90,9 +90,13 @@ def least_starts(
     ncuts: int,
     length: int,
     sense: int,
+    closed: NDArray[np.uint64],
+    shut: NDArray[np.bool_],
     least: NDArray[np.bool_],
 ) -> None:
     """Strike out beginnings (cut, first turn of the arm) that a symmetry of A carries to a smaller.
+
+    What is not visited itself, ``closed`` or ``shut``, strikes nothing out.
 
     ``least`` (cuts, turns) must be true before. A symmetry that carries the cyclic word A to itself
     (sense 0) or to its inverse (sense 1) carries each ring of A to a ring of A or to its inverse.
@@ -126,5 +130,8 @@ def least_starts(
         for c in range(ncuts):
             for t in range(len(enc.turn_layer)):
                 d, u = target[c], enc.symmetry[s, t]
+                layer = np.uint64(enc.turn_layer[u])
+                if shut[d, u] or (closed[d] >> layer) & np.uint64(1):
+                    continue
                 if d < c or (d == c and u < t):
                     least[c, t] = False

@@ -19,31 +19,51 @@ from search.kernels.triples import triple_number
 from search.kernels.words import (
     LONGEST,
     MOST_CUTS,
-    is_cyclically_reduced,
     list_cuts,
     normalise,
 )
 
 
 @kernel
-def is_reduced(
-    word: NDArray[np.int64],
-    length: int,
-    turn_layer: NDArray[np.int64],
-    passes: NDArray[np.uint64],
-) -> bool:
-    """Return whether no two turns of a layer can be brought together."""
+def reduce_ring(enc: Encoded, word: NDArray[np.int64], length: int) -> int:
+    """Merge in place what can be brought together, also around the end; return the new length.
+
+    Where arcs meet inside a turn, a ring is shorter than its parts; its cycle is then that of the
+    word that is left, which is conjugate to the ring.
+    """
     one = np.uint64(1)
-    for i in range(length):
-        layer = turn_layer[word[i]]
-        bit = one << np.uint64(layer)
-        for j in range(i + 1, length):
-            other = turn_layer[word[j]]
-            if other == layer:
-                return False
-            if not passes[other] & bit:
+    again = True
+    while again:
+        again = False
+        for i in range(length):
+            layer = enc.turn_layer[word[i]]
+            bit = one << np.uint64(layer)
+            for step in range(1, length):
+                j = (i + step) % length
+                other = enc.turn_layer[word[j]]
+                if other == layer:
+                    first = enc.first_turn[layer]
+                    steps = enc.first_turn[layer + 1] - first + 1
+                    amount = (word[i] - first + 1 + word[j] - first + 1) % steps
+                    if amount != 0:
+                        word[j] = first + amount - 1
+                        for k in range(i, length - 1):
+                            word[k] = word[k + 1]
+                        length -= 1
+                    else:
+                        lo, hi = min(i, j), max(i, j)
+                        for k in range(hi, length - 1):
+                            word[k] = word[k + 1]
+                        for k in range(lo, length - 2):
+                            word[k] = word[k + 1]
+                        length -= 2
+                    again = True
+                    break
+                if not enc.passes[other] & bit:
+                    break
+            if again:
                 break
-    return True
+    return length
 
 
 @kernel
@@ -272,10 +292,8 @@ def gather(
         record = records[number]
         kind = int(np.int64(record[0]))
         length = ring_word(enc, record, word)
-        if not is_reduced(word, length, enc.turn_layer, enc.passes):
-            continue
-        if not is_cyclically_reduced(word, length, enc.turn_layer, enc.passes):
-            continue
+        full = length
+        length = reduce_ring(enc, word, length)
         different = 0
         layers = np.uint64(0)
         for k in range(length):
@@ -298,7 +316,7 @@ def gather(
             p = enc.moves[word[k], p]
         triple[2] = p
         x = _arcs(record, enc.turn_layer, enc.passes, fresh)
-        if x >= 0 and different <= most_things:
+        if x >= 0 and length == full and different <= most_things:
             y = int(np.int64(record[1])) - x
             _shelve_forms(
                 enc,
