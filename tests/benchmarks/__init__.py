@@ -1,0 +1,1 @@
+"""Benchmarks: ``python -m tests.benchmarks [names…]`` prints measured tables as Markdown."""

@@ -1,0 +1,41 @@
+"""``python -m tests.benchmarks [names…]``: measure and print tables; all without a name."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator
+
+from tests.benchmarks import joins
+from tests.benchmarks.commands import commands
+from tests.benchmarks.compiling import compiling
+from tests.benchmarks.large import large
+from tests.benchmarks.reference import reference
+from tests.benchmarks.tables import Table
+
+BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
+    "join": joins.join,
+    "catalogue": joins.catalogue,
+    "large": large,
+    "commands": commands,
+    "reference": reference,
+    "compiling": compiling,
+}
+
+
+def main(names: list[str]) -> int:
+    """Run the benchmarks with these names, in order; return the exit status."""
+    unknown = [name for name in names if name not in BENCHMARKS]
+    if unknown:
+        known = " ".join(BENCHMARKS)
+        print(f"there is no benchmark {unknown[0]!r}; there are {known}", file=sys.stderr)
+        return 2
+    for name in names or BENCHMARKS:
+        print(f"## {name}\n\nLoad before: {os.getloadavg()[0]:.1f} of {os.cpu_count()} cores.\n")
+        for table in BENCHMARKS[name](False):
+            print(table.markdown(), end="\n\n", flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
