@@ -91,8 +91,8 @@ def large(small: bool = False) -> Iterator[Table]:
         ["puzzle", "half-length", "rings of use", "seconds", "processor time",
          "of it the last level's catalogue", "target", "peak memory"],
         rows,
-        [f"Once each, on {os.cpu_count()} cores, each in its own process, kernels compiled; "
-         "loading the puzzle and the start of the process count in the memory, not in the seconds."],
+        [f"Once each, on {os.cpu_count()} cores, each in its own process, kernels compiled. "
+         "Loading the puzzle and the start of the process count in memory, not in seconds."],
     )  # fmt: skip
     rows = []
     for name, half_length in (("2x2x2", 4),) if small else PAIRED:
