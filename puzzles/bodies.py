@@ -153,7 +153,7 @@ def between(normals: Vectors, distances: Vectors, letters: dict[str, Vectors]) -
         matrix = normals[list(triple)]
         if abs(float(np.linalg.det(matrix))) < SAME:
             continue
-        point: Vectors = np.linalg.solve(matrix, distances[list(triple)])
+        point = np.asarray(np.linalg.solve(matrix, distances[list(triple)]), dtype=np.float64)
         if np.all(normals @ point <= distances + SAME) and not any(
             float(np.linalg.norm(point - other)) < SAME for other in found
         ):

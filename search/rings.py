@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from puzzles.errors import LimitError
 from search.columns import columns
 from search.encoding import Scope
-from search.kernels import join as kernels
+from search.kernels.arms import Room, Scratch
+from search.kernels.join import join
 from search.kernels.records import RECORD
 from search.kernels.words import LONGEST, MOST_CUTS, count_words, list_classes
 
@@ -98,7 +99,7 @@ def memory(scope: Scope, half_length: int) -> int:
     return most
 
 
-def room(scope: Scope, entries: int) -> kernels.Room:
+def room(scope: Scope, entries: int) -> Room:
     """Return scratch with room for a number of conjugates; raises LimitError."""
     joins = len(scope.arrays.wanted)
     buckets = 1024
@@ -109,7 +110,7 @@ def room(scope: Scope, entries: int) -> kernels.Room:
             f"this search would need tables for {entries:,} conjugates at once, more than "
             f"{MOST_BYTES // 1_000_000} MB; a smaller half-length or fewer layers would fit"
         )
-    return kernels.Room(
+    return Room(
         np.empty((joins, buckets), dtype=np.int32),
         np.empty((joins, entries), dtype=np.int32),
         np.empty((joins, entries), dtype=np.uint64),
@@ -120,12 +121,12 @@ def room(scope: Scope, entries: int) -> kernels.Room:
     )
 
 
-def scratch(scope: Scope) -> kernels.Scratch:
+def scratch(scope: Scope) -> Scratch:
     """Return what a join works in, for arms from the scope's columns."""
     enc, start = scope.arrays, columns(scope).start
     width = int(np.diff(start).max())
     slots, joins = len(enc.home), len(enc.wanted)
-    return kernels.Scratch(
+    return Scratch(
         sums=np.empty((len(enc.channel_type), width), dtype=np.uint64),
         whole=np.empty(width, dtype=np.uint64),
         keys=np.empty((joins, width), dtype=np.uint64),
@@ -168,7 +169,7 @@ class _Joiner:
             tally = np.zeros(2, dtype=np.int64)
             started = time.monotonic()
             stop = min(part.end, at + step)
-            after, block, written, needed = kernels.join(
+            after, block, written, needed = join(
                 self.scope.arrays,
                 table,
                 self.room,

@@ -48,13 +48,15 @@ class AtlasRequest:
 class TypeAtlas:
     """The entries of one type, in order of their cycles, and how many cycles have none.
 
-    ``impossible`` of the ``missing`` cycles are proven impossible, the others were not found.
+    ``impossible`` of the ``missing`` cycles are proven impossible, ``reason`` says why one of them
+    is; the others were not found.
     """
 
     kind: PieceType
     entries: tuple[Entry, ...]
     missing: int
     impossible: int
+    reason: str
     searched: Searched
     outcome: Outcome
 
@@ -109,13 +111,12 @@ def atlas(engine: Engine, request: AtlasRequest) -> Iterator[TypeAtlas]:
 def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
     puzzle, layers, kept = request.puzzle, request.layers, request.kept
     own = scope(puzzle, layers, kept, wanted_with_images(puzzle, number, layers, kept))
-    possible: dict[int, bool] = {}
+    reasons: dict[int, str | None] = {}
 
     def can_be_done(number: int) -> bool:
-        if number not in possible:
-            a, b, c = triple_of(own, number)
-            possible[number] = request.reason((a, b, c)) is None
-        return possible[number]
+        if number not in reasons:
+            reasons[number] = request.reason(triple_of(own, number))
+        return reasons[number] is None
 
     goal = goal_for_all(request.bounds, own)
     wanted = AllPossible(goal.half_length, None, goal.seconds, can_be_done=can_be_done)
@@ -134,6 +135,7 @@ def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
         tuple(there),
         len(every) - len(there),
         impossible,
+        next((text for text in reasons.values() if text is not None), ""),
         _searched(own, request, outcome),
         outcome,
     )
@@ -153,7 +155,8 @@ def _searched(own: Scope, request: AtlasRequest, outcome: Outcome) -> Searched:
             text += "; on this puzzle that proves no number of turns"
     else:
         text = (
-            f"all of up to {complete} turns are proven shortest among commutator forms{told_apart}"
+            f"complete to {complete} turns among commutator forms{told_apart}: up to "
+            f"{complete + 1} turns, what was found is proven shortest"
         )
     if outcome.note:
         text += f"; {outcome.note}"

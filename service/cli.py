@@ -52,7 +52,8 @@ def trefoil(
         print_text(f"trefoil {installed('trefoil-finder')}")
         raise typer.Exit(FOUND)
     if context.invoked_subcommand is None:
-        raise typer.BadParameter("a command is missing; `trefoil --help` lists them")
+        say("a command is missing; `trefoil --help` lists them")
+        raise typer.Exit(BAD_INPUT)
     return FOUND
 
 

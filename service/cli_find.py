@@ -11,6 +11,7 @@ import typer
 from service import options
 from service.output import (
     FOUND,
+    IMPOSSIBLE,
     INTERRUPTED,
     NONE_FOUND,
     check_writable,
@@ -22,6 +23,7 @@ from service.settings import DEFAULT_ANSWERS, DEFAULT_LINES, MOST_SHOWN, setting
 
 if TYPE_CHECKING:
     from puzzles.puzzle import Puzzle
+    from service.atlases import TypeAtlas
     from service.engine import Engine
 
 Most = Annotated[
@@ -170,8 +172,8 @@ def atlas(
         parts = list(made(engine, wanted))
     stopped = any(part.outcome.stopped for part in parts)
     entries = sum(len(part.entries) for part in parts)
-    text = "; ".join(f"{part.kind.name}: {part.searched.text}" for part in parts)
-    reason = _reason(text, stopped)
+    never = not stopped and all(part.impossible == part.cycles for part in parts)
+    reason = _why_none(parts, stopped, never)
     if json:
         from service import reports
 
@@ -185,7 +187,14 @@ def atlas(
             say(reason)
         elif stopped:
             say("stopped before the search was done; this is what was found so far")
-    return INTERRUPTED if stopped else FOUND if entries else NONE_FOUND
+    nothing = IMPOSSIBLE if never else NONE_FOUND
+    return INTERRUPTED if stopped else FOUND if entries else nothing
+
+
+def _why_none(parts: list[TypeAtlas], stopped: bool, never: bool) -> str:
+    if never:
+        return " ".join(part.reason for part in parts)
+    return _reason("; ".join(f"{p.kind.name}: {p.searched.text}" for p in parts), stopped)
 
 
 def _types(

@@ -25,7 +25,7 @@ LONGEST_SCRAMBLE = 1_000
 #: How long another process's write to the cache is waited for, in seconds.
 BUSY_SECONDS = 5.0
 #: Seconds that compiling the kernels takes, once on a machine (measured on a small shared one).
-COMPILING_SECONDS = 30
+COMPILING_SECONDS = 20
 
 
 @dataclass(frozen=True)

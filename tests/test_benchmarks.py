@@ -8,7 +8,7 @@ from puzzles import load
 from tests.benchmarks.__main__ import BENCHMARKS, main
 from tests.benchmarks.plain import enumerate_rings, ring
 from tests.benchmarks.reference import is_word_for
-from tests.benchmarks.same import Rings, starts
+from tests.benchmarks.same import Rings, closed, starts
 from tests.benchmarks.tables import Table
 
 
@@ -39,7 +39,7 @@ def test_both_plain_enumerations_find_what_a_ring_is() -> None:
     assert looked == again
     assert (rings == slowly).all()
     homes = puzzle.home.tolist()
-    for row in rings:
+    for row in rings.tolist():
         effect = puzzle.effect(ring(puzzle, row))
         assert sum(effect[p] != p for p in homes) == 3
 
@@ -47,14 +47,24 @@ def test_both_plain_enumerations_find_what_a_ring_is() -> None:
 def test_comparing_notices_a_ring_that_is_missing_and_one_too_many() -> None:
     puzzle = load("2x2x2")
     _, rows = enumerate_rings(puzzle, 5, True)
-    words = [ring(puzzle, row) for row in rows]
-    whole = [word for word in words if starts(puzzle, word) is not None]
+    words = [ring(puzzle, row) for row in rows.tolist()]
     known = Rings(puzzle)
-    known.add_with_images(whole)
+    known.add_with_images(words)
     assert known.count > 1
     assert known.compare(words) == (known.count, 0)
-    assert known.compare(whole[:1]) == (1, 0)
-    assert Rings(puzzle).compare(whole[:2]) == (0, 2)
+    assert known.compare(words[:1]) == (1, 0)
+    assert Rings(puzzle).compare(words[:1]) == (0, 1)
+
+
+def test_a_closed_word_is_shortened_all_the_way() -> None:
+    puzzle = load("3x3x3")
+    up, right, down = (puzzle.turn(puzzle.layer_numbers[name], 1) for name in "URD")
+    assert up is not None
+    assert right is not None
+    assert down is not None
+    inside = (right, down, right)
+    back = puzzle.inverse((up, down))
+    assert closed(puzzle, (up, down, *inside, *back)) in starts(puzzle, (down, right, right))
 
 
 def test_a_word_of_another_system_is_checked() -> None:

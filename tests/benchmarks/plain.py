@@ -159,9 +159,9 @@ def enumerate_rings(puzzle: Puzzle, half_length: int, early: bool) -> tuple[int,
     return looked, out[:found]
 
 
-def ring(puzzle: Puzzle, row: Places) -> Word:
+def ring(puzzle: Puzzle, row: list[int]) -> Word:
     """Return the word X Y Z X' Y' Z' of a row."""
-    *turns, x, y = row.tolist()
+    *turns, x, y = row
     arcs = turns[:x], turns[x : x + y], turns[x + y :]
     ahead = tuple(t for arc in arcs for t in arc)
     return ahead + tuple(t for arc in arcs for t in puzzle.inverse(arc))

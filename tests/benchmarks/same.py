@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from puzzles.puzzle import Puzzle, Word
 from puzzles.words import firsts, normal
 
 
-def starts(puzzle: Puzzle, word: Word) -> set[Word] | None:
-    """Return all words that a closed word can be read as, in normal form; None if it is shorter.
+def moved_on(puzzle: Puzzle, word: Word) -> Iterator[Word]:
+    """Yield the words after moving each turn that can stand first to the end, in normal form."""
+    for k in firsts(puzzle, word):
+        yield normal(puzzle, (*word[:k], *word[k + 1 :], word[k]))
 
-    From one start the others are reached by moving any turn that can stand first to the end.
-    """
-    found = {normal(puzzle, word)}
+
+def closed(puzzle: Puzzle, word: Word) -> Word:
+    """Return a word with everything cancelled that cancels when it is closed to a ring."""
+    current = normal(puzzle, word)
+    while True:
+        shorter = (w for w in moved_on(puzzle, current) if len(w) < len(current))
+        following = next(shorter, None)
+        if following is None:
+            return current
+        current = following
+
+
+def starts(puzzle: Puzzle, word: Word) -> set[Word]:
+    """Return all words that a closed word can be read as, in normal form."""
+    found = {closed(puzzle, word)}
     todo = list(found)
-    if len(todo[0]) < len(word):
-        return None
     while todo:
-        current = todo.pop()
-        for k in firsts(puzzle, current):
-            fresh = normal(puzzle, (*current[:k], *current[k + 1 :], current[k]))
-            if len(fresh) < len(word):
-                return None
+        for fresh in moved_on(puzzle, todo.pop()):
             if fresh not in found:
                 found.add(fresh)
                 todo.append(fresh)
@@ -40,12 +48,9 @@ class Rings:
     def add_with_images(self, words: Iterable[Word]) -> None:
         """Add closed words with their inverses and images under every symmetry."""
         for word in words:
-            plain = normal(self.puzzle, word)
-            if plain in self.number:
+            if closed(self.puzzle, word) in self.number:
                 continue
             every = starts(self.puzzle, word)
-            if every is None:
-                continue
             for symmetry in self.puzzle.symmetries:
                 for back in (False, True):
                     self._add(self._image(symmetry.turns.tolist(), start, back) for start in every)
@@ -62,16 +67,12 @@ class Rings:
         self.count += 1
 
     def compare(self, words: Iterable[Word]) -> tuple[int, int]:
-        """Return how many of these rings the words reach, and how many words are of other rings.
-
-        Words that get shorter when they are closed are passed over.
-        """
+        """Return how many of these rings the words reach, and how many words are of other rings."""
         reached, strange = set(), 0
-        for word in words:
-            plain = normal(self.puzzle, word)
-            number = self.number.get(plain)
+        for word in {normal(self.puzzle, word) for word in words}:
+            number = self.number.get(closed(self.puzzle, word))
             if number is not None:
                 reached.add(number)
-            elif starts(self.puzzle, word) is not None:
+            else:
                 strange += 1
         return len(reached), strange
