@@ -84,8 +84,8 @@ def join(small: bool = False) -> Iterator[Table]:
         reached, strange = known.compare(ring(puzzle, row) for row in everything)
         if reached != known.count or strange:
             raise AssertionError(
-                f"up to half-length {level}: of the join's {known.count} rings plain enumeration reached "
-                f"{reached}, and found {strange} that the join did not"
+                f"up to half-length {level}: of the join's {known.count} rings plain enumeration "
+                f"reached {reached}, and found {strange} that the join did not"
             )
         total = sum(times[:level])
         rows.append(
