@@ -146,24 +146,37 @@ class SqliteStore(Store):
 
 def _prepare(connection: sqlite3.Connection) -> None:
     """Make the tables in a new file, or see that they are ours; raises sqlite3.Error."""
-    version, application = (
-        int(connection.execute(f"pragma {name}").fetchone()[0])
-        for name in ("user_version", "application_id")
-    )
-    if (version, application) == (VERSION, APPLICATION):
+    if _is_ours(connection):
         return
-    tables = int(connection.execute("select count(*) from sqlite_master").fetchone()[0])
-    if tables and application != APPLICATION:
-        raise sqlite3.DatabaseError("it is a database of another program")
-    if tables:
-        raise sqlite3.DatabaseError(
-            f"it was written by another version of trefoil ({version}, this one has {VERSION})"
-        )
-    connection.execute("pragma journal_mode = wal")
     with _immediate(connection):
+        # Another process may have made them in between.
+        if _is_ours(connection):
+            return
         connection.execute(_TABLES)
         connection.execute(f"pragma application_id = {APPLICATION}")
         connection.execute(f"pragma user_version = {VERSION}")
+    # Lets others read while one writes; without it all works too, only slower.
+    with contextlib.suppress(sqlite3.OperationalError):
+        connection.execute("pragma journal_mode = wal")
+
+
+def _is_ours(connection: sqlite3.Connection) -> bool:
+    """Return whether the tables are ours, False for a new file; raises DatabaseError for others."""
+    version, application, tables = (
+        int(connection.execute(query).fetchone()[0])
+        for query in (
+            "pragma user_version",
+            "pragma application_id",
+            "select count(*) from sqlite_master",
+        )
+    )
+    if tables and application != APPLICATION:
+        raise sqlite3.DatabaseError("it is a database of another program")
+    if tables and version != VERSION:
+        raise sqlite3.DatabaseError(
+            f"it was written by another version of trefoil ({version}, this one has {VERSION})"
+        )
+    return tables > 0
 
 
 @contextlib.contextmanager

@@ -1,0 +1,146 @@
+"""`atlas`: every cycle once, right lengths, and the same as `find` says."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from puzzles import load
+from puzzles.names import read_cycle
+from puzzles.notation import parse
+from puzzles.puzzle import Puzzle
+from puzzles.words import normal
+from service.cli import run
+from tests.plain import assert_three_cycle
+
+Ask = Callable[..., tuple[int, Any]]
+
+
+def _placements(puzzle: Puzzle, cycle: list[str]) -> tuple[int, ...]:
+    return tuple(place.placement for place in read_cycle(puzzle, cycle))
+
+
+@pytest.fixture
+def cube(asked: Ask) -> Any:
+    status, report = asked("atlas", "3x3x3", "--half-length", "6")
+    assert status == 0
+    return report
+
+
+def test_lengths_of_the_cube(cube: Any) -> None:
+    # The counts that the project's prototype and its brute force agreed on, corners and edges.
+    turns = Counter(entry["turns"] for entry in cube["entries"])
+    assert turns == {8: 552, 9: 384, 10: 1328, 11: 456, 12: 48}
+    kinds = Counter(entry["type"] for entry in cube["entries"])
+    # 8 * 7 * 6 / 3 times 3 * 3 twists; 12 * 11 * 10 / 3 times 2 * 2 flips.
+    assert kinds == {"corner": 1008, "edge": 1760}
+    assert cube["missing"] == 0
+
+
+def test_every_cycle_is_there_once(cube: Any) -> None:
+    puzzle = load("3x3x3")
+    cycles = [_placements(puzzle, entry["cycle"]) for entry in cube["entries"]]
+    assert len(set(cycles)) == len(cycles)
+    for a, b, c in cycles:
+        slots = [int(puzzle.slot_of[p]) for p in (a, b, c)]
+        assert slots[0] == min(slots)
+        assert puzzle.twist_of[a] == 0
+
+
+def test_notation_is_the_sequence_and_turns_its_length(cube: Any) -> None:
+    puzzle = load("3x3x3")
+    for entry in cube["entries"][::7]:
+        for said in (entry, entry["easiest"]):
+            word = parse(puzzle, said["sequence"]).word
+            assert len(word) == said["turns"]
+            written = parse(puzzle, said["notation"]).word
+            assert normal(puzzle, written) == normal(puzzle, word)
+        assert entry["easiest"]["turns"] >= entry["turns"]
+        assert entry["easiest"]["things"] <= entry["things"]
+
+
+@pytest.mark.parametrize(
+    ("name", "options", "step"),
+    [
+        ("3x3x3", ("--half-length", "6"), 61),
+        ("4x4x4", ("centre", "--half-length", "4"), 131),
+        ("tetrahedron-corners", ("--half-length", "4"), 7),
+        ("cube-edges", ("centre2", "--half-length", "4"), 3),
+        ("octahedron-faces", ("--half-length", "5"), 41),
+        ("3x3x3", ("edge", "--half-length", "4", "--free", "corner"), 97),
+    ],
+)
+def test_sequences_do_their_cycles(
+    asked: Ask, name: str, options: tuple[str, ...], step: int
+) -> None:
+    _, report = asked("atlas", name, *options)
+    puzzle = load(name)
+    free = [options[options.index("--free") + 1]] if "--free" in options else []
+    for entry in report["entries"][::step]:
+        wanted = _placements(puzzle, entry["cycle"])
+        for said in (entry, entry["easiest"]):
+            assert_three_cycle(puzzle, parse(puzzle, said["sequence"]).word, wanted, free=free)
+    cycles = sum(kind["cycles"] for kind in report["types"])
+    assert cycles == len(report["entries"]) + report["missing"]
+
+
+def test_find_says_the_same(asked: Ask) -> None:
+    _, atlas = asked("atlas", "3x3x3", "edge", "--half-length", "6")
+    for entry in atlas["entries"][::211]:
+        _, found = asked("find", "3x3x3", *entry["cycle"], "--half-length", "6")
+        shortest = next(x for x in found["answers"] if "shortest" in x["leads"])
+        assert shortest["turns"] == entry["turns"]
+
+
+def test_alike_centres_need_no_more_turns(asked: Ask) -> None:
+    options = ("atlas", "4x4x4", "centre", "--half-length", "4")
+    _, apart = asked(*options)
+    _, alike = asked(*options, "--alike")
+    puzzle = load("4x4x4")
+    assert len(alike["entries"]) >= len(apart["entries"])
+    before = {tuple(entry["cycle"]): entry["turns"] for entry in apart["entries"]}
+    assert all(e["turns"] <= before.get(tuple(e["cycle"]), 99) for e in alike["entries"])
+    fewer = [e for e in alike["entries"] if e["turns"] < before.get(tuple(e["cycle"]), 99)]
+    assert fewer
+    for entry in fewer[::40]:
+        word = parse(puzzle, entry["sequence"]).word
+        assert_three_cycle(puzzle, word, _placements(puzzle, entry["cycle"]), alike=True)
+
+
+def test_bounds_are_kept(asked: Ask, cube: Any) -> None:
+    _, few = asked("atlas", "3x3x3", "corner", "--half-length", "5", "--turns", "8")
+    assert {entry["turns"] for entry in few["entries"]} == {8}
+    assert few["missing"] == 1008 - len(few["entries"])
+    _, bare = asked("atlas", "3x3x3", "corner", "--half-length", "5", "--setup", "0")
+    assert bare["searched"]["setup"] == 0
+    assert bare["searched"]["complete"] is None
+    with_setup = {tuple(entry["cycle"]): entry["turns"] for entry in cube["entries"]}
+    assert all(e["turns"] >= with_setup[tuple(e["cycle"])] for e in bare["entries"])
+    _, three = asked("atlas", "3x3x3", "corner", "--half-length", "4", "--layers", "U R L")
+    letters = {turn[0] for entry in three["entries"] for turn in entry["sequence"].split()}
+    assert letters == {"U", "R", "L"}
+
+
+def test_an_open_atlas_ends_when_the_best_is_proven(asked: Ask) -> None:
+    # 40 cycles of the middles are impossible here; waiting for them would take 20 seconds.
+    status, report = asked("atlas", "3x3x3-slices", "centre")
+    assert status == 3
+    assert report["types"][0]["impossible"] == report["missing"] == 40
+    assert report["reason"]
+    status, report = asked("atlas", "tetrahedron-corners")
+    assert status == 0
+    assert report["missing"] == 0
+    assert report["searched"]["complete"] >= max(e["turns"] for e in report["entries"])
+
+
+def test_exit_statuses(asked: Ask, capsys: pytest.CaptureFixture[str]) -> None:
+    assert asked("atlas", "3x3x3", "corner", "--half-length", "1")[0] == 1
+    assert asked("atlas", "3x3x3", "centre")[0] == 3
+    assert asked("atlas", "3x3x3", "wing")[0] == 2
+    assert asked("atlas", "3x3x3", "--layers", "U D")[0] == 1
+    assert run(["atlas", "3x3x3", "corner", "--half-length", "6", "--most", "2"]) == 0
+    printed = capsys.readouterr().out
+    assert "1,006 more" in printed
