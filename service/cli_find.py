@@ -23,6 +23,7 @@ from service.settings import DEFAULT_ANSWERS, DEFAULT_LINES, MOST_SHOWN, setting
 
 if TYPE_CHECKING:
     from puzzles.puzzle import Puzzle
+    from search.request import Request
     from service.atlases import TypeAtlas
     from service.engine import Engine
 
@@ -123,11 +124,20 @@ def find(
         from service.tables import show_find
 
         show_find(found)
+        if _unseen(wanted):
+            say("these three look the same, so nobody sees them move; --apart tells them apart")
         if stopped:
             say("stopped before the search was done; this is what was found so far")
     else:
         say(reason)
     return status
+
+
+def _unseen(wanted: Request) -> bool:
+    """Return whether the three pieces look the same in each other's place."""
+    puzzle, slots = wanted.puzzle, [place.slot for place in wanted.cycle]
+    twists = puzzle.types[int(puzzle.type_of[slots[0]])].twists
+    return wanted.alike and twists == 1 and len({int(puzzle.alike[slot]) for slot in slots}) == 1
 
 
 def _reason(text: str, stopped: bool) -> str:

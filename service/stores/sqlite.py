@@ -162,12 +162,13 @@ def _prepare(connection: sqlite3.Connection) -> None:
 
 def _is_ours(connection: sqlite3.Connection) -> bool:
     """Return whether the tables are ours, False for a new file; raises DatabaseError for others."""
-    version, application, tables = (
+    # The tables are counted first: where there are some, the rest was written with them.
+    tables, version, application = (
         int(connection.execute(query).fetchone()[0])
         for query in (
+            "select count(*) from sqlite_master",
             "pragma user_version",
             "pragma application_id",
-            "select count(*) from sqlite_master",
         )
     )
     if tables and application != APPLICATION:

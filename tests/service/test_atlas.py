@@ -108,6 +108,9 @@ def test_alike_centres_need_no_more_turns(asked: Ask) -> None:
     for entry in fewer[::40]:
         word = parse(puzzle, entry["sequence"]).word
         assert_three_cycle(puzzle, word, _placements(puzzle, entry["cycle"]), alike=True)
+        for option, turns in (([], entry["turns"]), (["--apart"], before[tuple(entry["cycle"])])):
+            _, found = asked("find", "4x4x4", *entry["cycle"], "--half-length", "4", *option)
+            assert min(answer["turns"] for answer in found["answers"]) == turns
 
 
 def test_bounds_are_kept(asked: Ask, cube: Any) -> None:
@@ -129,6 +132,7 @@ def test_an_open_atlas_ends_when_the_best_is_proven(asked: Ask) -> None:
     status, report = asked("atlas", "3x3x3-slices", "centre")
     assert status == 3
     assert report["types"][0]["impossible"] == report["missing"] == 40
+    assert report["searched"]["half_length"] == 0
     assert report["reason"]
     status, report = asked("atlas", "tetrahedron-corners")
     assert status == 0

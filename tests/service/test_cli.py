@@ -210,6 +210,21 @@ def test_light_commands_need_no_kernels_and_no_search() -> None:
         assert done.returncode == 0, (arguments, done.stderr)
 
 
+def test_what_nobody_expected_is_one_sentence_too(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def failing(*_: object) -> None:
+        raise ZeroDivisionError("deep inside")
+
+    monkeypatch.setattr("puzzles.load", failing)
+    monkeypatch.delenv("TREFOIL_DEBUG", raising=False)
+    assert run(["try", "3x3x3", "R"]) == 70
+    assert len(capsys.readouterr().err.splitlines()) == 1
+    monkeypatch.setenv("TREFOIL_DEBUG", "1")
+    with pytest.raises(ZeroDivisionError):
+        run(["try", "3x3x3", "R"])
+
+
 def test_a_reader_that_leaves_is_no_error() -> None:
     work = subprocess.Popen(
         [sys.executable, "-m", "service.cli", "scramble", "3x3x3", "--count", "1000"],

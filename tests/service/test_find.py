@@ -193,6 +193,14 @@ def test_people_read_the_leading_answers_in_full(capsys: pytest.CaptureFixture[s
         assert word in printed
 
 
+def test_pieces_that_look_the_same_are_pointed_out(capsys: pytest.CaptureFixture[str]) -> None:
+    request = ["find", "4x4x4", "U.FL", "U.FR", "U.BL", "--half-length", "4"]
+    assert run(request) == 0
+    assert "look the same" in capsys.readouterr().err
+    assert run([*request, "--apart"]) == 0
+    assert capsys.readouterr().err == ""
+
+
 def test_an_interrupt_prints_what_was_found(tmp_path: Path) -> None:
     cache = tmp_path / "own.sqlite"
     request = ["find", "4x4x4", "UF.L", "FU.R", "BU.L", "--half-length", "9", "--json"]
