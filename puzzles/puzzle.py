@@ -171,7 +171,11 @@ class Puzzle:
 
     @cached_property
     def digest(self) -> str:
-        """What identifies the puzzle in caches: its tables and the names of layers and slots."""
+        """What identifies the puzzle in caches: its tables and the names of layers and slots.
+
+        Symmetries are among the tables: two boxes may be cut into the same tables and yet have
+        different symmetries, and what a search keeps is told only up to symmetry.
+        """
         from puzzles.names import slot_names
 
         text = repr(
@@ -183,4 +187,6 @@ class Puzzle:
         )
         state = hashlib.sha256(text.encode())
         state.update(np.ascontiguousarray(self.moves).tobytes())
+        for image in sorted(s.turns.tobytes() + s.placements.tobytes() for s in self.symmetries):
+            state.update(image)
         return state.hexdigest()

@@ -376,3 +376,23 @@ def test_depths_near_a_puzzle_give_its_tables_or_a_refusal() -> None:
         near = compiled("near", parse(CUBE + layers('"faces"', f"{depth:.6f}"), "near"))
         assert np.array_equal(near.moves, load("3x3x3").moves)
         assert near.digest == load("3x3x3").digest
+
+
+def test_boxes_of_other_symmetries_are_told_apart_in_caches() -> None:
+    """Cut into the same tables, by half turns; what a search keeps is told up to symmetry."""
+
+    def box(x: float, y: float, z: float) -> Puzzle:
+        ways = [(a, b, c) for a in (1, -1) for b in (1, -1) for c in (1, -1)]
+        points = ", ".join(f"[{a * x}, {b * y}, {c * z}]" for a, b, c in ways)
+        faces = {"U": (0, 0, 1), "D": (0, 0, -1), "F": (0, -1, 0), "B": (0, 1, 0)}
+        faces |= {"R": (1, 0, 0), "L": (-1, 0, 0)}
+        letters = "\n".join(f"{letter} = {list(way)}" for letter, way in faces.items())
+        inner = '[[layers]]\naxes = "faces"\nnames = "{axis}x"\nbetween = [0, 0.5]\nsteps = 2\n'
+        body = f"[body]\npoints = [{points}]\n[body.faces]\n{letters}\n"
+        return compiled("box", parse(HEAD + layers('"faces"', "0.5", 2) + inner + body, "box"))
+
+    one, two = box(1, 1.01, 1.02), box(1, 1.02, 1.02)
+    assert np.array_equal(one.moves, two.moves)
+    assert len(one.symmetries) == 8
+    assert len(two.symmetries) == 16
+    assert one.digest != two.digest
