@@ -16,7 +16,7 @@ from search.kernels.arrays import NONE, Triples
 from search.shelves import Shelves, empty_shelf
 
 #: Words this much longer, or with this many more things to remember, than the best known are kept.
-SLACK_TURNS = 2
+SLACK_TURNS = 1
 SLACK_THINGS = 1
 
 
@@ -46,34 +46,60 @@ def empty(scope: Scope) -> Shelves:
     )
 
 
+class Filling:
+    """Shelves of one level in the making: rings are put on in any number of steps.
+
+    A word is of use for an orbit while it is not much worse than the best that is known with
+    setups, or than the best without: a request may bound the setup.
+    """
+
+    def __init__(self, scope: Scope, found: Shelves) -> None:
+        self.scope, self.found = scope, found
+        self.shortest, self.easiest = found.shortest.copied(), found.easiest.copied()
+        own_turns, own_things = self.shortest.cost[:, 0], self.easiest.cost[:, 0]
+        self._turns = np.maximum(found.turns, own_turns.astype(np.int64)) + SLACK_TURNS
+        self._things = np.maximum(found.things, own_things.astype(np.int64)) + SLACK_THINGS
+        self._rings = found.rings
+
+    def put(self, records: NDArray[np.uint8]) -> None:
+        """Put rings on, records of shape (n, RECORD), as far as they are of use."""
+        self._rings += int(
+            shelving.gather(
+                self.scope.arrays,
+                triples(self.scope),
+                self.shortest,
+                self.easiest,
+                self._turns,
+                self._things,
+                records,
+                0,
+                len(records),
+            )
+        )
+
+    def settled(self, half_length: int) -> Shelves:
+        """Return the shelves, with what setups make of them, as those of a half-length."""
+        enc, numbered, found = self.scope.arrays, triples(self.scope), self.found
+        setup = np.zeros(len(found.turns), dtype=np.int64)
+        turns = np.minimum(self.shortest.cost[:, 0].astype(np.int64), found.turns)
+        kernels.settle(enc, numbered, turns, 2, setup)
+        things = np.minimum(self.easiest.cost[:, 0].astype(np.int64), found.things)
+        kernels.settle(enc, numbered, things, 1, setup)
+        return replace(
+            found,
+            half_length=half_length,
+            shortest=self.shortest,
+            easiest=self.easiest,
+            turns=turns,
+            things=things,
+            rings=self._rings,
+        )
+
+
 def with_rings(
     scope: Scope, found: Shelves, records: NDArray[np.uint8], half_length: int
 ) -> Shelves:
     """Return new shelves with rings put on, as far as they are of use, and setups settled."""
-    enc, numbered = scope.arrays, triples(scope)
-    shortest, easiest = found.shortest.copied(), found.easiest.copied()
-    count = shelving.gather(
-        enc,
-        numbered,
-        shortest,
-        easiest,
-        found.turns + SLACK_TURNS,
-        found.things + SLACK_THINGS,
-        records,
-        0,
-        len(records),
-    )
-    setup = np.zeros(len(found.turns), dtype=np.int64)
-    turns = np.minimum(shortest.cost[:, 0].astype(np.int64), found.turns)
-    kernels.settle(enc, numbered, turns, 2, setup)
-    things = np.minimum(easiest.cost[:, 0].astype(np.int64), found.things)
-    kernels.settle(enc, numbered, things, 1, setup)
-    return replace(
-        found,
-        half_length=half_length,
-        shortest=shortest,
-        easiest=easiest,
-        turns=turns,
-        things=things,
-        rings=found.rings + int(count),
-    )
+    filling = Filling(scope, found)
+    filling.put(records)
+    return filling.settled(half_length)

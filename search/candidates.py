@@ -13,6 +13,7 @@ from search import frames
 from search.encoding import Scope
 from search.frames import Numbers
 from search.kernels.arrays import NONE, Shelf
+from search.setups import within
 from search.shelves import Shelves
 
 #: Words that are this much longer than the best, or have this many more things, are looked at too.
@@ -61,6 +62,9 @@ def words_for(
         (found.shortest, found.turns, 2, SPREAD_TURNS),
         (found.easiest, found.things, 1, SPREAD_THINGS),
     ):
+        if setup is not None:
+            own = shelf.cost[:, 0].astype(np.int64)
+            best = within(scope, found.first, own, weight, setup)
         for word in _from_shelf(
             scope, found.first, shelf, best, weight, spread, start, setup, most
         ):
@@ -79,7 +83,10 @@ def _from_shelf(
     setup: int | None,
     most: int,
 ) -> list[Word]:
-    """Return words from one shelf, by its measure plus ``weight`` for every turn of setup."""
+    """Return words from one shelf, by its measure plus ``weight`` for every turn of setup.
+
+    ``best`` (orbits,) are the least measures with as many turns of setup as are allowed.
+    """
     table = frames.frames(scope, tuple(first.tolist()))
     target = int(best[table.orbit[frames.numbers(scope, start)]])
     if target >= NONE:

@@ -6,12 +6,9 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-import numpy as np
-
 from puzzles.errors import LimitError
 from search import atlas, goals, rings
 from search.encoding import Scope
-from search.kernels.records import RECORD
 from search.shelves import Shelves
 
 
@@ -51,10 +48,11 @@ def deepen(
                 f"half-length {half_length} would need more than {rings.MOST_BYTES // 10**6} MB; "
                 f"everything up to half-length {shelves.half_length} is done"
             )
-        records = [np.zeros((0, RECORD), dtype=np.uint8)]
+        filling = atlas.Filling(scope, shelves)
         broken = False
         for part in rings.level(scope, half_length, threads):
-            records.append(part.records)
+            # Slice by slice: all rings of a level at once take seconds, in which nobody can stop.
+            filling.put(part.records)
             seconds = time.monotonic() - started
             over = goal.seconds is not None and seconds > goal.seconds
             if over or stop():
@@ -62,7 +60,7 @@ def deepen(
                 break
             yield Progress(shelves, half_length, part.share, seconds)
         done = half_length - 1 if broken else half_length
-        shelves = atlas.with_rings(scope, shelves, np.concatenate(records), done)
+        shelves = filling.settled(done)
         if broken:
             break
         yield Progress(shelves, half_length, 1.0, time.monotonic() - started)

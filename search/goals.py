@@ -11,6 +11,7 @@ from search import claims, frames
 from search.encoding import Scope
 from search.kernels.arrays import NONE
 from search.request import MOST_HALF_LENGTH, Bounds, Request
+from search.setups import within
 from search.shelves import Shelves
 
 
@@ -18,12 +19,14 @@ from search.shelves import Shelves
 class Goal:
     """How far to search: to a half-length, or until the best for some orbits is proven.
 
-    ``orbits`` are the numbers of representatives; None for all that there are.
+    ``orbits`` are the numbers of representatives; None for all that there are. ``setup`` bounds
+    the turns before the ring, None for any number.
     """
 
     half_length: int | None
     orbits: NDArray[np.int64] | None
     seconds: float | None
+    setup: int | None = None
 
     def reached(self, scope: Scope, found: Shelves) -> bool:
         """Return whether nothing more has to be searched."""
@@ -32,6 +35,9 @@ class Goal:
         if self.half_length is not None:
             return found.half_length >= self.half_length
         turns = found.turns
+        if self.setup is not None:
+            own = found.shortest.cost[:, 0].astype(np.int64)
+            turns = within(scope, found.first, own, 2, self.setup)
         if self.orbits is not None:
             turns = turns[np.searchsorted(found.first, self.orbits)]
         best = int(turns.min()) if self.orbits is not None else int(turns.max(initial=0))
@@ -48,12 +54,13 @@ def goal_of(request: Request, scope: Scope) -> Goal:
     place = {int(p): k for k, p in enumerate(scope.placements)}
     triples = np.array([[place[p] for p in t] for t in request.triples()], dtype=np.int64)
     orbits = np.unique(frames.representatives(scope, triples))
-    return Goal(_half_length(request.bounds, scope), orbits, request.bounds.time_limit)
+    bounds = request.bounds
+    return Goal(_half_length(bounds, scope), orbits, bounds.time_limit, bounds.setup)
 
 
 def goal_for_all(bounds: Bounds, scope: Scope) -> Goal:
     """Return the goal of an atlas: every three-cycle of the scope."""
-    return Goal(_half_length(bounds, scope), None, bounds.time_limit)
+    return Goal(_half_length(bounds, scope), None, bounds.time_limit, bounds.setup)
 
 
 def _half_length(bounds: Bounds, scope: Scope) -> int | None:
