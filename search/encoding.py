@@ -24,6 +24,8 @@ from search.kernels.arrays import Encoded
 COLUMN_BYTES = 48_000_000
 #: Fixed, so that the same search gives the same rings everywhere.
 SEED = 20_260_101
+#: How many bits of a mark are used; one more would be the mark of an entry without one.
+MARK_BITS = 62
 #: Where the other kept types have fewer arrangements than two to this power, agreeing on them says
 #: little, and the wanted type is joined on blocks of its own slots as well.
 ENOUGH_BITS = 24.0
@@ -202,6 +204,7 @@ def _encode(
     values, channel_type, joins, found = _channels(
         puzzle, types, wanted, alike, row_slot, row_place
     )
+    mark, mark_bits, mark_low = _marks(type_slot, type_placement, row_slot, row_place, home)
     images = np.array([local_turn[s.turns[turns]] for s in symmetries], dtype=np.int64)
     arrays = Encoded(
         turn_layer=turn_layer,
@@ -226,6 +229,9 @@ def _encode(
         channel_type=channel_type,
         joins=joins,
         wanted=found,
+        mark=mark,
+        mark_bits=mark_bits,
+        mark_low=mark_low,
     )
     return Scope(puzzle, layers, kept, wanted, alike, turns, placements, symmetries, arrays)
 
@@ -302,6 +308,37 @@ def _channels(
         table,
         np.array([local for local, _ in joins], dtype=np.int64),
     )
+
+
+def _marks(
+    type_slot: NDArray[np.int64],
+    type_placement: NDArray[np.int64],
+    row_slot: NDArray[np.int64],
+    row_place: NDArray[np.int64],
+    home: NDArray[np.int64],
+) -> tuple[NDArray[np.uint64], NDArray[np.int64], NDArray[np.uint64]]:
+    """Return the marks of all rows, and for each type the bits of a slot and all lowest bits.
+
+    A placement has a code of a few bits; a row's mark is the code of where it goes, changed by
+    that of where it begins, at the place of its slot. Many slots share places.
+    """
+    random = np.random.default_rng(SEED)
+    mark = np.zeros(len(row_slot), dtype=np.uint64)
+    bits, low = [], []
+    for k in range(len(type_slot) - 1):
+        slots = int(type_slot[k + 1] - type_slot[k])
+        groups = min(slots, MARK_BITS)
+        width = min(8, MARK_BITS // groups)
+        codes = np.zeros(int(type_placement[-1]), dtype=np.uint64)
+        own = np.arange(type_placement[k], type_placement[k + 1])
+        codes[own] = random.permutation(len(own)) % (1 << width)
+        inside = (row_slot >= type_slot[k]) & (row_slot < type_slot[k + 1])
+        place = ((row_slot - type_slot[k]) % groups * width).astype(np.uint64)
+        change = codes[row_place] ^ codes[home[row_slot]]
+        mark = np.where(inside, change << place, mark)
+        bits.append(width)
+        low.append(sum(1 << (g * width) for g in range(groups)))
+    return mark, np.array(bits, dtype=np.int64), np.array(low, dtype=np.uint64)
 
 
 def _bits(kind: PieceType) -> float:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -20,8 +19,6 @@ from search.kernels.join import join
 from search.kernels.records import RECORD
 from search.kernels.words import LONGEST, MOST_CUTS, count_words, list_classes
 
-#: A slice of work ends after about this many seconds, so that a stop is never waited for long.
-SLICE_SECONDS = 0.1
 #: The most bytes that one join may take for its entries; more is refused before it starts.
 MOST_BYTES = 400_000_000
 #: Records of rings that one slice has room for; a slice that finds more is cut in two.
@@ -102,7 +99,7 @@ def memory(scope: Scope, half_length: int) -> int:
 def room(scope: Scope, entries: int) -> Room:
     """Return scratch with room for a number of conjugates; raises LimitError."""
     joins = len(scope.arrays.wanted)
-    buckets = 1024
+    buckets = 4096
     while buckets < 2 * entries:
         buckets *= 2
     if entries * (20 + 12 * joins) + 4 * joins * buckets > MOST_BYTES:
@@ -118,6 +115,7 @@ def room(scope: Scope, entries: int) -> Room:
         np.empty((entries, 2), dtype=np.int32),
         np.empty((entries, LONGEST), dtype=np.int64),
         np.empty(entries, dtype=np.int32),
+        np.empty((joins, entries), dtype=np.uint64),
     )
 
 
@@ -164,11 +162,9 @@ class _Joiner:
         """Do a part in slices; yield records, tally, and how many words are done so far."""
         table = columns(self.scope)
         words = classes(self.scope, part.length, part.cyclic)
-        at, resume, step = part.begin, 0, 1
+        at, resume = part.begin, 0
         while at < part.end:
             tally = np.zeros(2, dtype=np.int64)
-            started = time.monotonic()
-            stop = min(part.end, at + step)
             after, block, written, needed = join(
                 self.scope.arrays,
                 table,
@@ -176,7 +172,7 @@ class _Joiner:
                 self.work,
                 words,
                 at,
-                stop,
+                part.end,
                 part.cyclic,
                 part.radius1,
                 part.radius2,
@@ -189,11 +185,6 @@ class _Joiner:
                 self.room = room(self.scope, needed + needed // 2)
             elif (after, block) == (at, resume):
                 self.out = np.zeros((2 * len(self.out), RECORD), dtype=np.uint8)
-            spent = time.monotonic() - started
-            if after == stop and spent < SLICE_SECONDS / 2:
-                step *= 2
-            elif spent > SLICE_SECONDS and step > 1:
-                step //= 2
             at, resume = after, block
             yield records, tally, at - part.begin
 
@@ -261,11 +252,13 @@ def _dealt(scope: Scope, work: list[Part], threads: int) -> list[Part]:
     total = sum(_weight(scope, part) for part in work)
     result = []
     for part in work:
-        pieces = max(
+        # One turn alone has the longest arms and most of the pairs: a word of it is a task.
+        pieces = part.end - part.begin if part.length == 1 else 0
+        pieces = pieces or max(
             1, min(part.end - part.begin, round(_weight(scope, part) / total * 16 * threads))
         )
         edges = np.linspace(part.begin, part.end, pieces + 1).astype(int).tolist()
         for begin, end in itertools.pairwise(edges):
             result.append(Part(part.length, part.cyclic, part.radius1, part.radius2, begin, end))
-    result.sort(key=lambda part: -_weight(scope, part))
+    result.sort(key=lambda part: (part.length > 2, -_weight(scope, part)))
     return result

@@ -19,6 +19,7 @@ class Room(NamedTuple):
 
     heads (J, m) and follow (J, n): chains of entries by key. held (J, n), wholes (n,): keys of the
     entries. source (n, 2): block and column. blocks (b, LONGEST): prefix; block_cut (b,).
+    marks (J, n): marks of the entries, UNMARKED until one is asked for.
     """
 
     heads: NDArray[np.int32]
@@ -28,6 +29,7 @@ class Room(NamedTuple):
     source: NDArray[np.int32]
     blocks: NDArray[np.int64]
     block_cut: NDArray[np.int32]
+    marks: NDArray[np.uint64]
 
 
 class Scratch(NamedTuple):

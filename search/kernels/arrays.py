@@ -21,6 +21,8 @@ class Encoded(NamedTuple):
     under its inverse.
     values (C, rows): the random value that a row adds to a channel. channel_type (C,).
     joins (J, C): whether join j adds channel c; wanted (J,): the type that join j looks for.
+    mark (rows,): a few bits at the place of the row's slot, see ``pairs.may_be_three``; mark_bits,
+    mark_low (types,): how many bits a slot has, and the lowest bit of every slot.
     """
 
     turn_layer: NDArray[np.int64]
@@ -45,6 +47,9 @@ class Encoded(NamedTuple):
     channel_type: NDArray[np.int64]
     joins: NDArray[np.bool_]
     wanted: NDArray[np.int64]
+    mark: NDArray[np.uint64]
+    mark_bits: NDArray[np.int64]
+    mark_low: NDArray[np.uint64]
 
 
 class Triples(NamedTuple):

@@ -23,7 +23,13 @@ from search.kernels.arms import (
 )
 from search.kernels.arrays import Encoded
 from search.kernels.jit import kernel
-from search.kernels.pairs import count_differing, is_three_cycle
+from search.kernels.pairs import (
+    UNMARKED,
+    add_marks,
+    count_differing,
+    is_three_cycle,
+    may_be_three,
+)
 from search.kernels.records import write_record
 from search.kernels.rows import Columns, add_up, carried_rows
 from search.kernels.words import count_words, last_layers
@@ -35,7 +41,11 @@ FAR = 3
 #: A call ends after the block of arms in which it has looked at this many agreeing pairs, or at
 #: this many conjugates, so that a stop is never waited for long (about 0.1 s).
 MOST_PAIRS = 1_000_000
-MOST_CONJUGATES = 8_000_000
+MOST_CONJUGATES = 4_000_000
+#: Tables of fewer entries than this have eight buckets an entry, larger ones two.
+FEW_ENTRIES = 512
+#: Beginning a word takes as long as about so many conjugates (measured on the 3x3x3).
+WORD_CONJUGATES = 400
 
 
 @kernel
@@ -68,7 +78,8 @@ def insert_all(
         room.wholes,
         room.source,
     )
-    blocks, block_cut = room.blocks, room.block_cut
+    blocks, block_cut, marks = room.blocks, room.block_cut, room.marks
+    unmarked = np.uint64(UNMARKED)
     values, offset = columns.values, columns.offset
     channel_type, type_row, joins = enc.channel_type, enc.type_row, enc.joins
     moved = bounds[len(bounds) - 1]
@@ -109,6 +120,7 @@ def insert_all(
                     key = keys[j, able[m]]
                     place = key & mask
                     held[j, entries + m] = key
+                    marks[j, entries + m] = unmarked
                     follow[j, entries + m] = heads[j, place]
                     heads[j, place] = entries + m
             entries += n
@@ -167,13 +179,14 @@ def join(
         room.wholes,
         room.source,
     )
-    blocks, block_cut = room.blocks, room.block_cut
+    blocks, block_cut, marks, mark = room.blocks, room.block_cut, room.marks, enc.mark
     sums, whole, keys, able, bounds = work.sums, work.whole, work.keys, work.able, work.bounds
     cuts, cut_rows, closed, least = work.cuts, work.cut_rows, work.closed, work.least
     shut, begins = work.shut, long == 0
     rows, states, prefix, at = work.rows, work.states, work.prefix, work.at
     one, two, seen, there = work.one, work.two, work.seen, work.there
     arm1, arm2 = work.arm1, work.arm2
+    unmarked, own = np.uint64(UNMARKED), np.uint64(0)
     written = 0
     for number in range(begin, end):
         ncuts = begin_word(enc, work, classes[number], cyclic, radius1 >= FAR)
@@ -183,8 +196,10 @@ def join(
             entries += count_words(radius2, closed[c], turn_layer, passes)
         if entries > len(wholes):
             return number, resume, written, entries
-        buckets = 512
-        while buckets < 2 * entries:
+        # Few entries get many buckets, which fit the first cache and spare looking at chains.
+        wanted_buckets = 8 * entries if entries < FEW_ENTRIES else 2 * entries
+        buckets = 64
+        while buckets < wanted_buckets:
             buckets *= 2
         mask = np.uint64(buckets - 1)
         insert_all(enc, columns, room, work, mask, ncuts, radius2)
@@ -201,7 +216,8 @@ def join(
                 block += 1
                 if block <= resume or (long > 0 and not least[c, prefix[0]]):
                     continue
-                if tally[1] > MOST_PAIRS or tally[0] > MOST_CONJUGATES:
+                spent = tally[0] + WORD_CONJUGATES * (number - begin)
+                if tally[1] > MOST_PAIRS or spent > MOST_CONJUGATES:
                     return number, block - 1, written, 0
                 add_up(
                     values,
@@ -221,6 +237,7 @@ def join(
                 kept = written
                 for j in range(len(keys)):
                     begin_row, end_row = bounds[wanted[j]], bounds[wanted[j] + 1]
+                    bits, low = enc.mark_bits[wanted[j]], enc.mark_low[wanted[j]]
                     for m in range(n):
                         i = able[m]
                         key = keys[j, i]
@@ -256,6 +273,10 @@ def join(
                                     one,
                                 )
                                 carried = True
+                                own = add_marks(mark, one, begin_row, end_row)
+                            known = marks[j, here]
+                            if known != unmarked and not may_be_three(own, known, bits, low):
+                                continue
                             carried_rows(
                                 conjugate,
                                 words,
@@ -268,6 +289,11 @@ def join(
                                 short2,
                                 two,
                             )
+                            if known == unmarked:
+                                known = add_marks(mark, two, begin_row, end_row)
+                                marks[j, here] = known
+                                if not may_be_three(own, known, bits, low):
+                                    continue
                             if count_differing(
                                 row_slot, one, two, begin_row, end_row, seen, there
                             ) != 3 or not is_three_cycle(

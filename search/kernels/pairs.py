@@ -9,6 +9,36 @@ from search.kernels.arrays import Encoded
 from search.kernels.jit import kernel
 from search.kernels.words import LONGEST, normalise
 
+#: The mark of an entry that was not made yet.
+UNMARKED = 2**64 - 1
+
+
+@kernel
+def add_marks(mark: NDArray[np.uint64], rows: NDArray[np.int64], begin: int, end: int) -> np.uint64:
+    """Return the mark of a conjugate: those of the rows begin to end, bit by bit exclusive."""
+    total = np.uint64(0)
+    for k in range(begin, end):
+        total ^= mark[rows[k]]
+    return total
+
+
+@kernel
+def may_be_three(one: np.uint64, two: np.uint64, bits: int, low: np.uint64) -> bool:
+    """Return whether two conjugates may differ in at most three slots, by their marks.
+
+    Each slot, or group of slots, has ``bits`` bits of a mark, which say a little about what is
+    there; ``low`` has the lowest bit of each. Marks that differ in more than three groups are of
+    conjugates that differ in more than three slots.
+    """
+    differing = one ^ two
+    folded = differing
+    for k in range(1, bits):
+        folded |= differing >> np.uint64(k)
+    folded &= low
+    for _ in range(3):
+        folded &= folded - np.uint64(1)
+    return bool(folded == 0)
+
 
 @kernel
 def count_differing(

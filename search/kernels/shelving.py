@@ -29,7 +29,8 @@ def reduce_ring(enc: Encoded, word: NDArray[np.int64], length: int) -> int:
     """Merge in place what can be brought together, also around the end; return the new length.
 
     Where arcs meet inside a turn, a ring is shorter than its parts; its cycle is then that of the
-    word that is left, which is conjugate to the ring.
+    word that is left, which is conjugate to the ring. Returns 0 where turns cancel: that ring has
+    shorter arcs, and was met at a smaller half-length.
     """
     one = np.uint64(1)
     again = True
@@ -45,18 +46,12 @@ def reduce_ring(enc: Encoded, word: NDArray[np.int64], length: int) -> int:
                     first = enc.first_turn[layer]
                     steps = enc.first_turn[layer + 1] - first + 1
                     amount = (word[i] - first + 1 + word[j] - first + 1) % steps
-                    if amount != 0:
-                        word[j] = first + amount - 1
-                        for k in range(i, length - 1):
-                            word[k] = word[k + 1]
-                        length -= 1
-                    else:
-                        lo, hi = min(i, j), max(i, j)
-                        for k in range(hi, length - 1):
-                            word[k] = word[k + 1]
-                        for k in range(lo, length - 2):
-                            word[k] = word[k + 1]
-                        length -= 2
+                    if amount == 0:
+                        return 0
+                    word[j] = first + amount - 1
+                    for k in range(i, length - 1):
+                        word[k] = word[k + 1]
+                    length -= 1
                     again = True
                     break
                 if not enc.passes[other] & bit:
@@ -273,11 +268,13 @@ def gather(
     The limits (orbits,) are the most turns and the most things that are of use for an orbit; a ring
     that is of use for none is passed over.
     """
-    most_turns = 0
-    most_things = 0
+    types = len(enc.type_slot) - 1
+    most_turns_of = np.zeros(types, dtype=np.int64)
+    most_things_of = np.zeros(types, dtype=np.int64)
     for k in range(len(short_limit)):
-        most_turns = max(most_turns, short_limit[k])
-        most_things = max(most_things, easy_limit[k])
+        own = enc.slot_type[enc.slot_of[triples.first[k, 0]]]
+        most_turns_of[own] = max(most_turns_of[own], short_limit[k])
+        most_things_of[own] = max(most_things_of[own], easy_limit[k])
     cuts = np.zeros((MOST_CUTS, LONGEST), dtype=np.int64)
     origin = np.zeros((MOST_CUTS, 2), dtype=np.int64)
     places = np.zeros((MOST_CUTS, 3), dtype=np.int64)
@@ -291,9 +288,12 @@ def gather(
     for number in range(begin, end):
         record = records[number]
         kind = int(np.int64(record[0]))
+        most_turns, most_things = most_turns_of[kind], most_things_of[kind]
         length = ring_word(enc, record, word)
         full = length
         length = reduce_ring(enc, word, length)
+        if length == 0:
+            continue
         different = 0
         layers = np.uint64(0)
         for k in range(length):

@@ -253,6 +253,59 @@ def _is_least(
 
 
 @kernel
+def _is_least_cut(
+    word: Letters,
+    length: int,
+    cyclic: bool,
+    turn_layer: Letters,
+    inverse: Letters,
+    passes: NDArray[np.uint64],
+    symmetry: Letters,
+    cuts: Letters,
+    origin: Letters,
+    image: Letters,
+) -> bool:
+    """Return whether no cut of a word, inverted or carried by a symmetry, is smaller when normal.
+
+    Only images that begin with the word's first turn are written out: no turn of a class can be
+    smaller than that one, or ``_is_least`` had said so. ``cuts``, ``origin`` and ``image`` are
+    scratch.
+    """
+    for sense in range(2):
+        for k in range(length):
+            image[k] = word[k] if sense == 0 else inverse[word[length - 1 - k]]
+        normalise(image, length, turn_layer, passes)
+        count = 1
+        if cyclic:
+            count = list_cuts(image.copy(), length, turn_layer, passes, cuts, origin)
+        else:
+            for k in range(length):
+                cuts[0, k] = image[k]
+        for c in range(count):
+            for s in range(len(symmetry)):
+                free = ~np.uint64(0)
+                starts = False
+                for k in range(length):
+                    layer = np.uint64(turn_layer[cuts[c, k]])
+                    if (free >> layer) & np.uint64(1) and symmetry[s, cuts[c, k]] == word[0]:
+                        starts = True
+                    free &= passes[turn_layer[cuts[c, k]]]
+                    if free == 0:
+                        break
+                if not starts:
+                    continue
+                for k in range(length):
+                    image[k] = symmetry[s, cuts[c, k]]
+                normalise(image, length, turn_layer, passes)
+                for k in range(length):
+                    if image[k] < word[k]:
+                        return False
+                    if image[k] > word[k]:
+                        break
+    return True
+
+
+@kernel
 def list_classes(
     length: int,
     cyclic: bool,
@@ -265,9 +318,10 @@ def list_classes(
     """Write one word of each class under symmetry, inverse and rotation to ``words`` (n, length).
 
     Cyclic: the cyclically reduced words, up to rotation. Otherwise: the linear words that are not
-    cyclically reduced. A word that is written is least among its images letter by letter, so every
-    class is met at least once; with commuting turns a few are met more than once. Prefixes that
-    are not least under symmetry are cut off. Returns how many there are; writes what fits.
+    cyclically reduced. The word of a class is the least normal form of all its images, so that
+    every class is met once. What is not least letter by letter is cut off before normal forms are made,
+    prefixes under symmetry, whole words under rotation and inversion too. Returns how many there
+    are; writes what fits.
     """
     letters = np.zeros(LONGEST, dtype=np.int64)
     stack = np.zeros(LONGEST + 1, dtype=np.uint64)
@@ -276,6 +330,9 @@ def list_classes(
     for s in range(len(symmetry)):
         keep[0, s] = s
     kept[0] = len(symmetry)
+    cuts = np.zeros((MOST_CUTS, LONGEST), dtype=np.int64)
+    origin = np.zeros((MOST_CUTS, 2), dtype=np.int64)
+    carried = np.zeros(LONGEST, dtype=np.int64)
     letters[0] = -1
     depth = 0
     found = 0
@@ -309,7 +366,18 @@ def list_classes(
             continue
         if is_cyclically_reduced(letters, length, turn_layer, passes) != cyclic:
             continue
-        if not _is_least(letters, length, cyclic, inverse, symmetry):
+        if not _is_least(letters, length, cyclic, inverse, symmetry) or not _is_least_cut(
+            letters,
+            length,
+            cyclic,
+            turn_layer,
+            inverse,
+            passes,
+            symmetry,
+            cuts,
+            origin,
+            carried,
+        ):
             continue
         if found < len(words):
             for k in range(length):
