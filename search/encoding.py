@@ -15,13 +15,15 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.errors import RequestError
+from puzzles.errors import LimitError, RequestError
 from puzzles.puzzle import PieceType, Puzzle, Symmetry
 from search.kernels.arrays import Encoded
 
 #: Compiled columns of conjugated keys are made for words of up to two turns while they stay below
 #: this many bytes; beyond it, one turn (measured on a machine with 1 MiB of second-level cache).
 COLUMN_BYTES = 48_000_000
+#: The most turns of one search: records of rings and shelves number them in one byte.
+MOST_TURN_NUMBERS = 256
 #: Fixed, so that the same search gives the same rings everywhere.
 SEED = 20_260_101
 #: How many bits of a mark are used; one more would be the mark of an entry without one.
@@ -79,7 +81,8 @@ def scope(
 ) -> Scope:
     """Return the encoded scope; layers and types by number, None for all.
 
-    Raises RequestError if a wanted type is not kept or never leaves its slots.
+    Raises RequestError if a wanted type is not kept or never leaves its slots, or if nothing that
+    is kept moves; LimitError for too many turns.
     """
     every = tuple(range(len(puzzle.layers)))
     layers = useful_layers(puzzle, tuple(sorted(layers)) if layers is not None else every)
@@ -87,6 +90,11 @@ def scope(
     turns = np.array(
         [number for number, turn in enumerate(puzzle.turns) if turn.layer in names], dtype=np.int64
     )
+    if len(turns) > MOST_TURN_NUMBERS:
+        raise LimitError(
+            f"the layers that may turn have {len(turns)} turns; a search takes at most "
+            f"{MOST_TURN_NUMBERS}, so allow fewer layers"
+        )
     moving = tuple(
         t.number
         for t in puzzle.types
@@ -101,6 +109,11 @@ def scope(
                 f"three-cycles of the type {puzzle.types[number].name!r} cannot be looked for: "
                 "it is not kept, or its pieces never leave their slots"
             )
+    if not kept:
+        raise RequestError(
+            "there is nothing to search: no kept type is moved by a layer that does not commute "
+            "with all other layers that may turn"
+        )
     symmetries = tuple(
         s
         for s in puzzle.symmetries

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -23,6 +23,8 @@ from search.kernels.words import LONGEST, MOST_CUTS, count_words, list_classes
 MOST_BYTES = 400_000_000
 #: Records of rings that one slice has room for; a slice that finds more is cut in two.
 ROOM_FOR_RECORDS = 20_000
+#: With threads, a slice comes after so many seconds at the latest, be it without rings.
+BEAT_SECONDS = 0.1
 
 
 @dataclass(frozen=True)
@@ -192,8 +194,9 @@ class _Joiner:
 def level(scope: Scope, half_length: int, threads: int = 1) -> Iterator[Slice]:
     """Do all joins of one half-length; yield a slice of work at a time, about 0.1 s each.
 
-    Stop by closing the iterator. With more than one thread the parts are dealt out, and slices come
-    in any order; the set of rings is the same. Raises LimitError.
+    Stop by closing the iterator. With more than one thread the parts are dealt out; the rings come
+    in the same order for any number of threads, so that shelves do not depend on it, and slices
+    without rings come while there is none to hand on. Raises LimitError.
     """
     work = _dealt(scope, parts(scope, half_length), threads)
     weights = [_weight(scope, part) for part in work]
@@ -222,16 +225,22 @@ def level(scope: Scope, half_length: int, threads: int = 1) -> Iterator[Slice]:
             joiners.append(joiner)
         return result
 
+    # One turn alone has the longest arms and most of the pairs, so it begins; then what is largest.
+    urgent = sorted(range(len(work)), key=lambda n: (work[n].length > 2, -weights[n]))
+    nothing = np.zeros((0, RECORD), dtype=np.uint8)
     with ThreadPoolExecutor(threads) as pool:
-        tasks = [pool.submit(run, number) for number in range(len(work))]
+        tasks = {number: pool.submit(run, number) for number in urgent}
         try:
-            for task, weight in zip(tasks, weights, strict=True):
-                for records, conjugates, pairs in task.result():
+            for number in range(len(work)):
+                while not tasks[number].done():
+                    wait([tasks[number]], timeout=BEAT_SECONDS)
+                    done = sum(weights[k] for k, task in tasks.items() if task.done())
+                    yield Slice(nothing, 0, 0, done / total)
+                for records, conjugates, pairs in tasks[number].result():
                     yield Slice(records, conjugates, pairs, done / total)
-                done += weight
         finally:
             stopped = True
-            for task in tasks:
+            for task in tasks.values():
                 task.cancel()
 
 
@@ -246,13 +255,13 @@ def _weight(scope: Scope, part: Part) -> float:
 
 
 def _dealt(scope: Scope, work: list[Part], threads: int) -> list[Part]:
-    """Cut parts so that no piece holds more than a share of the work, if there are threads."""
+    """Cut parts, in order, so that no piece holds more than a share of the work, for threads."""
     if threads == 1:
         return work
     total = sum(_weight(scope, part) for part in work)
     result = []
     for part in work:
-        # One turn alone has the longest arms and most of the pairs: a word of it is a task.
+        # A word of one turn alone is much work, and there are few of them: each is a task.
         pieces = part.end - part.begin if part.length == 1 else 0
         pieces = pieces or max(
             1, min(part.end - part.begin, round(_weight(scope, part) / total * 16 * threads))
@@ -260,5 +269,4 @@ def _dealt(scope: Scope, work: list[Part], threads: int) -> list[Part]:
         edges = np.linspace(part.begin, part.end, pieces + 1).astype(int).tolist()
         for begin, end in itertools.pairwise(edges):
             result.append(Part(part.length, part.cyclic, part.radius1, part.radius2, begin, end))
-    result.sort(key=lambda part: (part.length > 2, -_weight(scope, part)))
     return result

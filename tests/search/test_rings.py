@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from puzzles import load
+from puzzles.errors import LimitError, RequestError
 from puzzles.puzzle import Puzzle, Word
-from search import rings
+from search import encoding, rings
 from search.encoding import Scope, scope
 from search.kernels.records import ring_word
 from search.kernels.words import LONGEST
@@ -124,11 +125,22 @@ def test_rings_of_some_layers_and_some_kept_types() -> None:
         assert found
 
 
-def test_threads_find_the_same_rings() -> None:
+@pytest.mark.parametrize("name", ["2x2x2", "3x3x3-slices"])
+def test_threads_find_the_same_rings_in_the_same_order(name: str) -> None:
+    """In the same order, for shelves keep the first of equally good words."""
+    assert words(name, 4) == words(name, 4, 2) == words(name, 4, 3) != []
+
+
+def test_a_scope_says_what_it_cannot_search(monkeypatch: pytest.MonkeyPatch) -> None:
     puzzle = load("3x3x3")
-    alone = sorted(core(puzzle, w) for w in words("3x3x3", 6))
-    together = sorted(core(puzzle, w) for w in words("3x3x3", 6, 2))
-    assert set(alone) == set(together)
+    right = puzzle.layer_numbers["R"]
+    left = puzzle.layer_numbers["L"]
+    for layers, kept in [((), None), ((right, left), None), (None, ())]:
+        with pytest.raises(RequestError, match="nothing to search"):
+            scope(puzzle, layers, kept)
+    monkeypatch.setattr(encoding, "MOST_TURN_NUMBERS", 17)
+    with pytest.raises(LimitError, match=r"have 18 turns.*at most 17"):
+        scope(puzzle, None, (0,))
 
 
 def test_shares_of_a_level_rise_to_one() -> None:
