@@ -39,6 +39,7 @@ def deepen(
     is yielded; of a level that is broken off, the rings found so far are kept as well, but nothing
     is claimed for it. Raises LimitError before a level that would need too much memory.
     """
+    _compile(scope)
     started = time.monotonic()
     shelves = found if found is not None else atlas.empty(scope)
     while not goal.reached(scope, shelves):
@@ -65,3 +66,11 @@ def deepen(
             break
         yield Progress(shelves, half_length, 1.0, time.monotonic() - started)
     yield Progress(shelves, shelves.half_length, 1.0, time.monotonic() - started, True)
+
+
+def _compile(scope: Scope) -> None:
+    """Run every kernel on next to nothing, so that compiling does not count as time to search."""
+    filling = atlas.Filling(scope, atlas.empty(scope))
+    for part in rings.level(scope, 2):
+        filling.put(part.records)
+    filling.settled(2)

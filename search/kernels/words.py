@@ -319,9 +319,9 @@ def list_classes(
 
     Cyclic: the cyclically reduced words, up to rotation. Otherwise: the linear words that are not
     cyclically reduced. The word of a class is the least normal form of all its images, so that
-    every class is met once. What is not least letter by letter is cut off before normal forms are made,
-    prefixes under symmetry, whole words under rotation and inversion too. Returns how many there
-    are; writes what fits.
+    every class is met once. What is not least letter by letter is cut off before normal forms are
+    made, prefixes under symmetry, whole words under rotation and inversion too. Returns how many
+    there are; writes what fits.
     """
     letters = np.zeros(LONGEST, dtype=np.int64)
     stack = np.zeros(LONGEST + 1, dtype=np.uint64)
