@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from puzzles.names import placement_name
 from puzzles.notation import write
 from puzzles.picture import draw
@@ -11,6 +13,7 @@ from puzzles.puzzle import Word
 from search import candidates, claims
 from search.encoding import Scope
 from search.hands import held
+from search.impossible import wanted_effect
 from search.ranking import Measured, Ranking, Weights, rank
 from search.reasons import why
 from search.request import Request
@@ -93,6 +96,7 @@ def found(
     words: dict[Word, None] = {}
     for triple in triples:
         for word in candidates.words_for(scope, shelves, triple, bounds.setup):
+            _check(request, scope, triple, word)
             if bounds.turns is None or len(word) <= bounds.turns:
                 words.setdefault(word)
     shortest = min((len(word) for word in words), default=0)
@@ -101,10 +105,23 @@ def found(
     answers: tuple[Answer, ...] = ()
     left_out = 0
     if words:
-        ranking = rank(puzzle, words, weights, most, left_handed)
+        ranking = rank(puzzle, words, weights, most, left_handed, bounds.setup)
         answers = tuple(_answer(request, ranking, measured) for measured in ranking.order)
         left_out = ranking.left_out
     return Found(request, (cycle[0], cycle[1], cycle[2]), answers, says, left_out)
+
+
+def _check(request: Request, scope: Scope, triple: tuple[int, int, int], word: Word) -> None:
+    """Raise RuntimeError if a word from a shelf does not do its cycle: the shelf is broken then."""
+    puzzle = request.puzzle
+    effect = puzzle.effect(word)
+    wanted = wanted_effect(puzzle, triple)
+    kept = scope.placements
+    if not np.array_equal(effect[kept], wanted[kept]):
+        raise RuntimeError(
+            f"{write(puzzle, word)} was kept for a cycle that it does not do; the stored searches "
+            "are broken and should be removed"
+        )
 
 
 def searched(request: Request, scope: Scope, shelves: Shelves, shortest: int) -> Searched:

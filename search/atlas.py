@@ -80,11 +80,10 @@ class Filling:
     def settled(self, half_length: int) -> Shelves:
         """Return the shelves, with what setups make of them, as those of a half-length."""
         enc, numbered, found = self.scope.arrays, triples(self.scope), self.found
-        setup = np.zeros(len(found.turns), dtype=np.int64)
         turns = np.minimum(self.shortest.cost[:, 0].astype(np.int64), found.turns)
-        kernels.settle(enc, numbered, turns, 2, setup)
+        kernels.settle(enc, numbered, turns, 2)
         things = np.minimum(self.easiest.cost[:, 0].astype(np.int64), found.things)
-        kernels.settle(enc, numbered, things, 1, setup)
+        kernels.settle(enc, numbered, things, 1)
         return replace(
             found,
             half_length=half_length,

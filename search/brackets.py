@@ -62,12 +62,19 @@ def forms(puzzle: Puzzle, word: Word) -> list[Form]:
     return sorted(found, key=lambda form: (form.order, form.setup, form.a, form.b))
 
 
-def shortest_form(puzzle: Puzzle, word: Word) -> Form | None:
-    """Return the form with the fewest things; ties: shortest setup, then shortest a and b."""
+def shortest_form(puzzle: Puzzle, word: Word, setup: int | None = None) -> Form | None:
+    """Return the form with the fewest things; ties: shortest setup, then shortest a and b.
+
+    With at most ``setup`` turns before the bracket, None for any number: what a longer setup does
+    is carried inside, c [A, B] c' = [c A c', c B c'].
+    """
     memory = nesting(puzzle)
+    found = readings(alphabet(puzzle), word)
+    if setup is not None:
+        found = list(dict.fromkeys(_carried_inside(puzzle, one, setup) for one in found))
     bounded = sorted(
         (memory.least(s) + memory.least(a) + memory.least(b), len(s), len(a) + len(b), s, a, b)
-        for s, a, b in readings(alphabet(puzzle), word)
+        for s, a, b in found
     )
     best: Form | None = None
     for least, _, _, s, a, b in bounded:
@@ -77,6 +84,15 @@ def shortest_form(puzzle: Puzzle, word: Word) -> Form | None:
         if best is None or form.order < best.order:
             best = form
     return best
+
+
+def _carried_inside(puzzle: Puzzle, reading: Reading, most: int) -> Reading:
+    """Return a reading whose setup has at most some turns, the rest of it carried inside."""
+    before, a, b = reading
+    kept, rest = before[:most], before[most:]
+    undone = puzzle.inverse(rest)
+    normal = alphabet(puzzle).normal
+    return kept, normal(rest + a + undone), normal(rest + b + undone)
 
 
 def tree(puzzle: Puzzle, form: Form) -> Tree:

@@ -90,6 +90,10 @@ from __future__ import annotations
 
 from search.encoding import Scope
 
+#: With more layers in a commuting group than this, not all starts of a ring are followed (kernels
+#: keep at most 512 cuts and write at most 32 turns), and nothing is claimed.
+MOST_PARALLEL = 6
+
 
 def group_size(scope: Scope) -> int | None:
     """Return the size of the largest group of layers that commute; None if not transitive.
@@ -110,10 +114,13 @@ def complete(scope: Scope, half_length: int) -> int | None:
     """Return the executed turns up to which half-length H covers every S [A, B] S'; None for none.
 
     n = 2 H + 1 - min(2 k, floor(2 H / 3)), where k is ``group_size``; however long A, B and S are.
-    The proof stands at the top of this module. None where commuting is not transitive.
+    The proof stands at the top of this module. None where commuting is not transitive or
+    groups are larger than MOST_PARALLEL.
     """
     size = group_size(scope)
-    return None if size is None else turns_proven(half_length, size)
+    if size is None or size > MOST_PARALLEL:
+        return None
+    return turns_proven(half_length, size)
 
 
 def turns_proven(half_length: int, size: int) -> int:
@@ -124,7 +131,7 @@ def turns_proven(half_length: int, size: int) -> int:
 def half_length_for(scope: Scope, turns: int) -> int | None:
     """Return the least half-length that proves everything up to some executed turns, or None."""
     size = group_size(scope)
-    if size is None:
+    if size is None or size > MOST_PARALLEL:
         return None
     half_length = 1
     while turns_proven(half_length, size) < turns:

@@ -37,7 +37,8 @@ def deepen(
 
     ``found`` is where an earlier search came to. Every level that is finished is settled before it
     is yielded; of a level that is broken off, the rings found so far are kept as well, but nothing
-    is claimed for it. Raises LimitError before a level that would need too much memory.
+    is claimed for it. A search without bounds ends before a level that would need too much memory;
+    one that asks for that level raises LimitError.
     """
     _compile(scope)
     started = time.monotonic()
@@ -45,6 +46,8 @@ def deepen(
     while not goal.reached(scope, shelves):
         half_length = shelves.half_length + 1
         if rings.memory(scope, half_length) > rings.MOST_BYTES:
+            if goal.half_length is None and shelves.half_length:
+                break
             raise LimitError(
                 f"half-length {half_length} would need more than {rings.MOST_BYTES // 10**6} MB; "
                 f"everything up to half-length {shelves.half_length} is done"

@@ -41,15 +41,13 @@ class Scope:
     """What one search is about: a puzzle, the layers that may turn, the types that are kept.
 
     ``wanted`` are the kept types whose three-cycles are looked for. ``turns[t]`` is the puzzle's
-    number of the kernels' turn t, ``placements`` likewise. ``alike`` says whether pieces that look
-    the same may change places.
+    number of the kernels' turn t, ``placements`` likewise.
     """
 
     puzzle: Puzzle
     layers: tuple[int, ...]
     kept: tuple[int, ...]
     wanted: tuple[int, ...]
-    alike: bool
     turns: NDArray[np.int64]
     placements: NDArray[np.int64]
     symmetries: tuple[Symmetry, ...]
@@ -57,11 +55,11 @@ class Scope:
 
     @property
     def key(self) -> str:
-        """What names the scope in a cache: tables, layers, kept and wanted types, alike."""
+        """What names the scope in a cache: tables, layers, kept and wanted types."""
         layers = ",".join(self.puzzle.layers[k].name for k in self.layers)
         kept = ",".join(self.puzzle.types[k].name for k in self.kept)
         wanted = ",".join(self.puzzle.types[k].name for k in self.wanted)
-        return f"{self.puzzle.digest}|{layers}|{kept}|{wanted}|{'alike' if self.alike else 'apart'}"
+        return f"{self.puzzle.digest}|{layers}|{kept}|{wanted}"
 
 
 def useful_layers(puzzle: Puzzle, layers: tuple[int, ...]) -> tuple[int, ...]:
@@ -77,7 +75,6 @@ def scope(
     layers: tuple[int, ...] | None = None,
     kept: tuple[int, ...] | None = None,
     wanted: tuple[int, ...] | None = None,
-    alike: bool = False,
 ) -> Scope:
     """Return the encoded scope; layers and types by number, None for all.
 
@@ -121,7 +118,7 @@ def scope(
         and {_image(puzzle, s, k) for k in kept} == set(kept)
         and {_image(puzzle, s, k) for k in wanted} == set(wanted)
     )
-    return _encode(puzzle, layers, turns, kept, wanted, alike, symmetries)
+    return _encode(puzzle, layers, turns, kept, wanted, symmetries)
 
 
 def wanted_with_images(
@@ -158,7 +155,6 @@ def _encode(
     turns: NDArray[np.int64],
     kept: tuple[int, ...],
     wanted: tuple[int, ...],
-    alike: bool,
     symmetries: tuple[Symmetry, ...],
 ) -> Scope:
     types = [puzzle.types[k] for k in kept]
@@ -214,9 +210,7 @@ def _encode(
         conjugate[t] = _row(
             start, moves[t][row_place], slot_of, twist_of, slot_type, twists, type_placement, row_of
         )
-    values, channel_type, joins, found = _channels(
-        puzzle, types, wanted, alike, row_slot, row_place
-    )
+    values, channel_type, joins, found = _channels(puzzle, types, wanted, row_slot, row_place)
     mark, mark_bits, mark_low = _marks(type_slot, type_placement, row_slot, row_place, home)
     images = np.array([local_turn[s.turns[turns]] for s in symmetries], dtype=np.int64)
     arrays = Encoded(
@@ -246,7 +240,7 @@ def _encode(
         mark_bits=mark_bits,
         mark_low=mark_low,
     )
-    return Scope(puzzle, layers, kept, wanted, alike, turns, placements, symmetries, arrays)
+    return Scope(puzzle, layers, kept, wanted, turns, placements, symmetries, arrays)
 
 
 def _row(
@@ -272,26 +266,20 @@ def _channels(
     puzzle: Puzzle,
     types: list[PieceType],
     wanted: tuple[int, ...],
-    alike: bool,
     row_slot: NDArray[np.int64],
     row_place: NDArray[np.int64],
 ) -> tuple[NDArray[np.uint64], NDArray[np.int64], NDArray[np.bool_], NDArray[np.int64]]:
     """Return the channels' values and types, and which channels each join adds for which type.
 
-    A row adds ``look[piece, there] - look[piece, at home]``, zero for a piece that stays at home;
-    alike pieces share the values of the first of them where they may change places.
+    A row adds a random value for "this piece is there" less the one for "at home", so that a piece
+    that stays at home adds nothing.
     """
     random = np.random.default_rng(SEED)
     shape = (puzzle.slot_count, puzzle.placement_count)
     looks = random.integers(0, 2**64, size=shape, dtype=np.uint64)
     slots = np.array([s for t in types for s in t.slots])[row_slot]
     places = np.array([p for t in types for p in t.placements])[row_place]
-    pieces, there, start = slots, places, puzzle.home[slots]
-    if alike:
-        shift = puzzle.alike_twist[slots]
-        pieces = puzzle.alike[slots]
-        there, start = _twisted(puzzle, places, shift), _twisted(puzzle, start, shift)
-    value = looks[pieces, there] - looks[pieces, start]
+    value = looks[slots, places] - looks[slots, puzzle.home[slots]]
     kinds = puzzle.type_of[slots]
     bits = {t.number: _bits(t) for t in types}
     channels = [np.where(kinds == t.number, value, np.uint64(0)) for t in types]
@@ -358,11 +346,3 @@ def _bits(kind: PieceType) -> float:
     """Return about how many bits tell the arrangements of a type apart."""
     arrangements = math.lgamma(kind.count + 1) / math.log(2) if kind.count > 1 else 0.0
     return arrangements + kind.count * math.log2(kind.twists)
-
-
-def _twisted(puzzle: Puzzle, places: NDArray[np.int64], by: NDArray[np.int32]) -> NDArray[np.int64]:
-    """Return placements with their twist changed by an amount."""
-    twists = np.array([t.twists for t in puzzle.types])[puzzle.type_of[puzzle.slot_of[places]]]
-    old = puzzle.twist_of[places]
-    result: NDArray[np.int64] = places - old + (old + by) % twists
-    return result

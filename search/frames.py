@@ -11,7 +11,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from puzzles.errors import LimitError
 from search.encoding import Scope
+
+#: The most numbers of three-cycles; a type of 120 pieces without twists has 1.7 million.
+MOST_TRIPLES = 20_000_000
 
 Numbers = NDArray[np.int64]
 
@@ -24,6 +28,11 @@ def bases(scope: Scope) -> Numbers:
     twists = (enc.type_placement[1:] - enc.type_placement[:-1]) // np.maximum(counts, 1)
     wanted = np.isin(np.arange(len(counts)), enc.wanted)
     sizes = np.where(wanted, counts**3 * twists**2, 0)
+    if int(sizes.sum()) > MOST_TRIPLES:
+        raise LimitError(
+            f"this search would keep tables for {int(sizes.sum()):,} three-cycles; at most "
+            f"{MOST_TRIPLES:,} fit"
+        )
     result: Numbers = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
     return result
 

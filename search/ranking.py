@@ -129,10 +129,12 @@ class Ranking:
         return (*leading, *rest)
 
 
-def measure(puzzle: Puzzle, word: Iterable[int], left_handed: bool = False) -> Measured:
-    """Return all that an answer is ranked by."""
+def measure(
+    puzzle: Puzzle, word: Iterable[int], left_handed: bool = False, setup: int | None = None
+) -> Measured:
+    """Return all that an answer is ranked by, read with at most ``setup`` turns of setup."""
     done = alphabet(puzzle).normal(word)
-    form = shortest_form(puzzle, done)
+    form = shortest_form(puzzle, done, setup)
     holding, renamed = best_holding(puzzle, done, left_handed)
     said = motions(puzzle, done, holding)
     parts = {"setup": form.setup, "a": form.a, "b": form.b} if form else {}
@@ -159,6 +161,7 @@ def rank(
     weights: Weights | None = None,
     most: int = MOST_FAMILIES,
     left_handed: bool = False,
+    setup: int | None = None,
 ) -> Ranking:
     """Return the answers in order; raises ValueError if there are none.
 
@@ -168,7 +171,7 @@ def rank(
     """
     letters, chosen = alphabet(puzzle), weights or Weights()
     different = dict.fromkeys(letters.normal(word) for word in words)
-    measured = [measure(puzzle, word, left_handed) for word in different]
+    measured = [measure(puzzle, word, left_handed, setup) for word in different]
     if not measured:
         raise ValueError("there is no answer to rank")
     shortest = min(measured, key=lambda answer: answer.by_length)

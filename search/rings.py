@@ -16,7 +16,7 @@ from search.columns import columns
 from search.encoding import Scope
 from search.kernels.arms import Room, Scratch
 from search.kernels.join import join
-from search.kernels.records import RECORD
+from search.kernels.records import LONGEST_PART, RECORD
 from search.kernels.words import LONGEST, MOST_CUTS, count_words, list_classes
 
 #: The most bytes that one join may take for its entries; more is refused before it starts.
@@ -88,23 +88,39 @@ def parts(scope: Scope, half_length: int) -> list[Part]:
 
 
 def memory(scope: Scope, half_length: int) -> int:
-    """Return about how many bytes the largest join of a half-length needs for its entries."""
+    """Return about how many bytes the largest join of a half-length needs, or more than allowed.
+
+    A word A of one turn has the longest arms, and others a cut for every turn; both are looked at
+    with ever longer arms until one is too large, since counting itself takes time.
+    """
     enc = scope.arrays
     most = 0
-    for length in range(1, 2 * half_length // 3 + 1):
+    for length in range(2 * half_length // 3, 0, -1):
         radius = (half_length - length) // 2
         entries = length * int(count_words(radius, np.uint64(0), enc.turn_layer, enc.passes))
-        most = max(most, entries * (20 + 28 * len(enc.wanted)))
+        most = max(most, _bytes(entries, len(enc.wanted)))
+        if most > MOST_BYTES:
+            break
     return most
+
+
+def _bytes(entries: int, joins: int) -> int:
+    """Return how many bytes the tables of a join take."""
+    return entries * (20 + 8 * LONGEST_PART + 20 * joins) + 4 * joins * _buckets(entries)
+
+
+def _buckets(entries: int) -> int:
+    buckets = 4096
+    while buckets < 2 * entries:
+        buckets *= 2
+    return buckets
 
 
 def room(scope: Scope, entries: int) -> Room:
     """Return scratch with room for a number of conjugates; raises LimitError."""
     joins = len(scope.arrays.wanted)
-    buckets = 4096
-    while buckets < 2 * entries:
-        buckets *= 2
-    if entries * (20 + 12 * joins) + 4 * joins * buckets > MOST_BYTES:
+    buckets = _buckets(entries)
+    if _bytes(entries, joins) > MOST_BYTES:
         raise LimitError(
             f"this search would need tables for {entries:,} conjugates at once, more than "
             f"{MOST_BYTES // 1_000_000} MB; a smaller half-length or fewer layers would fit"
@@ -115,7 +131,7 @@ def room(scope: Scope, entries: int) -> Room:
         np.empty((joins, entries), dtype=np.uint64),
         np.empty(entries, dtype=np.uint64),
         np.empty((entries, 2), dtype=np.int32),
-        np.empty((entries, LONGEST), dtype=np.int64),
+        np.empty((entries, LONGEST_PART), dtype=np.int64),
         np.empty(entries, dtype=np.int32),
         np.empty((joins, entries), dtype=np.uint64),
     )
@@ -184,7 +200,9 @@ class _Joiner:
             )
             records = self.out[:written].copy()
             if needed:
-                self.room = room(self.scope, needed + needed // 2)
+                roomy = needed + needed // 2
+                fits = _bytes(roomy, len(self.scope.arrays.wanted)) <= MOST_BYTES
+                self.room = room(self.scope, roomy if fits else needed)
             elif (after, block) == (at, resume):
                 self.out = np.zeros((2 * len(self.out), RECORD), dtype=np.uint8)
             at, resume = after, block

@@ -18,7 +18,7 @@ class Room(NamedTuple):
     """The table of a join, made by ``search.rings``; n entries, b blocks, m buckets.
 
     heads (J, m) and follow (J, n): chains of entries by key. held (J, n), wholes (n,): keys of the
-    entries. source (n, 2): block and column. blocks (b, LONGEST): prefix; block_cut (b,).
+    entries. source (n, 2): block and column. blocks (b, LONGEST_PART): prefix; block_cut (b,).
     marks (J, n): marks of the entries, UNMARKED until one is asked for.
     """
 

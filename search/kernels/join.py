@@ -108,6 +108,8 @@ def insert_all(
                 whole,
                 keys,
             )
+            if n == 0:
+                continue
             block_cut[block] = c
             for k in range(long):
                 blocks[block, k] = prefix[k]

@@ -20,7 +20,7 @@ from search.kernels.jit import kernel
 class Columns(NamedTuple):
     """Values of conjugated rows for all short words, lengths 0 to ``len(start) - 2``.
 
-    words (n, 2), first (n,) and last (n,): the sets of layers that can stand first and last.
+    words (n, 2), first (n,): the sets of layers that can stand first.
     start: words of length k are start[k] to start[k+1]. values (rows of all channels, n).
     offset (C,): the table row of a channel's first row.
     """

@@ -23,6 +23,9 @@ from search.kernels.words import (
     normalise,
 )
 
+#: Of how many turns at once a start may lie inside; the claims hold for no more parallel layers.
+MOST_INSIDE = 6
+
 
 @kernel
 def reduce_ring(enc: Encoded, word: NDArray[np.int64], length: int) -> int:
@@ -223,12 +226,8 @@ def _shelve_forms(
                 turn = word[k]
                 a, b, c = enc.moves[turn, a], enc.moves[turn, b], enc.moves[turn, c]
         if p > 0:
-            empty = p == 0 or q == 0 or r == 0
-            size = p + q
-            if empty and q > 0:
-                size = p
-            if empty and q == 0:
-                size = p
+            empty = q == 0 or r == 0
+            size = p if empty else p + q
             for k in range(size):
                 part[k] = word[(begin + k) % length]
             count = things(part, size, enc.inverse)
@@ -353,7 +352,7 @@ def gather(
             free = ~np.uint64(0)
             for k in range(length):
                 layer = enc.turn_layer[cuts[c, k]]
-                if (free >> np.uint64(layer)) & one:
+                if (free >> np.uint64(layer)) & one and ables < MOST_INSIDE:
                     able[ables] = k
                     ables += 1
                 free &= enc.passes[layer]

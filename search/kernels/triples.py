@@ -81,15 +81,11 @@ def settle(
     triples: Triples,
     best: NDArray[np.int64],
     weight: int,
-    setup: NDArray[np.int64],
 ) -> None:
     """Lower ``best`` (orbits,) by setups that cost ``weight`` a turn, until nothing gets lower.
 
-    A setup turn s brings the pieces of a triple to where s carries them; ``setup`` (orbits,)
-    receives the first turn of the best setup for each orbit's first triple, -1 for none.
+    A setup turn s brings the pieces of a triple to where s carries them.
     """
-    for o in range(len(best)):
-        setup[o] = -1
     again = True
     while again:
         again = False
@@ -102,5 +98,4 @@ def settle(
                 through = best[triples.orbit[number]] + weight
                 if through < best[o]:
                     best[o] = through
-                    setup[o] = t
                     again = True

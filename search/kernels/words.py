@@ -66,8 +66,7 @@ def list_words(
 ) -> int:
     """Write all normal words of a length from a state into ``words`` (n, LONGEST), in order.
 
-    ``states`` (n,) receives the state after each. Returns how many there are; stops at the end of
-    the array.
+    ``states`` (n,) receives the state after each. Returns how many there are; writes what fits.
     """
     if length == 0:
         states[0] = state

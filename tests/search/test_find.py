@@ -198,3 +198,11 @@ def test_values_show_themselves() -> None:
     assert repr(puzzle) == "load('3x3x3')"
     for value in (found, puzzle):
         ElementTree.fromstring(value._repr_svg_())
+
+
+def test_no_setup_is_shown_where_none_is_allowed() -> None:
+    puzzle = load("3x3x3")
+    found = find(puzzle, "UFR UBL DFL", setup=0, half_length=6)
+    assert found.answers
+    assert all(answer.setup == "" for answer in found.answers)
+    check(found)
