@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from puzzles.names import placement_name
+from puzzles.names import Placed, placement_name, sticker_name
 from puzzles.notation import write
 from puzzles.picture import draw
-from puzzles.puzzle import Word
+from puzzles.puzzle import Puzzle, Word
 from search import candidates, claims
 from search.encoding import Scope
 from search.hands import held
@@ -38,10 +39,13 @@ class Searched:
 class Answer:
     """One sequence with everything that is said about it; texts are in the asker's letters.
 
-    ``motions`` are what the hands do when the puzzle is held as ``hold`` says, ``held_sequence``
-    the turns in the letters of that holding. ``folded`` counts the others of its family.
+    ``cycle`` is what this sequence does: another than the asked one where any twist or pieces that
+    look the same will do. ``motions`` are what the hands do when the puzzle is held as ``hold``
+    says, ``held_sequence`` the turns in the letters of that holding. ``folded`` counts the others
+    of its family.
     """
 
+    cycle: tuple[str, ...]
     sequence: str
     turns: int
     notation: str
@@ -93,20 +97,20 @@ def found(
     """Return the ranked answers that shelves hold for a request."""
     puzzle, bounds = request.puzzle, request.bounds
     triples = request.triples()
-    words: dict[Word, None] = {}
+    words: dict[Word, tuple[int, int, int]] = {}
     for triple in triples:
         for word in candidates.words_for(scope, shelves, triple, bounds.setup):
             _check(request, scope, triple, word)
             if bounds.turns is None or len(word) <= bounds.turns:
-                words.setdefault(word)
+                words.setdefault(word, triple)
     shortest = min((len(word) for word in words), default=0)
-    cycle = tuple(placement_name(puzzle, p) for p in triples[0])
+    cycle = tuple(_named(puzzle, place) for place in request.cycle)
     says = searched(request, scope, shelves, shortest)
     answers: tuple[Answer, ...] = ()
     left_out = 0
     if words:
         ranking = rank(puzzle, words, weights, most, left_handed, bounds.setup)
-        answers = tuple(_answer(request, ranking, measured) for measured in ranking.order)
+        answers = tuple(_answer(request, ranking, m, words) for m in ranking.order)
         left_out = ranking.left_out
     return Found(request, (cycle[0], cycle[1], cycle[2]), answers, says, left_out)
 
@@ -124,30 +128,62 @@ def _check(request: Request, scope: Scope, triple: tuple[int, int, int], word: W
         )
 
 
-def searched(request: Request, scope: Scope, shelves: Shelves, shortest: int) -> Searched:
-    """Say how far a search went, and what that proves for this request."""
-    bounds, half_length = request.bounds, shelves.half_length
-    complete = claims.complete(scope, half_length)
-    puzzle = request.puzzle
-    like = request.alike and any(
+def told_apart(request_alike: bool, scope: Scope) -> str:
+    """Return what is to be said about pieces that look the same: all are told apart in proofs."""
+    puzzle = scope.puzzle
+    like = request_alike and any(
         puzzle.alike[s] != s for k in scope.kept for s in puzzle.types[k].slots
     )
-    told_apart = " with all pieces told apart" if like else ""
-    rings = f"all rings up to half-length {half_length}{told_apart}"
+    return " with all pieces told apart" if like else ""
+
+
+def searched(request: Request, scope: Scope, shelves: Shelves, shortest: int) -> Searched:
+    """Say how far a search went, and what that proves for this request.
+
+    ``shortest`` is the length of the shortest answer, 0 for none. Where only so many turns were
+    asked for, longer answers are not looked at, and no more is claimed.
+    """
+    bounds, half_length = request.bounds, shelves.half_length
+    complete = claims.complete(scope, half_length)
+    apart = told_apart(request.alike, scope)
+    if complete is not None and bounds.turns is not None:
+        complete = min(complete, bounds.turns)
     if complete is None or bounds.setup is not None:
-        note = "" if complete is not None else "; on this puzzle that proves no number of turns"
-        text = f"searched {rings}{note}"
+        text = f"searched all rings up to half-length {half_length}{apart}"
+        if complete is None:
+            text += "; on this puzzle that proves no number of turns"
         return Searched(half_length, bounds.setup, None, text)
-    among = f"among commutator forms{told_apart}, complete to {complete} turns"
-    if shortest and shortest <= complete:
-        text = f"{shortest} turns is proven shortest {among}"
+    among = f"among commutator forms{apart}"
+    if not shortest:
+        text = f"none {among}, complete to {complete} turns"
+    elif shortest <= complete:
+        text = f"{shortest} turns is proven shortest {among}, complete to {complete} turns"
+    elif shortest == complete + 1:
+        text = f"{shortest} turns is proven shortest: none up to {complete} turns {among}"
     else:
-        text = f"nothing shorter {among}" if shortest else f"none {among}"
-    return Searched(half_length, bounds.setup, None if like else complete, text)
+        text = (
+            f"{shortest} turns is the shortest found; up to {complete} turns there is none {among}"
+        )
+    return Searched(half_length, bounds.setup, None if apart else complete, text)
 
 
-def _answer(request: Request, ranking: Ranking, measured: Measured) -> Answer:
+def _named(puzzle: Puzzle, place: Placed) -> str:
+    """Return the name of the sticker that was asked for, else of the piece."""
+    if place.sticker is not None:
+        return sticker_name(puzzle, place.sticker)
+    at = place.placement if place.placement is not None else int(puzzle.home[place.slot])
+    return placement_name(puzzle, at)
+
+
+def _answer(
+    request: Request,
+    ranking: Ranking,
+    measured: Measured,
+    words: Mapping[Word, tuple[int, int, int]],
+) -> Answer:
     puzzle = request.puzzle
+    triple = words[measured.word]
+    asked = triple == request.triples()[0]
     form = measured.form
     leads = []
     if measured is ranking.shortest:
@@ -157,6 +193,10 @@ def _answer(request: Request, ranking: Ranking, measured: Measured) -> Answer:
     folded = next((len(f.folded) for f in ranking.families if f.shown is measured), 0)
     layers = sorted({int(puzzle.turn_layer[t]) for t in measured.word})
     return Answer(
+        cycle=tuple(
+            _named(puzzle, place) if asked else placement_name(puzzle, p)
+            for place, p in zip(request.cycle, triple, strict=True)
+        ),
         sequence=write(puzzle, measured.word),
         turns=measured.turns,
         notation=measured.notation,

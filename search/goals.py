@@ -64,8 +64,12 @@ def goal_for_all(bounds: Bounds, scope: Scope) -> Goal:
 
 
 def _half_length(bounds: Bounds, scope: Scope) -> int | None:
-    """Return the half-length that bounds ask for, None if they leave it open."""
-    if bounds.half_length is not None or bounds.turns is None:
+    """Return the half-length that bounds ask for, the smaller of two, None if they leave it open.
+
+    ``turns`` asks for what proves so many executed turns, or, where nothing is claimed, for rings
+    of so many.
+    """
+    if bounds.turns is None:
         return bounds.half_length
-    needed = claims.half_length_for(scope, bounds.turns)
-    return (bounds.turns + 1) // 2 if needed is None else needed
+    needed = claims.half_length_for(scope, bounds.turns) or (bounds.turns + 1) // 2
+    return needed if bounds.half_length is None else min(needed, bounds.half_length)

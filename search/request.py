@@ -22,9 +22,10 @@ MOST_HALF_LENGTH = 12
 class Bounds:
     """How far to look; None leaves a bound open.
 
-    ``turns``: executed turns; ``half_length``: turns in X, Y and Z of the ring; ``setup``: turns
-    before the ring; ``seconds``: how long. Without ``turns`` and ``half_length`` a search goes on
-    until the best is proven or SECONDS are over.
+    ``turns``: executed turns; all answers up to so many are looked for, and longer ones are not
+    given. ``half_length``: turns in X, Y and Z of the ring; the smaller of both counts. ``setup``:
+    turns before the ring. ``seconds``: how long. Without ``turns`` and ``half_length`` a search
+    goes on until the best is proven or SECONDS are over.
     """
 
     turns: int | None = None
@@ -44,7 +45,9 @@ class Bounds:
                 f"setup {self.setup}: a number from 0 to {MOST_HALF_LENGTH} was expected"
             )
         if self.seconds is not None and not 0 < self.seconds <= 86_400:
-            raise RequestError(f"{self.seconds} seconds: a number from 0 to 86,400 was expected")
+            raise RequestError(
+                f"{self.seconds:g} seconds: more than 0 and at most 86,400 were expected"
+            )
 
     @property
     def time_limit(self) -> float | None:
@@ -181,7 +184,9 @@ def request(
     """
     names = cycle.split() if isinstance(cycle, str) else list(cycle)
     if len(names) != 3:
-        raise RequestError(f"a three-cycle names three pieces; {len(names)} were given")
+        raise RequestError(
+            f"a three-cycle names three pieces, but the number given is {len(names)}"
+        )
     placed = read_cycle(puzzle, names)
     kept = kept_types(puzzle, keep, free)
     kind = puzzle.types[int(puzzle.type_of[placed[0].slot])]

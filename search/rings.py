@@ -6,18 +6,18 @@ import itertools
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.errors import LimitError
+from search.classes import classes, listed
 from search.columns import columns
 from search.encoding import Scope
 from search.kernels.arms import Room, Scratch
 from search.kernels.join import join
 from search.kernels.records import LONGEST_PART, RECORD
-from search.kernels.words import LONGEST, MOST_CUTS, count_words, list_classes
+from search.kernels.words import LONGEST, MOST_CUTS, count_words
 
 #: The most bytes that one join may take for its entries; more is refused before it starts.
 MOST_BYTES = 400_000_000
@@ -47,24 +47,6 @@ class Slice:
     conjugates: int
     pairs: int
     share: float
-
-
-@lru_cache(maxsize=64)
-def classes(scope: Scope, length: int, cyclic: bool) -> NDArray[np.uint8]:
-    """Return one word A of each class under symmetry, inverse and rotation; shape (n, length)."""
-    enc = scope.arrays
-
-    def listed(words: NDArray[np.uint8]) -> int:
-        return list_classes(
-            length, cyclic, enc.turn_layer, enc.inverse, enc.passes, enc.symmetry, words
-        )
-
-    words = np.zeros((1 << 12, length), dtype=np.uint8)
-    count = listed(words)
-    if count > len(words):
-        words = np.zeros((count, length), dtype=np.uint8)
-        listed(words)
-    return words[:count]
 
 
 def parts(scope: Scope, half_length: int) -> list[Part]:
@@ -216,6 +198,12 @@ def level(scope: Scope, half_length: int, threads: int = 1) -> Iterator[Slice]:
     in the same order for any number of threads, so that shelves do not depend on it, and slices
     without rings come while there is none to hand on. Raises LimitError.
     """
+    nothing = np.zeros((0, RECORD), dtype=np.uint8)
+    for length in range(1, 2 * half_length // 3 + 1):
+        for cyclic in (True, False):
+            if cyclic or length <= half_length // 2:
+                for _ in listed(scope, length, cyclic):
+                    yield Slice(nothing, 0, 0, 0.0)
     work = _dealt(scope, parts(scope, half_length), threads)
     weights = [_weight(scope, part) for part in work]
     total = sum(weights) or 1.0
@@ -245,7 +233,6 @@ def level(scope: Scope, half_length: int, threads: int = 1) -> Iterator[Slice]:
 
     # One turn alone has the longest arms and most of the pairs, so it begins; then what is largest.
     urgent = sorted(range(len(work)), key=lambda n: (work[n].length > 2, -weights[n]))
-    nothing = np.zeros((0, RECORD), dtype=np.uint8)
     with ThreadPoolExecutor(threads) as pool:
         tasks = {number: pool.submit(run, number) for number in urgent}
         try:

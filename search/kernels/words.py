@@ -312,15 +312,16 @@ def list_classes(
     inverse: Letters,
     passes: NDArray[np.uint64],
     symmetry: Letters,
+    second: int,
     words: NDArray[np.uint8],
 ) -> int:
     """Write one word of each class under symmetry, inverse and rotation to ``words`` (n, length).
 
     Cyclic: the cyclically reduced words, up to rotation. Otherwise: the linear words that are not
     cyclically reduced. The word of a class is the least normal form of all its images, so that
-    every class is met once. What is not least letter by letter is cut off before normal forms are
-    made, prefixes under symmetry, whole words under rotation and inversion too. Returns how many
-    there are; writes what fits.
+    every class is met once; with ``second`` >= 0 only words with that second turn are listed. What
+    is not least letter by letter is cut off before normal forms are made, prefixes under symmetry,
+    whole words under rotation and inversion too. Returns how many there are; writes what fits.
     """
     letters = np.zeros(LONGEST, dtype=np.int64)
     stack = np.zeros(LONGEST + 1, dtype=np.uint64)
@@ -341,6 +342,8 @@ def list_classes(
         t = letters[depth]
         if t == turns:
             depth -= 1
+            continue
+        if depth == 1 and second >= 0 and t != second:
             continue
         layer = turn_layer[t]
         if (stack[depth] >> np.uint64(layer)) & np.uint64(1):

@@ -112,7 +112,7 @@ class Group:
         found = np.zeros((1 << 14, length), dtype=np.uint8)
         same = np.arange(len(self.turns), dtype=np.int64)[None]
         count = kernels.list_classes(
-            length, cyclic, self.turn_layer, self.inverses, self.passes, same, found
+            length, cyclic, self.turn_layer, self.inverses, self.passes, same, -1, found
         )
         assert count <= len(found)
         return [tuple(row) for row in found[:count].tolist()]

@@ -171,7 +171,7 @@ def test_one_thread_and_two_find_the_same() -> None:
 
 def test_bad_requests() -> None:
     puzzle = load("3x3x3")
-    with pytest.raises(RequestError, match="three pieces; 2 were given"):
+    with pytest.raises(RequestError, match="three pieces, but the number given is 2"):
         find(puzzle, "UFR UBL")
     with pytest.raises(RequestError, match="UFR is named twice"):
         find(puzzle, "UFR RUF UBL")

@@ -1,0 +1,73 @@
+"""The words A of a search, one of each class, listed in slices so that listing can be stopped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from search.encoding import Scope
+from search.kernels.words import list_classes
+
+#: Room for the words of one slice to begin with; it grows where more are found.
+ROOM_FOR_WORDS = 1 << 12
+
+
+class _Listing:
+    """The classes of words of one length, as far as they are listed."""
+
+    def __init__(self, scope: Scope, length: int, cyclic: bool) -> None:
+        self.scope, self.length, self.cyclic = scope, length, cyclic
+        turns = len(scope.arrays.turn_layer)
+        # Words of three turns and more are listed by their second turn, in so many slices.
+        self.left = list(range(turns)) if length > 2 else [-1]
+        self.found: list[NDArray[np.uint8]] = []
+        self.room = np.zeros((ROOM_FOR_WORDS, length), dtype=np.uint8)
+
+    def go_on(self) -> bool:
+        """List one slice more; return whether there was one."""
+        if not self.left:
+            return False
+        enc, second = self.scope.arrays, self.left[0]
+        while True:
+            count = list_classes(
+                self.length,
+                self.cyclic,
+                enc.turn_layer,
+                enc.inverse,
+                enc.passes,
+                enc.symmetry,
+                second,
+                self.room,
+            )
+            if count <= len(self.room):
+                break
+            self.room = np.zeros((count, self.length), dtype=np.uint8)
+        self.found.append(self.room[:count].copy())
+        del self.left[0]
+        if not self.left:
+            self.found = [np.concatenate(self.found)]
+        return True
+
+
+@lru_cache(maxsize=64)
+def _listing(scope: Scope, length: int, cyclic: bool) -> _Listing:
+    return _Listing(scope, length, cyclic)
+
+
+def listed(scope: Scope, length: int, cyclic: bool) -> Iterator[None]:
+    """List the classes of a length; yield now and then, so that somebody can stop and go on."""
+    while _listing(scope, length, cyclic).go_on():
+        yield
+
+
+def classes(scope: Scope, length: int, cyclic: bool) -> NDArray[np.uint8]:
+    """Return one word A of each class under symmetry, inverse and rotation; shape (n, length).
+
+    Cyclic: cyclically reduced words. Otherwise: linear ones that are not cyclically reduced.
+    """
+    for _ in listed(scope, length, cyclic):
+        pass
+    return _listing(scope, length, cyclic).found[0]
