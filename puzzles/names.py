@@ -1,7 +1,7 @@
 """Names of slots, stickers and placements, and what a name that somebody wrote stands for.
 
-The faces sorted by angle from a slot, equally near ones as a group, name it; a type is named by
-the fewest groups that tell its slots apart.
+The faces sorted by angle from a slot, equally near ones and those with its stickers as a group,
+name it; a type is named by the fewest groups that tell its slots from all others.
 """
 
 from __future__ import annotations

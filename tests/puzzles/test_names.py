@@ -3,16 +3,51 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import permutations
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from puzzles import load, names
+from puzzles.compile import compiled
 from puzzles.errors import NameNotFoundError, RequestError, TrefoilError
-from puzzles.file import catalogue
+from puzzles.file import catalogue, parse
 from puzzles.puzzle import Puzzle
 from tests.plain import named, plain
+
+#: Boxes of 3 x 2 x 1, cut in halves that turn by half turns.
+BOX = """
+description = "A box of 3 by 2 by 1 of which some halves turn by half turns."
+up = "U"
+front = "F"
+[body]
+points = [
+    [1.5, 1, 0.5], [1.5, 1, -0.5], [1.5, -1, 0.5], [1.5, -1, -0.5],
+    [-1.5, 1, 0.5], [-1.5, 1, -0.5], [-1.5, -1, 0.5], [-1.5, -1, -0.5],
+]
+[body.faces]
+U = [0, 0, 1]
+D = [0, 0, -1]
+F = [0, -1, 0]
+B = [0, 1, 0]
+L = [-1, 0, 0]
+R = [1, 0, 0]
+[[layers]]
+axes = AXES
+above = 0
+steps = 2
+"""
+#: What turns on a box, and the names of its pieces.
+BOXES = {
+    '["R", "U", "F"]': "UFL UFR UBL UBR DFL DFR DBL DBR",
+    '["R", "L", "F", "B"]': "UDFL UDBL UDFR UDBR",
+}
+
+
+def box(axes: str) -> Puzzle:
+    return compiled("box", parse(BOX.replace("AXES", axes), "box"))
+
 
 EVERY = pytest.mark.parametrize("name", catalogue())
 
@@ -22,9 +57,9 @@ def faces_of(puzzle: Puzzle, slot: int) -> set[str]:
     return {puzzle.body.faces[s.face].name for s in puzzle.stickers if s.slot == slot}
 
 
-@EVERY
+@pytest.mark.parametrize("name", [*catalogue(), *BOXES])
 def test_every_printed_name_is_read_back(name: str) -> None:
-    puzzle = load(name)
+    puzzle = box(name) if name in BOXES else load(name)
     slots, placements = names.slot_names(puzzle), names.placement_names(puzzle)
     stickers = [names.sticker_name(puzzle, n) for n in range(len(puzzle.stickers))]
     for printed in (slots, placements, stickers):
@@ -139,6 +174,40 @@ def test_dots_and_types_are_printed_only_where_they_are_needed() -> None:
     assert tetrahedron[0] == "tip:FRL"
     assert tetrahedron[4] == "corner:FRL"
     assert tetrahedron[8] == "FR"
+
+
+@pytest.mark.parametrize("axes", BOXES)
+def test_pieces_of_a_box_are_named_by_their_own_faces(axes: str) -> None:
+    """However flat the box is, and in whatever order the letters are written."""
+    puzzle = box(axes)
+    printed = names.slot_names(puzzle)
+    assert set(printed) == set(BOXES[axes].split())
+    for slot, name in enumerate(printed):
+        assert faces_of(puzzle, slot) == set(name)
+        for letters in permutations(name):
+            assert names.read_placement(puzzle, "".join(letters)).slot == slot
+
+
+def test_types_with_the_same_nearest_faces_are_named_by_more_of_them() -> None:
+    puzzle = load("cube-edges")
+    printed = names.slot_names(puzzle)
+    assert [text for text in printed if text.startswith("U.")] == ["U.FL", "U.FR", "U.BL", "U.BR"]
+    assert not [text for text in printed if ":" in text]
+    for number in range(1, 5):
+        slot = names.read_placement(puzzle, f"centre{number}:U").slot
+        assert puzzle.types[int(puzzle.type_of[slot])].name == f"centre{number}"
+        assert printed[slot].startswith("U.")
+    with pytest.raises(NameNotFoundError, match=r"write U\.FL, U\.FR, U\.BL or U\.BR"):
+        names.read_placement(puzzle, "U")
+
+
+def test_some_faces_of_a_piece_are_enough_if_they_are_of_no_other() -> None:
+    flat = box('["R", "L", "F", "B"]')
+    printed = names.slot_names(flat)
+    assert printed[names.read_placement(flat, "UFR").slot] == "UDFR"
+    assert printed[names.read_placement(flat, "RF").slot] == "UDFR"
+    with pytest.raises(NameNotFoundError, match="no such piece"):
+        names.read_placement(flat, "UD")
 
 
 def test_a_number_adds_twist() -> None:
