@@ -6,12 +6,19 @@ function that is called, so that an edit in a module that it calls would go unse
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
+import re
+import shutil
 import tempfile
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar, cast
+
+#: Compiled kernels of other versions are dropped when they were not used for so many days.
+DAYS_KEPT = 30
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -29,12 +36,26 @@ def _folder() -> Path:
     base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
     folder = base / "trefoil" / "kernels" / _sources()
     try:
+        is_new = not folder.exists()
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
             pass
+        # The time of the folder says when it was used last.
+        os.utime(folder)
     except OSError:
-        folder = Path(tempfile.mkdtemp(prefix="trefoil-kernels-"))
+        return Path(tempfile.mkdtemp(prefix="trefoil-kernels-"))
+    if is_new:
+        _drop_unused(folder)
     return folder
+
+
+def _drop_unused(folder: Path) -> None:
+    """Drop the folders beside one that are named like it and were not used for DAYS_KEPT days."""
+    oldest = time.time() - DAYS_KEPT * 86_400
+    with contextlib.suppress(OSError):
+        for other in list(folder.parent.iterdir()):
+            if re.fullmatch("[0-9a-f]{16}", other.name) and other.lstat().st_mtime < oldest:
+                shutil.rmtree(other, ignore_errors=True)
 
 
 #: Where compiled kernels are kept; set before Numba is imported, which reads it only then.
