@@ -6,12 +6,11 @@ Words are chosen once for each orbit of three-cycles and carried to the others b
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from puzzles import brackets
 from puzzles.brackets import Commutator, Conjugate, Tree, Written
@@ -22,17 +21,19 @@ from puzzles.words import normal
 from search import brackets as forms
 from search import frames
 from search.encoding import Scope
-from search.frames import Framed
+from search.frames import Frames, Numbers
+from search.impossible import wanted_effect
 from search.kernels.arrays import NONE, Shelf
 from search.request import Request
+from search.setups import within
 from search.shelves import Shelves
 
-#: Triples whose images are looked at together, so that memory stays small.
+#: Words that are checked together, so that memory stays small.
 CHUNK = 2048
+#: Of cycles that look the same, those with at most so many turns more than the best are compared.
+SPREAD = 2
 #: Words that are compared for one orbit, of the shortest and of the easiest each.
 COMPARED = 8
-
-Numbers = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,7 @@ class Said:
     notation: str
     turns: int
     things: int
+    word: Word
 
 
 @dataclass(frozen=True)
@@ -95,59 +97,49 @@ def placed(scope: Scope, triples: Numbers) -> Numbers:
     return result
 
 
-def framed(scope: Scope, triples: Numbers) -> Framed:
-    """Return the representatives of many triples (n, 3) of the kernels' placements."""
-    parts = [
-        frames.framed(scope, triples[k : k + CHUNK]) for k in range(0, max(len(triples), 1), CHUNK)
-    ]
-    return Framed(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
+def representatives(scope: Scope, found: Shelves, triples: Numbers) -> Numbers:
+    """Return the number of the representative of each of some triples (n, 3) of placements."""
+    orbits = _table(scope, found).orbit[frames.numbers(scope, placed(scope, triples))]
+    result: Numbers = found.first[orbits]
+    return result
+
+
+def _table(scope: Scope, found: Shelves) -> Frames:
+    return frames.frames(scope, tuple(found.first.tolist()))
 
 
 class Chosen:
     """The best words of every orbit with setups of at most so many turns, None for any."""
 
     def __init__(self, scope: Scope, found: Shelves, setup: int | None = None) -> None:
-        self.scope, self.found, self.setup = scope, found, setup
-        self._orbit = {int(number): k for k, number in enumerate(found.first)}
-        self._next = _neighbours(scope, found)
+        self.scope, self.found = scope, found
         self._costs = {
-            weight: self._settled(shelf, weight)
+            weight: _costs(scope, found.first, shelf, weight, setup)
             for shelf, weight in ((found.shortest, 2), (found.easiest, 1))
         }
+        starts = [frames.triple(scope, number) for number in found.first.tolist()]
+        beyond = scope.arrays.moves[:, np.array(starts, dtype=np.int64).reshape(-1, 3)]
+        #: The number of the triple to which each turn of setup leads, (turns, orbits).
+        self._beyond = frames.numbers(scope, beyond)
         self._words: dict[tuple[int, int, int], list[Word]] = {}
-        self._patterns: dict[int, tuple[Pattern, Pattern] | None] = {}
+        self._patterns: dict[int, tuple[Pattern, Pattern]] = {}
 
-    def _settled(self, shelf: Shelf, weight: int) -> list[Numbers]:
-        """Return for every number of setup turns the least costs; the last is for any more."""
-        costs = [shelf.cost[:, 0].astype(np.int64)]
-        orbits = self._next[0]
-        while (self.setup is None or len(costs) <= self.setup) and orbits.size:
-            through = costs[-1][orbits].min(axis=1) + weight
-            better = np.minimum(costs[-1], np.where(through < NONE, through, NONE))
-            if np.array_equal(better, costs[-1]):
-                break
-            costs.append(better)
-        return costs
+    def turns(self, orbit: int) -> int:
+        """Return the fewest executed turns for an orbit by its place, NONE if nothing was found."""
+        return int(self._costs[2][-1][orbit])
 
-    def turns(self, number: int) -> int:
-        """Return the fewest executed turns for an orbit by its representative's number, or NONE."""
-        return int(self._costs[2][-1][self._orbit[number]])
-
-    def patterns(self, number: int) -> tuple[Pattern, Pattern] | None:
-        """Return the shortest and the easiest word of an orbit, None if nothing was found."""
-        orbit = self._orbit[number]
+    def patterns(self, orbit: int) -> tuple[Pattern, Pattern]:
+        """Return the shortest and the easiest word of an orbit for which something was found."""
         if orbit not in self._patterns:
             self._patterns[orbit] = self._choose(orbit)
         return self._patterns[orbit]
 
-    def _choose(self, orbit: int) -> tuple[Pattern, Pattern] | None:
+    def _choose(self, orbit: int) -> tuple[Pattern, Pattern]:
         puzzle, turns = self.scope.puzzle, self.scope.turns
         words: dict[Word, None] = {}
         for weight in (2, 1):
             for word in self._best(orbit, weight, len(self._costs[weight]) - 1):
                 words.setdefault(normal(puzzle, [int(turns[t]) for t in word]))
-        if not words:
-            return None
         patterns = [_pattern(puzzle, word) for word in words]
         shortest = min(patterns, key=lambda p: (len(p.word), p.things, p.word))
         easiest = min(patterns, key=lambda p: (p.things, len(p.word), p.word))
@@ -166,56 +158,38 @@ class Chosen:
             slack = 1 if weight == 1 else 0
             for k in np.flatnonzero(shelf.cost[orbit] <= least + slack):
                 result.setdefault(tuple(shelf.words[orbit, k, : shelf.length[orbit, k]].tolist()))
-        orbits, symmetries, turned = self._next
-        for turn in range(orbits.shape[1] if least < NONE and setup else 0):
-            other = int(orbits[orbit, turn])
+        table = _table(self.scope, self.found)
+        for turn in range(len(self._beyond) if least < NONE and setup else 0):
+            there = self._beyond[turn, orbit]
+            other = int(table.orbit[there])
             if len(result) >= 2 * COMPARED or costs[setup - 1][other] + weight != least:
                 continue
             for word in self._best(other, weight, setup - 1)[:COMPARED]:
                 inner = np.array(word, dtype=np.int64)
-                if turned[orbit, turn]:
+                if table.turned[there]:
                     inner = enc.inverse[inner[::-1]]
-                inner = enc.symmetry[symmetries[orbit, turn]][inner]
+                inner = enc.symmetry[table.symmetry[there]][inner]
                 result.setdefault((turn, *inner.tolist(), int(enc.inverse[turn])))
         self._words[key] = list(result)[: 2 * COMPARED]
         return self._words[key]
 
 
-def _neighbours(scope: Scope, found: Shelves) -> tuple[Numbers, Numbers, NDArray[np.bool_]]:
-    """Return where one turn of setup leads each representative: orbit, symmetry, inverted or not.
-
-    All have the shape (orbits, turns).
-    """
-    enc = scope.arrays
-    shape = (len(found.first), len(enc.turn_layer))
-    if not shape[0]:
-        nothing = np.zeros(shape, dtype=np.int64)
-        return nothing, nothing, nothing.astype(np.bool_)
-    there = enc.moves[:, _triples(scope, found.first)].transpose(1, 0, 2).reshape(-1, 3)
-    seen = framed(scope, np.ascontiguousarray(there))
-    orbits = np.searchsorted(found.first, seen.number).reshape(shape)
-    return orbits, seen.symmetry.reshape(shape), seen.turned.reshape(shape)
-
-
-def _triples(scope: Scope, numbers: Numbers) -> Numbers:
-    """Return the triples of the kernels' placements that numbers stand for, first twist 0."""
-    enc, base = scope.arrays, frames.bases(scope)
-    kind = np.searchsorted(base[1:], numbers, side="right")
-    first = enc.type_slot[kind]
-    n = enc.type_slot[kind + 1] - first
-    t = (enc.type_placement[kind + 1] - enc.type_placement[kind]) // n
-    rest, xc = np.divmod(numbers - base[kind], t)
-    rest, xb = np.divmod(rest, t)
-    rest, c = np.divmod(rest, n)
-    a, b = np.divmod(rest, n)
-    homes = [enc.home[first + x] for x in (a, b, c)]
-    result: Numbers = np.stack([homes[0], homes[1] + xb, homes[2] + xc], axis=-1)
-    return result
+def _costs(
+    scope: Scope, first: Numbers, shelf: Shelf, weight: int, setup: int | None
+) -> list[Numbers]:
+    """Return for every number of setup turns the least costs; the last is for any more."""
+    costs = [shelf.cost[:, 0].astype(np.int64)]
+    while setup is None or len(costs) <= setup:
+        lower = within(scope, first, costs[-1], weight, 1)
+        if np.array_equal(lower, costs[-1]):
+            break
+        costs.append(lower)
+    return costs
 
 
 def triple_of(scope: Scope, number: int) -> tuple[int, int, int]:
     """Return the triple that a number stands for, as the puzzle's placements."""
-    a, b, c = scope.placements[_triples(scope, np.array([number], dtype=np.int64))[0]].tolist()
+    a, b, c = (int(scope.placements[p]) for p in frames.triple(scope, number))
     return a, b, c
 
 
@@ -269,7 +243,7 @@ def _teller(scope: Scope) -> Callable[[Pattern, int, bool], Said]:
         word = puzzle.inverse(pattern.word) if turned else pattern.word
         done = normal(puzzle, [turns[symmetry][t] for t in word])
         text = (pattern.undone if turned else pattern.text).format(*names[symmetry])
-        return Said(write(puzzle, done), text, len(done), pattern.things)
+        return Said(write(puzzle, done), text, len(done), pattern.things, done)
 
     return said
 
@@ -285,31 +259,58 @@ def entries(
     rows = [(int(a), int(b), int(c)) for a, b, c in triples]
     groups = [_look_alike(puzzle, row) if alike else [row] for row in rows]
     flat = np.array([t for group in groups for t in group], dtype=np.int64).reshape(-1, 3)
-    seen = framed(scope, placed(scope, flat)) if len(flat) else None
+    table, numbers = _table(scope, found), frames.numbers(scope, placed(scope, flat))
+    orbits = table.orbit[numbers].tolist()
     result: list[Entry | None] = []
+    done: list[tuple[int, Word]] = []
     at = 0
-    for (a, b, c), group in zip(rows, groups, strict=True):
+    for row, group in zip(rows, groups, strict=True):
         options = range(at, at + len(group))
         at += len(group)
-        assert seen is not None
-        known = [k for k in options if chosen.turns(int(seen.number[k])) < NONE]
-        if not known:
+        fewest = min(chosen.turns(orbits[k]) for k in options)
+        if fewest >= NONE:
             result.append(None)
             continue
-        told: list[tuple[Said, Said]] = []
-        fewest = min(chosen.turns(int(seen.number[k])) for k in known)
-        for k in known:
-            if chosen.turns(int(seen.number[k])) > fewest + 2:
-                continue
-            patterns = chosen.patterns(int(seen.number[k]))
-            if patterns is not None:
-                how = int(seen.symmetry[k]), bool(seen.turned[k])
-                told.append((said(patterns[0], *how), said(patterns[1], *how)))
-        names = (placement_name(puzzle, a), placement_name(puzzle, b), placement_name(puzzle, c))
-        shortest = min((pair[0] for pair in told), key=lambda s: (s.turns, s.things, s.sequence))
-        easiest = min((pair[1] for pair in told), key=lambda s: (s.things, s.turns, s.sequence))
-        result.append(Entry((a, b, c), names, shortest, easiest))
+        told: list[tuple[int, Said, Said]] = []
+        for k in options:
+            if chosen.turns(orbits[k]) <= fewest + SPREAD:
+                how = int(table.symmetry[numbers[k]]), bool(table.turned[numbers[k]])
+                shortest, easiest = (said(pattern, *how) for pattern in chosen.patterns(orbits[k]))
+                told.append((k, shortest, easiest))
+        short = min(told, key=lambda t: (t[1].turns, t[1].things, t[1].sequence))
+        easy = min(told, key=lambda t: (t[2].things, t[2].turns, t[2].sequence))
+        done += [(short[0], short[1].word), (easy[0], easy[2].word)]
+        a, b, c = (placement_name(puzzle, p) for p in row)
+        result.append(Entry(row, (a, b, c), short[1], easy[2]))
+    check(scope, flat[[k for k, _ in done]], [word for _, word in done])
     return result
+
+
+def check(scope: Scope, triples: Numbers, words: Sequence[Word]) -> None:
+    """Raise RuntimeError unless each word does its three-cycle of placements and nothing else.
+
+    Kept pieces count: those of the other types may end up anywhere.
+    """
+    puzzle = scope.puzzle
+    # One turn more, which moves nothing, fills the shorter words up.
+    still = np.arange(puzzle.placement_count)
+    moves = np.concatenate([puzzle.moves, still[None, :]])
+    for k in range(0, len(words), CHUNK):
+        own, part = triples[k : k + CHUNK], words[k : k + CHUNK]
+        longest = max(len(word) for word in part)
+        filled = np.array([word + (len(moves) - 1,) * (longest - len(word)) for word in part])
+        ends = np.tile(scope.placements, (len(part), 1))
+        for column in filled.T:
+            ends = moves[column[:, None], ends]
+        wanted = np.array([wanted_effect(puzzle, triple) for triple in own.tolist()])
+        wrong = (ends != wanted[:, scope.placements]).any(axis=1)
+        if wrong.any():
+            at = int(wrong.argmax())
+            cycle = " ".join(placement_name(puzzle, p) for p in own[at].tolist())
+            raise RuntimeError(
+                f"{write(puzzle, part[at])} does not do the cycle {cycle}; the stored searches "
+                "are broken and should be removed"
+            )
 
 
 def _look_alike(puzzle: Puzzle, triple: tuple[int, int, int]) -> list[tuple[int, int, int]]:

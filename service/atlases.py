@@ -10,13 +10,14 @@ import numpy as np
 
 from puzzles.puzzle import PieceType, Puzzle
 from search import claims
-from search.answers import Searched
-from search.atlas_entries import Entry, cycles_of, entries, framed, placed, triple_of
+from search.answers import Searched, told_apart
+from search.atlas_entries import Entry, cycles_of, entries, representatives, triple_of
 from search.encoding import Scope, scope, wanted_with_images
 from search.goals import Goal, goal_for_all
 from search.impossible import reason
 from search.kernels.arrays import NONE
 from search.request import Bounds
+from search.setups import within
 from search.shelves import Shelves
 from service.engine import Engine, Outcome, forbid_commuting
 
@@ -78,14 +79,18 @@ class AllPossible(Goal):
     def reached(self, scope: Scope, found: Shelves) -> bool:
         if self.half_length is not None:
             return super().reached(scope, found)
-        unknown = np.flatnonzero(found.turns >= NONE).tolist()
+        turns = found.turns
+        if self.setup is not None:
+            own = found.shortest.cost[:, 0].astype(np.int64)
+            turns = within(scope, found.first, own, 2, self.setup)
+        unknown = np.flatnonzero(turns >= NONE).tolist()
         hardest = next((k for k in unknown if self.can_be_done(int(found.first[k]))), None)
         if hardest is None:
-            known = np.where(found.turns < NONE, found.turns, -1)
+            known = np.where(turns < NONE, turns, -1)
             if not len(known) or known.max() < 0:
                 return True
             hardest = int(known.argmax())
-        one = Goal(None, found.first[[hardest]], self.seconds)
+        one = Goal(None, found.first[[hardest]], self.seconds, self.setup)
         return one.reached(scope, found)
 
 
@@ -119,7 +124,7 @@ def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
         return reasons[number] is None
 
     goal = goal_for_all(request.bounds, own)
-    wanted = AllPossible(goal.half_length, None, goal.seconds, can_be_done=can_be_done)
+    wanted = AllPossible(goal.half_length, None, goal.seconds, goal.setup, can_be_done=can_be_done)
     outcome = engine.search(own, wanted)
     triples = cycles_of(puzzle, puzzle.types[number])
     every = entries(own, outcome.shelves, triples.tolist(), request.bounds.setup, request.alike)
@@ -128,8 +133,8 @@ def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
     without = [k for k, entry in enumerate(every) if entry is None]
     impossible = 0
     if without:
-        numbers = framed(own, placed(own, triples[without])).number
-        impossible = sum(not can_be_done(int(number)) for number in numbers)
+        numbers = representatives(own, outcome.shelves, triples[without])
+        impossible = sum(not can_be_done(number) for number in numbers.tolist())
     return TypeAtlas(
         puzzle.types[number],
         tuple(there),
@@ -143,21 +148,20 @@ def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
 
 def _searched(own: Scope, request: AtlasRequest, outcome: Outcome) -> Searched:
     """Say how far a search went, and what that proves of all its cycles."""
-    half_length, setup = outcome.shelves.half_length, request.bounds.setup
-    complete = claims.complete(own, half_length) if setup is None else None
-    like = request.alike and any(
-        request.puzzle.alike[s] != s for k in own.kept for s in request.puzzle.types[k].slots
-    )
-    told_apart = " with all pieces told apart" if like else ""
+    half_length, bounds = outcome.shelves.half_length, request.bounds
+    complete = claims.complete(own, half_length) if bounds.setup is None else None
+    if complete is not None and bounds.turns is not None:
+        complete = min(complete, bounds.turns)
+    apart = told_apart(request.alike, own)
     if complete is None:
-        text = f"searched all rings up to half-length {half_length}{told_apart}"
-        if setup is None:
+        text = f"searched all rings up to half-length {half_length}{apart}"
+        if bounds.setup is None:
             text += "; on this puzzle that proves no number of turns"
     else:
         text = (
-            f"complete to {complete} turns among commutator forms{told_apart}: up to "
+            f"complete to {complete} turns among commutator forms{apart}: up to "
             f"{complete + 1} turns, what was found is proven shortest"
         )
     if outcome.note:
         text += f"; {outcome.note}"
-    return Searched(half_length, setup, None if like else complete, text)
+    return Searched(half_length, bounds.setup, None if apart else complete, text)

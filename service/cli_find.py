@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from service import options
 from service.output import (
@@ -25,11 +23,9 @@ if TYPE_CHECKING:
     from puzzles.puzzle import Puzzle
     from search.request import Request
     from service.atlases import TypeAtlas
-    from service.engine import Engine
+    from service.engine import Engine, FindResult
 
-Most = Annotated[
-    int | None, typer.Option("--most", metavar="N", help="Show at most N answers or lines.")
-]
+STOPPED = "stopped before the search was done; this is what was found so far"
 
 
 @contextlib.contextmanager
@@ -51,13 +47,7 @@ def working(threads: int | None) -> Iterator[Engine]:
 
 def find(
     puzzle: options.PuzzleName,
-    cycle: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="A B C",
-            help="Three stickers: A goes to where B is, B to where C is, C to where A is.",
-        ),
-    ],
+    cycle: options.Cycle,
     layers: options.Layers = None,
     keep: options.Keep = None,
     free: options.Free = None,
@@ -65,24 +55,11 @@ def find(
     half_length: options.HalfLength = None,
     setup: options.Setup = None,
     seconds: options.Seconds = None,
-    any_twist: Annotated[
-        bool, typer.Option("--any-twist", help="The three may be twisted in any way.")
-    ] = False,
-    apart: Annotated[
-        bool, typer.Option("--apart", help="Pieces that look the same may not change places.")
-    ] = False,
-    most: Most = None,
-    left_handed: Annotated[
-        bool, typer.Option("--left-handed", help="Rank by what is easy for the left hand.")
-    ] = False,
-    weights: Annotated[
-        str | None,
-        typer.Option(
-            "--weights",
-            metavar="turns=1,hands=2",
-            help="How much turns, layers, memory and hands count in the order of the answers.",
-        ),
-    ] = None,
+    any_twist: options.AnyTwist = False,
+    apart: options.Apart = False,
+    most: options.Most = None,
+    left_handed: options.LeftHanded = False,
+    weights: options.Weighed = None,
     picture: options.Picture = None,
     json: options.Json = False,
     threads: options.Threads = None,
@@ -95,10 +72,9 @@ def find(
     shown = options.number("most", most, 1, MOST_SHOWN, DEFAULT_ANSWERS)
     weighed = options.weights(weights)
     bounds = options.bounds(turns, half_length, setup, seconds)
-    loaded = load(puzzle)
     wanted = request(
-        loaded,
-        [name for text in cycle for name in text.split()],
+        load(puzzle),
+        " ".join(cycle),
         layers=layers,
         keep=keep,
         free=free,
@@ -108,12 +84,16 @@ def find(
     )
     with working(threads) as engine:
         result = engine.find(wanted, weighed, shown, left_handed)
-    found, stopped = result.found, result.outcome.stopped
-    if picture is not None and found.answers:
+    if picture is not None and result.found.answers:
         from puzzles.picture import draw
 
-        write_file(picture, draw(loaded, wanted.triples()[0]))
-    status = INTERRUPTED if stopped else FOUND if found.answers else NONE_FOUND
+        write_file(picture, draw(wanted.puzzle, wanted.triples()[0]))
+    return _show_found(result, json)
+
+
+def _show_found(result: FindResult, json: bool) -> int:
+    """Print how a request ended; return the exit status."""
+    found, stopped = result.found, result.outcome.stopped
     reason = _reason(found.searched.text, stopped)
     if json:
         from service import reports
@@ -124,13 +104,13 @@ def find(
         from service.tables import show_find
 
         show_find(found)
-        if _unseen(wanted):
+        if _unseen(found.request):
             say("these three look the same, so nobody sees them move; --apart tells them apart")
         if stopped:
-            say("stopped before the search was done; this is what was found so far")
+            say(STOPPED)
     else:
         say(reason)
-    return status
+    return INTERRUPTED if stopped else FOUND if found.answers else NONE_FOUND
 
 
 def _unseen(wanted: Request) -> bool:
@@ -147,10 +127,7 @@ def _reason(text: str, stopped: bool) -> str:
 
 def atlas(
     puzzle: options.PuzzleName,
-    kind: Annotated[
-        str | None,
-        typer.Argument(metavar="[TYPE]", help="A piece type; all that move if none is given."),
-    ] = None,
+    kind: options.Kind = None,
     layers: options.Layers = None,
     keep: options.Keep = None,
     free: options.Free = None,
@@ -158,10 +135,8 @@ def atlas(
     half_length: options.HalfLength = None,
     setup: options.Setup = None,
     seconds: options.Seconds = None,
-    alike: Annotated[
-        bool, typer.Option("--alike", help="Pieces that look the same may change places.")
-    ] = False,
-    most: Most = None,
+    alike: options.Alike = False,
+    most: options.Most = None,
     json: options.Json = False,
     threads: options.Threads = None,
 ) -> int:
@@ -180,6 +155,11 @@ def atlas(
     wanted = AtlasRequest(loaded, types, own_layers, kept, alike, bounds)
     with working(threads) as engine:
         parts = list(made(engine, wanted))
+    return _show_atlas(loaded, parts, shown, json)
+
+
+def _show_atlas(puzzle: Puzzle, parts: list[TypeAtlas], shown: int, json: bool) -> int:
+    """Print an atlas, as a table of so many lines or as JSON; return the exit status."""
     stopped = any(part.outcome.stopped for part in parts)
     entries = sum(len(part.entries) for part in parts)
     never = not stopped and all(part.impossible == part.cycles for part in parts)
@@ -187,16 +167,16 @@ def atlas(
     if json:
         from service import reports
 
-        report = reports.atlas(loaded, parts, stopped)
+        report = reports.atlas(puzzle, parts, stopped)
         print_json(report if entries else {**report, "reason": reason})
     else:
         from service.tables import show_atlas
 
-        show_atlas(loaded, parts, shown)
+        show_atlas(puzzle, parts, shown)
         if not entries:
             say(reason)
         elif stopped:
-            say("stopped before the search was done; this is what was found so far")
+            say(STOPPED)
     nothing = IMPOSSIBLE if never else NONE_FOUND
     return INTERRUPTED if stopped else FOUND if entries else nothing
 

@@ -63,6 +63,38 @@ Seconds = Annotated[
 Threads = Annotated[
     int | None, typer.Option("--threads", metavar="N", help="Search with N threads at once.")
 ]
+Cycle = Annotated[
+    list[str],
+    typer.Argument(
+        metavar="A B C",
+        help="Three stickers: A goes to where B is, B to where C is, C to where A is.",
+    ),
+]
+Kind = Annotated[
+    str | None,
+    typer.Argument(metavar="[TYPE]", help="A piece type; all that move if none is given."),
+]
+AnyTwist = Annotated[bool, typer.Option("--any-twist", help="The three may be twisted in any way.")]
+Apart = Annotated[
+    bool, typer.Option("--apart", help="Pieces that look the same may not change places.")
+]
+Alike = Annotated[
+    bool, typer.Option("--alike", help="Pieces that look the same may change places.")
+]
+Most = Annotated[
+    int | None, typer.Option("--most", metavar="N", help="Show at most N answers or lines.")
+]
+LeftHanded = Annotated[
+    bool, typer.Option("--left-handed", help="Rank by what is easy for the left hand.")
+]
+Weighed = Annotated[
+    str | None,
+    typer.Option(
+        "--weights",
+        metavar="turns=1,hands=2",
+        help="How much turns, layers, memory and hands count in the order of the answers.",
+    ),
+]
 
 
 def bounds(

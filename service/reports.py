@@ -109,7 +109,11 @@ def atlas(puzzle: Puzzle, parts: list[TypeAtlas], stopped: bool) -> Report:
 
 
 def tried(puzzle: Puzzle, word: tuple[int, ...], effect: Effect, left_over: str) -> Report:
-    """Return what a sequence does."""
+    """Return what a sequence does.
+
+    ``written`` has its turns in their own order, ``sequence`` and ``turns`` what is left after
+    cancelling.
+    """
     from puzzles.effects import cycles, order, pieces_moved
     from puzzles.names import placement_name
     from puzzles.notation import write
@@ -118,6 +122,7 @@ def tried(puzzle: Puzzle, word: tuple[int, ...], effect: Effect, left_over: str)
     done = normal(puzzle, word)
     return {
         "puzzle": puzzle.name,
+        "written": write(puzzle, word),
         "sequence": write(puzzle, done),
         "turns": len(done),
         "cycles": [[placement_name(puzzle, p) for p in c] for c in cycles(puzzle, effect)],

@@ -156,10 +156,12 @@ def _line(entry: Entry) -> tuple[object, ...]:
 def show_tried(report: Report, puzzle: Puzzle, cycles: Sequence[tuple[int, ...]]) -> None:
     """Print what a sequence does."""
     out = console()
-    out.print(_text(f"{puzzle.name}: {report['sequence'] or 'nothing'}", "bold"))
+    out.print(_text(f"{puzzle.name}: {report['written'] or 'nothing'}", "bold"))
     moved, order = report["pieces_moved"], report["order"]
+    turns, written = report["turns"], len(report["written"].split())
+    left = f"{turns:,} after cancelling: {report['sequence']}" if turns else "all of them cancel"
     rows: list[tuple[str, Any]] = [
-        ("turns", report["turns"]),
+        ("turns", f"{turns:,}" if turns == written else f"{written:,} as written, {left}"),
         ("moves", f"{moved} piece{'s' if moved != 1 else ''}"),
         ("cycles", " ".join(cycle_text(puzzle, cycle) for cycle in cycles)),
         ("order", f"{order:,} times over, nothing has moved" if moved else "1"),

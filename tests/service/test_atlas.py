@@ -4,16 +4,24 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from puzzles import load
+from puzzles.effects import cycles, effect_of
 from puzzles.names import read_cycle
 from puzzles.notation import parse
 from puzzles.puzzle import Puzzle
 from puzzles.words import normal
+from search.atlas_entries import check, cycles_of, entries
+from search.encoding import scope
+from search.goals import Goal
+from search.kernels.arrays import Shelf
 from service.cli import run
+from service.engine import Engine
 from tests.plain import assert_three_cycle
 
 Ask = Callable[..., tuple[int, Any]]
@@ -138,6 +146,65 @@ def test_an_open_atlas_ends_when_the_best_is_proven(asked: Ask) -> None:
     assert status == 0
     assert report["missing"] == 0
     assert report["searched"]["complete"] >= max(e["turns"] for e in report["entries"])
+
+
+def test_an_open_atlas_with_a_bounded_setup_ends_when_its_best_is_proven(asked: Ask) -> None:
+    # With any setup all is proven at half-length 4, where some cycles have no ring of their own.
+    name = "tetrahedron-corners"
+    free = asked("atlas", name)[1]
+    status, bare = asked("atlas", name, "--setup", "0")
+    assert status == 0
+    assert bare["missing"] == 0
+    last = bare["searched"]["half_length"]
+    assert last > free["searched"]["half_length"]
+    hardest = max(entry["turns"] for entry in bare["entries"])
+    proven = [
+        asked("atlas", name, "--half-length", str(level))[1]["searched"]["complete"]
+        for level in (last - 1, last)
+    ]
+    assert proven[0] < hardest <= proven[1]
+    # What a deeper search finds is no shorter.
+    deeper = asked("atlas", name, "--setup", "0", "--half-length", "8")[1]
+    turns = [[entry["turns"] for entry in report["entries"]] for report in (bare, deeper)]
+    assert turns[0] == turns[1]
+    assert hardest > max(entry["turns"] for entry in free["entries"])
+
+
+def test_a_sequence_that_does_not_do_its_cycle_is_not_printed() -> None:
+    cube = load("3x3x3")
+    corner = cube.type_named("corner")
+    assert corner is not None
+    own = scope(cube, wanted=(corner.number,))
+    found = Engine().search(own, Goal(4, None, None)).shelves
+    every = cycles_of(cube, corner).tolist()
+    assert sum(entry is not None for entry in entries(own, found, every, None, False)) > 500
+
+    def spoilt(shelf: Shelf) -> Shelf:
+        words = shelf.words.copy()
+        words[:, :, 0] = own.arrays.inverse[words[:, :, 0]]
+        return shelf._replace(words=words)
+
+    broken = replace(found, shortest=spoilt(found.shortest), easiest=spoilt(found.easiest))
+    with pytest.raises(RuntimeError, match="does not do the cycle"):
+        entries(own, broken, every, None, False)
+
+
+def test_checking_looks_at_every_kept_piece_and_at_twists() -> None:
+    cube = load("3x3x3")
+    corner = cube.type_named("corner")
+    assert corner is not None
+    word = parse(cube, "[R U R' U', L']").word
+    [cycle] = cycles(cube, effect_of(cube, word))
+    own = scope(cube, wanted=(corner.number,))
+    check(own, np.array([cycle]), [word])
+    twisted = (cycle[0], cycle[1], cycle[2] + (1 if cube.twist_of[cycle[2]] == 0 else -1))
+    assert cube.slot_of[twisted[2]] == cube.slot_of[cycle[2]]
+    # R2 U R U R' U' R' U' R' U R' cycles three edges and moves nothing else: common practice.
+    both = (*word, *parse(cube, "R2 U R U R' U' R' U' R' U R'").word)
+    for triple, wrong in ((cycle, cube.inverse(word)), (twisted, word), (cycle, both)):
+        with pytest.raises(RuntimeError, match="does not do the cycle"):
+            check(own, np.array([cycle, triple, cycle]), [word, wrong, word])
+    check(scope(cube, kept=(corner.number,)), np.array([cycle]), [both])
 
 
 def test_exit_statuses(asked: Ask, capsys: pytest.CaptureFixture[str]) -> None:

@@ -169,6 +169,25 @@ def test_try(asked: Ask, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert "7 pieces" in capsys.readouterr().out
 
 
+def test_try_shows_what_was_written(asked: Ask, capsys: pytest.CaptureFixture[str]) -> None:
+    typed = "R U R' U' L' U R U' R' L"
+    assert asked("try", "3x3x3", typed)[1]["written"] == typed
+    assert run(["try", "3x3x3", typed]) == 0
+    printed = capsys.readouterr().out
+    assert typed in printed
+    assert "cancel" not in printed
+    # R and L commute, so that R' L R is L; amounts of one layer add up.
+    report = asked("try", "3x3x3", "[R': L] (U)2")[1]
+    assert report["written"] == "R' L R U U"
+    assert (report["sequence"], report["turns"]) == ("L U2", 2)
+    assert run(["try", "3x3x3", "[R': L] (U)2"]) == 0
+    printed = capsys.readouterr().out
+    assert "R' L R U U" in printed
+    assert "5 as written, 2 after cancelling: L U2" in printed
+    assert run(["try", "3x3x3", "R R'"]) == 0
+    assert "2 as written, all of them cancel" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("name", ["2x2x2", "3x3x3", "3x3x3-slices", "dodecahedron-faces"])
 def test_scrambles(asked: Ask, name: str) -> None:
     status, report = asked("scramble", name, "--count", "20", "--seed", "7", "--length", "30")
