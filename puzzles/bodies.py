@@ -22,6 +22,8 @@ Vectors = NDArray[np.float64]
 SAME = 1e-9
 #: The largest coordinate of a body's corner; beyond it rounding would eat up SAME.
 FARTHEST = 1000.0
+#: How far a face letter's direction may be from the face's normal, in degrees.
+FARTHEST_ANGLE = 1.0
 #: The most corners that a body may have.
 MOST_POINTS = 120
 
@@ -109,9 +111,10 @@ def _unit(vector: Vectors) -> Vectors:
 def hull(points: Vectors, letters: dict[str, Vectors] | None = None) -> Body:
     """Return the convex hull of points around the origin, with named faces.
 
-    ``letters`` gives a direction for each letter: the face whose normal is nearest gets it. Without
-    it the faces are lettered from the top down and then round from the front, ``A`` first.
-    Raises PuzzleFileError if the points are flat, too many, or do not enclose the origin.
+    ``letters`` gives a direction for each letter: the face with that normal gets it. Without it
+    the faces are lettered from the top down and then round from the front, ``A`` first.
+    Raises PuzzleFileError if the points are flat, too many, or do not enclose the origin, and for
+    letters that do not fit the faces.
     """
     points = np.asarray(points, dtype=np.float64)
     if len(points) > MOST_POINTS:
@@ -175,17 +178,23 @@ def _body(
             )
         lettered = list(zip(names, order, strict=False))
     else:
-        lettered = []
-        rest = list(planes)
-        for name, direction in letters.items():
-            if not rest:
-                raise PuzzleFileError(
-                    f"body: {len(letters)} letters are given for {len(planes)} faces"
-                )
-            best = max(range(len(rest)), key=lambda k: float(rest[k][0] @ _unit(direction)))
-            lettered.append((name, rest.pop(best)))
-        if rest:
+        if len(letters) != len(planes):
             raise PuzzleFileError(f"body: {len(letters)} letters are given for {len(planes)} faces")
+        lettered = []
+        for name, direction in letters.items():
+            best = max(planes, key=lambda plane: float(plane[0] @ _unit(direction)))
+            if float(best[0] @ _unit(direction)) < math.cos(math.radians(FARTHEST_ANGLE)):
+                near = ", ".join(f"{x:.4g}" for x in np.round(best[0], 9) + 0.0)
+                raise PuzzleFileError(
+                    f"body.faces.{name}: no face looks that way; the nearest one has the normal"
+                    f" [{near}]"
+                )
+            taken = next((other for other, plane in lettered if plane is best), None)
+            if taken is not None:
+                raise PuzzleFileError(
+                    f"body.faces.{name}: that face has the letter {taken} already"
+                )
+            lettered.append((name, best))
     faces = []
     for name, (normal, distance) in lettered:
         corners = np.flatnonzero(np.abs(points @ normal - distance) < SAME)

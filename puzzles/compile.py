@@ -34,7 +34,7 @@ def load(name: str) -> Puzzle:
 
 def _body(model: file.PuzzleModel) -> Body:
     if isinstance(model.body, str):
-        return bodies.BODIES[model.body]()
+        return bodies.BODIES[model.body.replace(" ", "-")]()
     points = np.array([[size(x, "body.points") for x in p] for p in model.body.points])
     letters = None
     if model.body.faces is not None:
@@ -52,6 +52,9 @@ def _layers(model: file.PuzzleModel, body: Body) -> tuple[Layer, ...]:
     for key, letters in (("up", model.up), ("front", model.front)):
         if body.axis(letters) is None:
             raise PuzzleFileError(f"{key}: {letters!r} names no direction; {_letters(body)}")
+    up, front = body.axis(model.up), body.axis(model.front)
+    if float(np.linalg.norm(np.cross(up, front))) < SAME:  # type: ignore[arg-type]
+        raise PuzzleFileError("front: must differ from up and its opposite")
     result: list[Layer] = []
     for number, group in enumerate(model.layers, 1):
         where = f"layers {number}"
@@ -67,10 +70,10 @@ def _layers(model: file.PuzzleModel, body: Body) -> tuple[Layer, ...]:
                     )
                 axes.append((letters, axis))
         if group.above is not None:
-            low, high = size(group.above, f"{where}.above"), math.inf
+            low, high = size(group.above, f"{where}: above"), math.inf
         else:
             assert group.between is not None
-            low, high = (size(x, f"{where}.between") for x in group.between)
+            low, high = (size(x, f"{where}: between") for x in group.between)
         if low >= high:
             raise PuzzleFileError(f"{where}: `between` gives the smaller depth first")
         if isinstance(group.names, list) and len(group.names) != len(axes):

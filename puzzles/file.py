@@ -8,14 +8,16 @@ from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, StrictFloat, StrictInt, ValidationError
 
+from puzzles.complaints import complaint, not_toml
 from puzzles.errors import NameNotFoundError, PuzzleFileError
 
 #: The largest puzzle file that is read, in bytes; the catalogue's are below 2,000.
 LARGEST_FILE = 100_000
 
-Size = float | Annotated[str, Field(max_length=200)]
+#: Strict, because ``above = true`` is a slip and no 1.
+Size = StrictFloat | Annotated[str, Field(max_length=200)]
 Point = tuple[Size, Size, Size]
 
 
@@ -40,7 +42,9 @@ class LayersModel(_Model):
         default=None,
         description="one name an axis, or one name for all in which {axis} stands for the letters",
     )
-    steps: Annotated[int, Field(ge=2, le=24)] = Field(description="smallest steps in a full turn")
+    steps: Annotated[StrictInt, Field(ge=2, le=24)] = Field(
+        description="smallest steps in a full turn"
+    )
     above: Size | None = Field(default=None, description="all that is farther out than this")
     between: tuple[Size, Size] | None = Field(default=None, description="all between two depths")
 
@@ -57,6 +61,7 @@ class PuzzleModel(_Model):
             "dodecahedron",
             "icosahedron",
             "rhombic-dodecahedron",
+            "rhombic dodecahedron",
         ]
         | HullModel
     )
@@ -67,6 +72,13 @@ class PuzzleModel(_Model):
         default_factory=dict, description="own words for piece types, by the name they would have"
     )
     note: str = Field(default="", description="a sentence that `parts` says, such as on names")
+
+
+_KEYS = {
+    "": [*PuzzleModel.model_fields],
+    "body": [*HullModel.model_fields],
+    "layers": [*LayersModel.model_fields],
+}
 
 
 def schema() -> dict[str, Any]:
@@ -86,6 +98,8 @@ def read(name: str) -> tuple[str, PuzzleModel]:
 
     Raises NameNotFoundError for an unknown name, PuzzleFileError for a file that is not right.
     """
+    if not name.strip():
+        raise NameNotFoundError("the puzzle's name is empty")
     known = catalogue()
     if name in known:
         entry = resources.files("puzzles") / "catalogue" / f"{name}.toml"
@@ -121,13 +135,12 @@ def parse(text: str, where: str) -> PuzzleModel:
     try:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise PuzzleFileError(f"{where}: not well-formed TOML: {error}") from None
+        raise PuzzleFileError(f"{where}: {not_toml(error)}") from None
     try:
         model = PuzzleModel.model_validate(data)
     except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise PuzzleFileError(f"{where}: {place or 'the file'}: {first['msg']}") from None
+        said = complaint(data, error.errors(include_url=False), _KEYS)
+        raise PuzzleFileError(f"{where}: {said}") from None
     for number, layers in enumerate(model.layers, 1):
         if (layers.above is None) == (layers.between is None):
             raise PuzzleFileError(

@@ -157,3 +157,24 @@ def test_too_many_letters_are_refused() -> None:
     letters = {face.name: face.normal for face in cube.faces} | {"X": np.array([1.0, 1.0, 1.0])}
     with pytest.raises(PuzzleFileError, match="7 letters are given for 6 faces"):
         hull(cube.points, letters)
+
+
+@pytest.mark.parametrize(
+    ("direction", "said"),
+    [
+        ((1, 2, 3), r"body.faces.U: no face looks that way; the nearest .* normal \[0, 0, 1\]"),
+        ((0, 0.02, 1), r"body.faces.U: no face looks that way"),  # 1.15 degrees
+        ((0, 0, -1), "body.faces.D: that face has the letter U already"),
+    ],
+)
+def test_a_letter_belongs_to_a_face_that_looks_its_way(
+    direction: tuple[float, float, float], said: str
+) -> None:
+    cube = BODIES["cube"]()
+    letters = {face.name: face.normal for face in cube.faces}
+    with pytest.raises(PuzzleFileError, match=said):
+        hull(cube.points, {**letters, "U": np.array(direction, dtype=float)})
+    near = hull(cube.points, {**letters, "U": np.array((0, 0.01, 1))})
+    face = near.face("U")
+    assert face is not None
+    assert face.normal.tolist() == [0, 0, 1]
