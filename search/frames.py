@@ -127,22 +127,3 @@ def triple(scope: Scope, number: int) -> tuple[int, int, int]:
     a, b = divmod(rest, n)
     home = enc.home[first : first + n]
     return int(home[a]), int(home[b]) + xb, int(home[c]) + xc
-
-
-class Framed(NamedTuple):
-    """Triples seen from their representatives; all of shape (n,).
-
-    The symmetry carries the representative, inverted if ``turned``, to the triple.
-    """
-
-    number: Numbers
-    symmetry: Numbers
-    turned: NDArray[np.bool_]
-
-
-def framed(scope: Scope, triples: Numbers) -> Framed:
-    """Return the representatives of triples (n, 3) and how they become the triples."""
-    number = representatives(scope, triples)
-    table = frames(scope, tuple(np.unique(number).tolist()))
-    own = numbers(scope, triples)
-    return Framed(number, table.symmetry[own], table.turned[own])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -92,26 +93,34 @@ def reason(
 
 
 def _plainly(puzzle: Puzzle, slots: list[int]) -> str | None:
-    """Say whether pieces are of different types or never leave their slots."""
+    """Say whether pieces never leave their slots or are of different types."""
     names = slot_names(puzzle)
     kinds = [puzzle.types[int(puzzle.type_of[slot])] for slot in slots]
+    if len(set(slots)) == 1:
+        return None
+    held = {part.slots[0] for part in layer_group(puzzle).parts if part.single}
+    for slot, kind in zip(slots, kinds, strict=True):
+        if slot in held:
+            twisting = "may be twisted, but " if kind.twists > 1 and kind.moves else ""
+            one = kind.count == 1
+            which = "it" if one else f"the {plural(kind.name)}"
+            leave = "never leaves its slot" if one else "never leave their slots"
+            return f"{names[slot]} is {_a(kind)}: {which} {twisting}{leave}{_noted(puzzle, slot)}."
     for slot, kind in zip(slots, kinds, strict=True):
         if kind is not kinds[0]:
             return (
                 f"{names[slots[0]]} is {_a(kinds[0])} and {names[slot]} is {_a(kind)}: no turn "
                 "carries one into the other's slot."
             )
-    if len(set(slots)) == 1:
-        return None
-    for part in layer_group(puzzle).parts:
-        if part.single and part.slots[0] in slots:
-            word = plural(kinds[0].name)
-            twisting = "may be twisted, but " if kinds[0].twists > 1 else ""
-            return (
-                f"{names[part.slots[0]]} is {_a(kinds[0])}: the {word} {twisting}never leave "
-                "their slots."
-            )
     return None
+
+
+def _noted(puzzle: Puzzle, slot: int) -> str:
+    """Return the puzzle's note in brackets if it names the piece of a slot, else nothing."""
+    if not re.search(rf"(?<!\w){re.escape(slot_names(puzzle)[slot])}(?!\w)", puzzle.note):
+        return ""
+    note = puzzle.note.removesuffix(".")
+    return f" ({note[0].lower()}{note[1:]})" if note[:2].istitle() else f" ({note})"
 
 
 def _stickers(puzzle: Puzzle, cycle: Sequence[Placed | int], any_twist: bool) -> str | None:
@@ -250,15 +259,19 @@ def _counted(own: LayerGroup, filling: tuple[int, ...], effects: list[Table], al
         smaller = layer_group(puzzle, own.layers, fewer)
         if other != wanted and not any(_possible(smaller, e, alike) for e in effects):
             types = fewer
+    slots = list(dict.fromkeys(int(puzzle.slot_of[p]) for p in filling))
+    names = joined([slot_names(puzzle)[slot] for slot in slots])
     word = plural(puzzle.types[wanted].name)
     others = [plural(puzzle.types[t].name) for t in types if t != wanted]
     if others:
+        verb = {1: "twists", 2: "swaps"}.get(len(slots), "cycles")
         changes = "visibly changing" if alike and own.alike else "changing"
-        return f"no sequence does that to the {word} without {changes} the {joined(others)}"
+        return f"no sequence {verb} {names} without {changes} the {joined(others)}"
+    what = {1: f"a twist of {names}", 2: f"a swap of {names}"}
     order = layer_group(puzzle, own.layers, types).order
     return (
-        f"the {word} make only {order:,} arrangements, all of them counted, and this is not one "
-        "of them"
+        f"the {word} make only {order:,} arrangements, all of them counted, and "
+        f"{what.get(len(slots), f'a cycle of {names}')} alone is not one of them"
     )
 
 
