@@ -149,7 +149,8 @@ def searched(request: Request, scope: Scope, shelves: Shelves, shortest: int) ->
     if complete is not None and bounds.turns is not None:
         complete = min(complete, bounds.turns)
     if complete is None or bounds.setup is not None:
-        text = f"searched all rings up to half-length {half_length}{apart}"
+        best = f"{shortest} turns is the shortest found; " if shortest else ""
+        text = f"{best}searched all rings up to half-length {half_length}{apart}"
         if complete is None:
             text += "; on this puzzle that proves no number of turns"
         return Searched(half_length, bounds.setup, None, text)
