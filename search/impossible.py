@@ -120,7 +120,7 @@ def _noted(puzzle: Puzzle, slot: int) -> str:
     if not re.search(rf"(?<!\w){re.escape(slot_names(puzzle)[slot])}(?!\w)", puzzle.note):
         return ""
     note = puzzle.note.removesuffix(".")
-    return f" ({note[0].lower()}{note[1:]})" if note[:2].istitle() else f" ({note})"
+    return f" ({note[0].lower()}{note[1:]})" if note[1:2].islower() else f" ({note})"
 
 
 def _stickers(puzzle: Puzzle, cycle: Sequence[Placed | int], any_twist: bool) -> str | None:

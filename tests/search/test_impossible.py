@@ -53,6 +53,15 @@ def test_pieces_of_different_types() -> None:
     says(why("3x3x3", "UF", "UR", "UFR"), "UF is an edge and UFR is a corner")
 
 
+def test_a_held_piece_is_told_before_the_type_and_with_the_note_that_names_it() -> None:
+    for names in itertools.permutations(("DBL", "UFR", "UFL")):
+        text = why("2x2x2", *names)
+        says(text, "DBL is a held-corner: it never leaves its slot (the corner DBL is held still:")
+    text = why("3x3x3", "UFR", "U", "F")
+    says(text, "U is a centre: the centres never leave their slots.")
+    says(why("tetrahedron-corners", "FR", "tip:FRL", "FL"), "may be twisted, but never leave")
+
+
 def test_pieces_that_never_leave_their_slots() -> None:
     says(why("3x3x3", "U", "F", "R"), "U is a centre", "never leave")
     says(why("cube-corners", "UFR", "UBL", "DFL"), "axis-corner", "may be twisted", "never leave")
@@ -129,8 +138,10 @@ def test_two_layers_that_reach_few_arrangements() -> None:
 
 
 def test_centres_and_corners_that_are_tied_to_others() -> None:
-    says(why("3x3x3-slices", "U", "F", "R"), "only 24 arrangements")
-    says(why("cube-corners", "UFL", "UBR", "DFR"), "without changing the axis-corners")
+    text = why("3x3x3-slices", "U", "F", "R")
+    says(text, "only 24 arrangements", "a cycle of U, F and R alone is not one of them")
+    text = why("cube-corners", "UFL", "UBR", "DFR")
+    says(text, "No sequence cycles UFL, UBR and DFR without changing the axis-corners")
 
 
 def test_pieces_that_look_the_same_and_arrive_in_each_others_parts() -> None:
