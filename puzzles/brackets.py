@@ -71,10 +71,10 @@ def amount_text(amount: int, steps: int) -> str:
     """Return an amount as it is written after a name: the way round that is shorter.
 
     A quarter turn is ``""``, ``"2"`` or ``"'"``, a fifth ``""``, ``"2"``, ``"2'"`` or ``"'"``;
-    no turn at all is ``"0"``.
+    no turn at all is the whole turn, ``"4"`` of four steps.
     """
-    amount %= steps
-    back = 2 * amount > steps
+    amount = amount % steps or steps
+    back = steps < 2 * amount < 2 * steps
     size = steps - amount if back else amount
     return ("" if size == 1 else str(size)) + ("'" if back else "")
 

@@ -217,7 +217,9 @@ def _written(puzzle: Puzzle, text: str, place: int) -> tuple[Written, int]:
     joined = all(len(layer.name.lstrip("0123456789")) == 1 for layer in puzzle.layers)
     found = (_JOINED if joined else _APART).match(text, place)
     if found is None:
-        raise NotationError(f"character {at}: {text[place]!r} is no turn; {layers_text(puzzle)}")
+        raise NotationError(
+            f"character {at}: {_shown(text[place])} is no turn; {layers_text(puzzle)}"
+        )
     back = False
     name, place = found[0], found.end()
     block = renaming.block(puzzle, name) if len(name) <= 20 else None
@@ -228,9 +230,7 @@ def _written(puzzle: Puzzle, text: str, place: int) -> tuple[Written, int]:
         back = found[0][-1] == "i"
         place -= not back
     if block is None:
-        raise NotationError(
-            f"character {at}: {found[0][:20]!r} is no turn of {puzzle.name}; {layers_text(puzzle)}"
-        )
+        raise NotationError(f"character {at}: {found[0][:20]!r} is no turn; {layers_text(puzzle)}")
     if joined and "i" not in puzzle.layer_numbers and text.startswith("i", place):
         back, place = True, place + 1
     amount, place = (1, place) if back else _amount(text, place)
@@ -243,15 +243,23 @@ def _amount(text: str, place: int) -> tuple[int, int]:
     if found is None:
         return 1, place
     number = _number(found["number"] or found["back"] or found["then"] or "1", place)
+    if number == 0:
+        raise NotationError(f"character {place + 1}: a turn is done at least once")
     back = found["back"] or found["prime"] or found["first"]
     return -number if back else number, found.end()
+
+
+def _shown(sign: str) -> str:
+    """Return a character in quotes, as a byte if it stands for one that could not be decoded."""
+    byte = ord(sign) - 0xDC00
+    return f"'\\x{byte:02x}'" if 0x80 <= byte <= 0xFF else repr(sign)
 
 
 def layers_text(puzzle: Puzzle) -> str:
     """Return a clause that lists the layers of a puzzle."""
     names = [layer.name for layer in puzzle.layers]
     more = " …" if len(names) > LISTED else ""
-    return "its layers are " + " ".join(names[:LISTED]) + more
+    return f"{puzzle.name} has the layers " + " ".join(names[:LISTED]) + more
 
 
 def _number(digits: str, place: int) -> int:

@@ -271,7 +271,7 @@ def test_a_turn_is_clockwise_as_seen_from_outside() -> None:
 @pytest.mark.parametrize(
     ("name", "text", "said"),
     [
-        ("3x3x3", "R U Q", "character 5: 'Q' is no turn of 3x3x3; its layers are U D F B L R"),
+        ("3x3x3", "R U Q", "character 5: 'Q' is no turn; 3x3x3 has the layers U D F B L R"),
         ("3x3x3", "R, U", "character 2: ',' belongs"),
         ("3x3x3", "[R, U, F]", "character 6: ',' belongs"),
         ("3x3x3", "(R: U)", "character 3: ':' belongs"),
@@ -283,11 +283,17 @@ def test_a_turn_is_clockwise_as_seen_from_outside() -> None:
         ("3x3x3", "R: ", "nothing follows"),
         ("3x3x3", "()", "character 2: nothing stands"),
         ("3x3x3", "(R)0", "character 4: a repeat is done at least once"),
+        ("3x3x3", "R0", "character 2: a turn is done at least once"),
+        ("3x3x3", "R U0'", "character 4: a turn is done at least once"),
+        ("3x3x3", "R^-0", "character 2: a turn is done at least once"),
+        ("3x3x3", "R'0", "character 2: a turn is done at least once"),
+        ("3x3x3", "R x0", "character 4: a turn is done at least once"),
+        ("3x3x3", "R \udcff", "character 3: '\\xff' is no turn; 3x3x3 has"),
         ("3x3x3", "4R", "character 1: '4R' is no turn"),
         ("4x4x4", "M", "character 1: 'M' is no turn"),
         ("2x2x2", "M", "character 1: 'M' is no turn"),
         ("cube-corners", "UFR UBL R", "character 9: 'R' is no turn"),
-        ("cube-corners", "UFRUBL", "its layers are UFR UBL DFL DBR"),
+        ("cube-corners", "UFRUBL", "cube-corners has the layers UFR UBL DFL DBR"),
         ("tetrahedron-corners", "U d", "character 3: 'd' is no turn"),
     ],
 )
