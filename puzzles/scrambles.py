@@ -31,9 +31,11 @@ def scrambles(puzzle: Puzzle, count: int, seed: int, turns: int | None = None) -
 
     Each turn is drawn from all that neither merge nor cancel with those before it, also past turns
     that commute. Only ``random()`` is drawn from, which Python keeps the same from version to
-    version. A puzzle on which everything merges gives shorter ones.
+    version; a negative seed is another one than the positive. A puzzle on which everything merges
+    gives shorter sequences.
     """
-    source = random.Random(seed)
+    # As a whole number, a seed would lose its sign.
+    source = random.Random(seed if seed >= 0 else str(seed))
     wanted = usual_length(puzzle) if turns is None else turns
     for _ in range(count):
         word: Word = ()
