@@ -71,3 +71,8 @@ def classes(scope: Scope, length: int, cyclic: bool) -> NDArray[np.uint8]:
     for _ in listed(scope, length, cyclic):
         pass
     return _listing(scope, length, cyclic).found[0]
+
+
+def forget() -> None:
+    """Drop all lists, so that they are made anew: for memory, and for measuring."""
+    _listing.cache_clear()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,12 +29,16 @@ BEAT_SECONDS = 0.1
 
 @dataclass(frozen=True)
 class Part:
-    """One join: words A of a length, cyclic or linear, from begin to end, and the arms' radii."""
+    """One join: words A of a length, cyclic or linear, from begin to end, and lengths of arms.
+
+    Arms of ``radius1`` turns meet those of ``least_radius`` to ``most_radius``.
+    """
 
     length: int
     cyclic: bool
     radius1: int
-    radius2: int
+    least_radius: int
+    most_radius: int
     begin: int
     end: int
 
@@ -61,11 +65,19 @@ def parts(scope: Scope, half_length: int) -> list[Part]:
     for length in range(1, 2 * half_length // 3 + 1):
         most = half_length - length
         fresh = length > 2 * (half_length - 1) // 3
-        for rest in range(1 if fresh else most, most + 1):
-            for cyclic in (True, False):
-                count = len(classes(scope, length, cyclic)) if cyclic or length <= rest else 0
-                if count:
-                    found.append(Part(length, cyclic, (rest + 1) // 2, rest // 2, 0, count))
+        for cyclic in (True, False):
+            least = 1 if fresh else most
+            if not cyclic:
+                least = max(least, length)
+            if least > most or not len(classes(scope, length, cyclic)):
+                continue
+            count = len(classes(scope, length, cyclic))
+            # |Z| = 2 r - 1 and 2 r meet arms of r turns with arms of r - 1 and of r.
+            for radius in range((least + 1) // 2, (most + 1) // 2 + 1):
+                shortest = max(least - radius, radius - 1)
+                found.append(
+                    Part(length, cyclic, radius, shortest, min(most - radius, radius), 0, count)
+                )
     return found
 
 
@@ -88,7 +100,7 @@ def memory(scope: Scope, half_length: int) -> int:
 
 def _bytes(entries: int, joins: int) -> int:
     """Return how many bytes the tables of a join take."""
-    return entries * (20 + 8 * LONGEST_PART + 20 * joins) + 4 * joins * _buckets(entries)
+    return entries * (24 + 8 * LONGEST_PART + 20 * joins) + 4 * joins * _buckets(entries)
 
 
 def _buckets(entries: int) -> int:
@@ -114,6 +126,7 @@ def room(scope: Scope, entries: int) -> Room:
         np.empty(entries, dtype=np.uint64),
         np.empty((entries, 2), dtype=np.int32),
         np.empty((entries, LONGEST_PART), dtype=np.int64),
+        np.empty(entries, dtype=np.int32),
         np.empty(entries, dtype=np.int32),
         np.empty((joins, entries), dtype=np.uint64),
     )
@@ -175,7 +188,8 @@ class _Joiner:
                 part.end,
                 part.cyclic,
                 part.radius1,
-                part.radius2,
+                part.least_radius,
+                part.most_radius,
                 resume,
                 self.out,
                 tally,
@@ -254,7 +268,7 @@ def _weight(scope: Scope, part: Part) -> float:
     enc = scope.arrays
     arms = sum(
         int(count_words(radius, np.uint64(0), enc.turn_layer, enc.passes))
-        for radius in (part.radius1, part.radius2)
+        for radius in (part.radius1, *range(part.least_radius, part.most_radius + 1))
     )
     return float((part.end - part.begin) * arms * (part.length if part.cyclic else 1))
 
@@ -273,5 +287,5 @@ def _dealt(scope: Scope, work: list[Part], threads: int) -> list[Part]:
         )
         edges = np.linspace(part.begin, part.end, pieces + 1).astype(int).tolist()
         for begin, end in itertools.pairwise(edges):
-            result.append(Part(part.length, part.cyclic, part.radius1, part.radius2, begin, end))
+            result.append(replace(part, begin=begin, end=end))
     return result

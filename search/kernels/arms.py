@@ -18,7 +18,8 @@ class Room(NamedTuple):
     """The table of a join, made by ``search.rings``; n entries, b blocks, m buckets.
 
     heads (J, m) and follow (J, n): chains of entries by key. held (J, n), wholes (n,): keys of the
-    entries. source (n, 2): block and column. blocks (b, LONGEST_PART): prefix; block_cut (b,).
+    entries. source (n, 2): block and column. blocks (b, LONGEST_PART): prefix; block_cut and
+    block_radius (b,): the cut, and how long the arms are.
     marks (J, n): marks of the entries, UNMARKED until one is asked for.
     """
 
@@ -29,6 +30,7 @@ class Room(NamedTuple):
     source: NDArray[np.int32]
     blocks: NDArray[np.int64]
     block_cut: NDArray[np.int32]
+    block_radius: NDArray[np.int32]
     marks: NDArray[np.uint64]
 
 

@@ -56,20 +56,19 @@ def insert_all(
     work: Scratch,
     mask: np.uint64,
     ncuts: int,
-    radius: int,
-) -> None:
-    """Fill the tables, of ``mask + 1`` buckets, with all conjugates of a word by arms of a length.
+    least_radius: int,
+    most_radius: int,
+) -> int:
+    """Fill the tables, of ``mask + 1`` buckets, with the conjugates of a word by all arms.
 
+    The shorter arms come first; returns how many conjugates have arms shorter than the longest.
     Only so many buckets are cleared as there is use for: most words have few conjugates.
     """
     base = len(columns.start) - 2
-    short = min(radius, base)
-    long = radius - short
-    lo, hi = columns.start[short], columns.start[short + 1]
     turn_layer, passes, conjugate, first = enc.turn_layer, enc.passes, enc.conjugate, columns.first
     rows, states, prefix, at, able = work.rows, work.states, work.prefix, work.at, work.able
     cut_rows, closed, bounds = work.cut_rows, work.closed, work.bounds
-    words, shut, begins = columns.words, work.shut, long == 0 and short > 0
+    words, shut = columns.words, work.shut
     whole, keys, sums = work.whole, work.keys, work.sums
     heads, follow, held, wholes, source = (
         room.heads,
@@ -79,6 +78,7 @@ def insert_all(
         room.source,
     )
     blocks, block_cut, marks = room.blocks, room.block_cut, room.marks
+    block_radius = room.block_radius
     unmarked = np.uint64(UNMARKED)
     values, offset = columns.values, columns.offset
     channel_type, type_row, joins = enc.channel_type, enc.type_row, enc.joins
@@ -88,45 +88,54 @@ def insert_all(
     for j in range(len(heads)):
         for k in range(np.int64(mask) + 1):
             heads[j, k] = -1
-    for c in range(ncuts):
-        first_arm(cut_rows, closed, c, moved, rows, states, prefix, at)
-        while next_arm(
-            turn_layer, passes, conjugate, shut[c], moved, long, rows, states, prefix, at
-        ):
-            n = list_able(first, words, shut[c], begins, states[long], lo, hi, able)
-            add_up(
-                values,
-                offset,
-                channel_type,
-                type_row,
-                joins,
-                rows[long],
-                bounds,
-                lo,
-                hi,
-                sums,
-                whole,
-                keys,
-            )
-            if n == 0:
-                continue
-            block_cut[block] = c
-            for k in range(long):
-                blocks[block, k] = prefix[k]
-            for m in range(n):
-                wholes[entries + m] = whole[able[m]]
-                source[entries + m, 0] = block
-                source[entries + m, 1] = lo + able[m]
-            for j in range(len(keys)):
+    shorter = 0
+    for radius in range(least_radius, most_radius + 1):
+        short = min(radius, base)
+        long = radius - short
+        lo, hi = columns.start[short], columns.start[short + 1]
+        begins = long == 0 and short > 0
+        shorter = entries
+        for c in range(ncuts):
+            first_arm(cut_rows, closed, c, moved, rows, states, prefix, at)
+            while next_arm(
+                turn_layer, passes, conjugate, shut[c], moved, long, rows, states, prefix, at
+            ):
+                n = list_able(first, words, shut[c], begins, states[long], lo, hi, able)
+                add_up(
+                    values,
+                    offset,
+                    channel_type,
+                    type_row,
+                    joins,
+                    rows[long],
+                    bounds,
+                    lo,
+                    hi,
+                    sums,
+                    whole,
+                    keys,
+                )
+                if n == 0:
+                    continue
+                block_cut[block] = c
+                block_radius[block] = radius
+                for k in range(long):
+                    blocks[block, k] = prefix[k]
                 for m in range(n):
-                    key = keys[j, able[m]]
-                    place = key & mask
-                    held[j, entries + m] = key
-                    marks[j, entries + m] = unmarked
-                    follow[j, entries + m] = heads[j, place]
-                    heads[j, place] = entries + m
-            entries += n
-            block += 1
+                    wholes[entries + m] = whole[able[m]]
+                    source[entries + m, 0] = block
+                    source[entries + m, 1] = lo + able[m]
+                for j in range(len(keys)):
+                    for m in range(n):
+                        key = keys[j, able[m]]
+                        place = key & mask
+                        held[j, entries + m] = key
+                        marks[j, entries + m] = unmarked
+                        follow[j, entries + m] = heads[j, place]
+                        heads[j, place] = entries + m
+                entries += n
+                block += 1
+    return shorter
 
 
 @kernel
@@ -140,15 +149,17 @@ def join(
     end: int,
     cyclic: bool,
     radius1: int,
-    radius2: int,
+    least_radius: int,
+    most_radius: int,
     resume: int,
     out: NDArray[np.uint8],
     tally: NDArray[np.int64],
 ) -> tuple[int, int, int, int]:
     """Join the conjugates of the words begin to end, and write the rings that are three-cycles.
 
-    ``classes`` (n, |A|) are words from ``list_classes``; ``radius1`` >= ``radius2`` are the lengths
-    of the arms. ``out`` (n, RECORD) receives one record for each ring. ``tally`` (2,) counts
+    ``classes`` (n, |A|) are words from ``list_classes``; ``radius1`` is the length of
+    the arms that are looked up, ``least_radius`` to ``most_radius`` <= ``radius1`` are those of the
+    arms in the tables. ``out`` (n, RECORD) receives one record for each ring. ``tally`` (2,) counts
     conjugates and agreeing pairs. ``resume`` is the block of arms of the first word at which an
     earlier call broke off, 0 for none.
 
@@ -157,8 +168,8 @@ def join(
     """
     length = classes.shape[1]
     base = len(columns.start) - 2
-    short, short2 = min(radius1, base), min(radius2, base)
-    long, long2 = radius1 - short, radius2 - short2
+    short = min(radius1, base)
+    long = radius1 - short
     lo, hi = columns.start[short], columns.start[short + 1]
     # Single arrays: tuples of them cost half a microsecond each time they are handed over.
     turn_layer, passes, conjugate, row_slot = (
@@ -182,6 +193,7 @@ def join(
         room.source,
     )
     blocks, block_cut, marks, mark = room.blocks, room.block_cut, room.marks, enc.mark
+    block_radius = room.block_radius
     sums, whole, keys, able, bounds = work.sums, work.whole, work.keys, work.able, work.bounds
     cuts, cut_rows, closed, least = work.cuts, work.cut_rows, work.closed, work.least
     shut, begins = work.shut, long == 0
@@ -195,7 +207,8 @@ def join(
         moved = bounds[len(bounds) - 1]
         entries = 0
         for c in range(ncuts):
-            entries += count_words(radius2, closed[c], turn_layer, passes)
+            for radius in range(least_radius, most_radius + 1):
+                entries += count_words(radius, closed[c], turn_layer, passes)
         if entries > len(wholes):
             return number, resume, written, entries
         # Few entries get many buckets, which fit the first cache and spare looking at chains.
@@ -204,7 +217,7 @@ def join(
         while buckets < wanted_buckets:
             buckets *= 2
         mask = np.uint64(buckets - 1)
-        insert_all(enc, columns, room, work, mask, ncuts, radius2)
+        shorter = insert_all(enc, columns, room, work, mask, ncuts, least_radius, most_radius)
         block = 0
         probed = 0
         for c in range(ncuts):
@@ -256,7 +269,10 @@ def join(
                             c2 = block_cut[other]
                             # With equal radii both sides are the same: a pair is looked at once,
                             # unless a symmetry leaves out its other order.
-                            if radius1 == radius2 and here < before + m:
+                            radius2 = block_radius[other]
+                            short2 = min(radius2, base)
+                            long2 = radius2 - short2
+                            if radius1 == radius2 and here - shorter < before + m:
                                 start = blocks[other, 0] if long2 > 0 else words[column, 0]
                                 if least[c2, start]:
                                     continue

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles import load
-from search import atlas, rings
+from search import atlas, classes, rings
 from search.columns import columns
 from search.encoding import Scope, scope
 from search.kernels.records import LONGEST_PART, RECORD
@@ -41,7 +41,7 @@ def found(wanted: Scope, half_length: int) -> Records:
 def anew(wanted: Scope, half_length: int) -> None:
     """Do all levels up to a half-length, tables of keys and classes of words included."""
     columns.cache_clear()
-    rings.classes.cache_clear()
+    classes.forget()
     for level in range(1, half_length + 1):
         found(wanted, level)
 

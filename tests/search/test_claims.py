@@ -278,9 +278,10 @@ def test_levels_hold_every_pair_of_lengths() -> None:
     done: set[tuple[int, int]] = set()
     for half_length in range(1, 9):
         for part in rings.parts(cube, half_length):
-            assert part.radius1 - part.radius2 in (0, 1)
-            if part.cyclic:
-                done.add((part.length, part.radius1 + part.radius2))
+            for radius in range(part.least_radius, part.most_radius + 1):
+                assert part.radius1 - radius in (0, 1)
+                if part.cyclic:
+                    done.add((part.length, part.radius1 + radius))
         for length in range(1, 2 * half_length // 3 + 1):
             for rest in range(1, half_length - length + 1):
                 assert (length, rest) in done, (half_length, length, rest)
