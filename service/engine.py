@@ -125,12 +125,13 @@ class Engine:
         return best
 
     def _deepened(self, key: str, scope: Scope, goal: Goal, start: Shelves | None) -> Outcome:
-        from search.kernels.jit import warm
+        from search.kernels import jit
 
-        if not warm():
-            self.notice(
-                f"Compiling the search kernels, once on this machine: about {COMPILING_SECONDS} s"
-            )
+        jit.when_damaged(self.notice)
+        if not jit.warm():
+            never = jit.why_not_kept()
+            once = f"they cannot be kept, since {never}" if never else "once on this machine"
+            self.notice(f"Compiling the search kernels, about {COMPILING_SECONDS} s; {once}")
         from search import atlas, rings
         from search.deepening import deepen
 
