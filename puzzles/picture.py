@@ -12,9 +12,12 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
+from puzzles.arrows import arrows, disc_radius
 from puzzles.bodies import Body, Vectors
 from puzzles.names import placement_name, slot_names
 from puzzles.puzzle import Puzzle
+from puzzles.svg import INK, PAPER, pair, points, text
+from puzzles.svg import number as number_text
 from puzzles.views import View, inset, outside, room, views
 
 #: Colours that can be told apart (Okabe and Ito, Color Universal Design, 2008), then two greys.
@@ -31,11 +34,12 @@ PALETTE = (
 )
 #: Where there are more faces than colours, a core of one of these in every sticker of a face.
 CORES = ("", "#000000", "#FFFFFF", "#555555", "#E69F00", "#56B4E9")
-INK, PAPER, BODY = "#000000", "#FFFFFF", "#2B2B2B"
+BODY = "#2B2B2B"
 #: A grey that can be read on white and on black paper (contrast above 4.5 on both, WCAG 2).
 GREY = "#767676"
 #: The smallest letters, in units of the picture.
 SMALLEST_LETTERS = 8.0
+CAPTION = "seen from behind, below"
 #: How wide pictures may be, in units of the picture.
 WIDTHS = range(120, 2001)
 
@@ -69,19 +73,23 @@ def draw(
     """Return the solved puzzle as the text of an SVG picture.
 
     ``cycle`` is a tuple of placements: their pieces are outlined, their stickers numbered in order
-    and joined by arrows where both are seen in one view. ``marked`` are slots to outline. Without
-    ``hidden`` the second view, from behind and below, is left out. ``width`` is in pixels.
-    Raises ValueError for a width out of bounds.
+    and joined by arrows; a step to the other view is a dashed stub with the other's number.
+    ``marked`` are slots to outline. Without ``hidden`` the second view, from behind and below, is
+    left out. ``width`` is in pixels.
+    Raises ValueError for a width out of bounds and for a cycle of several types.
     """
     if width not in WIDTHS:
         raise ValueError(f"width {width}: {WIDTHS.start} to {WIDTHS.stop - 1} were expected")
     places = tuple(int(p) for p in cycle or ())
+    if len({int(puzzle.type_of[puzzle.slot_of[p]]) for p in places}) > 1:
+        raise ValueError("cycle: placements of one type were expected")
     outlined = {int(slot) for slot in marked} | {int(puzzle.slot_of[p]) for p in places}
     both, height = views(puzzle, width, hidden)
     shown = _cycle_stickers(puzzle, places, both[0])
+    radius = disc_radius(puzzle, both, shown)
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {_n(height)}" '
-        f'width="{width}" height="{_n(height)}" role="img">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {number_text(height)}" '
+        f'width="{width}" height="{number_text(height)}" role="img">',
         f"<title>{escape(_title(puzzle, places))}</title>",
         f"<desc>{escape(_description(puzzle, places, outlined))}</desc>",
     ]
@@ -89,12 +97,15 @@ def draw(
         parts.append("<g>")
         if number == 1:
             x, y = view.paper(puzzle.body.points).mean(axis=0)[0], height - 7
-            parts.append(_text(x, y, 11.0, "seen from behind, below", GREY))
-        arrows, busy = _arrows(puzzle, view, shown)
+            size = min(11.0, width / len(CAPTION) * 1.6)
+            # A letter is about 0.55 of its size wide, in common sans-serif type.
+            x = min(x, width - len(CAPTION) * size * 0.55 / 2 - 2)
+            parts.append(text(x, y, size, CAPTION, GREY))
+        drawn, busy = arrows(puzzle, view, shown, radius, (width, height))
         letters, plain = _letters(puzzle, view, outlined, bool(places), busy)
         parts.extend(_stickers(puzzle, view, outlined, bool(places), plain | set(shown)))
         parts.extend(letters)
-        parts.extend(arrows)
+        parts.extend(drawn)
         parts.append("</g>")
     parts.append("</svg>")
     return "\n".join(parts)
@@ -106,14 +117,14 @@ def _title(puzzle: Puzzle, places: tuple[int, ...]) -> str:
 
 
 def _description(puzzle: Puzzle, places: tuple[int, ...], outlined: set[int]) -> str:
-    text = [puzzle.description]
+    sentences = [puzzle.description]
     if places:
         names = [placement_name(puzzle, p) for p in (*places, places[0])]
-        text.append("The pieces go in a cycle: " + " to ".join(names) + ".")
+        sentences.append("The pieces go in a cycle: " + " to ".join(names) + ".")
     rest = sorted(outlined - {int(puzzle.slot_of[p]) for p in places})
     if rest:
-        text.append("Outlined: " + ", ".join(slot_names(puzzle)[slot] for slot in rest) + ".")
-    return " ".join(text)
+        sentences.append("Outlined: " + ", ".join(slot_names(puzzle)[slot] for slot in rest) + ".")
+    return " ".join(sentences)
 
 
 def _cycle_stickers(puzzle: Puzzle, places: tuple[int, ...], view: View) -> list[int]:
@@ -156,14 +167,14 @@ def _stickers(
         if view.sees(body, number):
             corners = view.paper(body.points[list(face.corners)])
             result.append(
-                f'<polygon points="{_points(corners)}" fill="{BODY}" stroke="{BODY}" '
+                f'<polygon points="{points(corners)}" fill="{BODY}" stroke="{BODY}" '
                 'stroke-width="2" stroke-linejoin="round"/>'
             )
     paint = face_paint(body)
     seen = [k for k, sticker in enumerate(stickers) if view.sees(body, sticker.face)]
     strong = [k for k in seen if stickers[k].slot in outlined]
     rims = [
-        f'<polygon points="{_points(view.paper(stickers[k].outline))}" fill="none" '
+        f'<polygon points="{points(view.paper(stickers[k].outline))}" fill="none" '
         f'stroke="{PAPER}" stroke-width="4.5" stroke-linejoin="round"/>'
         for k in strong
     ]
@@ -181,11 +192,11 @@ def _stickers(
             rims = []
         shape = view.paper(inset(sticker.outline, normal, 0.12, 1.6 / view.scale))
         result.append(
-            f'<polygon points="{_points(shape)}" fill="{colour}"{edge} data-sticker="{number}"/>'
+            f'<polygon points="{points(shape)}" fill="{colour}"{edge} data-sticker="{number}"/>'
         )
         if core and number not in plain:
             inner = view.paper(inset(sticker.outline, normal, 0.6, math.inf))
-            result.append(f'<polygon points="{_points(inner)}" fill="{core}"/>')
+            result.append(f'<polygon points="{points(inner)}" fill="{core}"/>')
     return result
 
 
@@ -226,72 +237,16 @@ def _letters(
             used.add(own)
             colour = _pale(paint[number][0]) if faded else paint[number][0]
             size = min(17.0, space * 1.1)
-            result.append(_text(place[0], place[1] + size * 0.36, size, face.name, _ink(colour)))
+            result.append(text(place[0], place[1] + size * 0.36, size, face.name, _ink(colour)))
             continue
         rim, beyond = outside(view.paper(body.points), shape, view.paper(np.zeros(3)))
         result.append(
-            f'<path d="M{_pair(rim)}L{_pair(beyond)}" '
+            f'<path d="M{pair(rim)}L{pair(beyond)}" '
             f'fill="none" stroke="{GREY}" stroke-width="0.8"/>'
         )
         x, y = beyond + (beyond - rim) / np.linalg.norm(beyond - rim) * 7.5
-        result.append(_text(x, y + 4, 12.0, face.name, GREY))
+        result.append(text(x, y + 4, 12.0, face.name, GREY))
     return result, used
-
-
-def _arrows(puzzle: Puzzle, view: View, stickers: list[int]) -> tuple[list[str], Vectors]:
-    """Number the stickers of a cycle that are seen, and draw arrows between those that are.
-
-    Returns points (…, 2) along the arrows, too, for letters to keep clear of.
-    """
-    spots: list[tuple[Vectors, float] | None] = []
-    for number in stickers:
-        sticker = puzzle.stickers[number]
-        if view.sees(puzzle.body, sticker.face):
-            place, space = room(view.paper(sticker.outline))
-            spots.append((place, min(9.0, max(5.0, space * 0.62))))
-        else:
-            spots.append(None)
-    result = []
-    busy = [np.empty((0, 2))]
-    for start, end in zip(spots, spots[1:] + spots[:1], strict=True):
-        if start is not None and end is not None and start is not end:
-            drawn, points = _arrow(*start, *end)
-            result.extend(drawn)
-            busy.append(points)
-    for number, spot in enumerate(spots, 1):
-        if spot is None:
-            continue
-        (x, y), radius = spot
-        result.append(
-            f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(radius)}" fill="{INK}" stroke="{PAPER}" '
-            'stroke-width="1"/>'
-        )
-        size = radius * 1.45
-        result.append(_text(x, y + size * 0.36, size, str(number), PAPER))
-    return result, np.concatenate(busy)
-
-
-def _arrow(start: Vectors, near: float, end: Vectors, far: float) -> tuple[list[str], Vectors]:
-    """Draw an arrow that bends aside, from rim to rim of two round marks; points along it, too."""
-    way = end - start
-    length = float(np.linalg.norm(way))
-    bend = (start + end) / 2 + np.array([-way[1], way[0]]) * 0.22
-    leave, arrive = bend - start, end - bend
-    leave, arrive = leave / np.linalg.norm(leave), arrive / np.linalg.norm(arrive)
-    head = min(9.0, length * 0.3)
-    tip = end - arrive * (far + 1.0)
-    base = tip - arrive * head
-    side = np.array([-arrive[1], arrive[0]]) * head * 0.45
-    first = start + leave * near
-    path = f"M{_pair(first)}Q{_pair(bend)} {_pair(base)}"
-    barbs = _points(np.array([tip, base + side, base - side]))
-    share = np.linspace(0.0, 1.0, 13)[:, None]
-    along = (1 - share) ** 2 * first + 2 * share * (1 - share) * bend + share**2 * base
-    return [
-        f'<path d="{path}" fill="none" stroke="{PAPER}" stroke-width="5"/>',
-        f'<polygon points="{barbs}" fill="{INK}" stroke="{PAPER}" stroke-width="1.2"/>',
-        f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="2.4"/>',
-    ], along
 
 
 def _ink(colour: str) -> str:
@@ -300,23 +255,3 @@ def _ink(colour: str) -> str:
     linear = [x / 12.92 if x <= 0.04045 else ((x + 0.055) / 1.055) ** 2.4 for x in parts]
     light = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
     return INK if light > 0.179 else PAPER
-
-
-def _text(x: float, y: float, size: float, text: str, fill: str) -> str:
-    return (
-        f'<text x="{_n(x)}" y="{_n(y)}" font-size="{_n(size)}" text-anchor="middle" '
-        f'font-family="sans-serif" fill="{fill}">{escape(text)}</text>'
-    )
-
-
-def _n(value: float) -> str:
-    """Write a number with at most one decimal."""
-    return f"{value:.1f}".removesuffix(".0")
-
-
-def _pair(point: Vectors) -> str:
-    return f"{_n(point[0])} {_n(point[1])}"
-
-
-def _points(shape: Vectors) -> str:
-    return " ".join(f"{_n(x)},{_n(y)}" for x, y in shape)

@@ -86,9 +86,11 @@ def views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[View], float]:
     middle = np.array([wide / 2, height / 2]) - centre * (scale, -scale)
     result = [View(toward, across, float(scale), middle)]
     if hidden:
-        small = min(width * (1 - SHARE) - margin, spans[0] * scale * 0.62) / spans[0]
+        # A letter beside the body has room up to the picture's edge.
+        beside = max(margin * 0.8, 16.0)
+        small = min(width * (1 - SHARE) - margin * 0.2 - beside, spans[0] * scale * 0.62) / spans[0]
         mirrored = centre * (-1, 1)
-        place = np.array([width - margin * 0.8 - spans[0] * small / 2, height / 2])
+        place = np.array([width - beside - spans[0] * small / 2, height / 2])
         middle = place - mirrored * (small, -small)
         result.append(View(-toward, behind, float(small), middle))
     return result, float(height)

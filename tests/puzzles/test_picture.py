@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -53,6 +54,30 @@ def shapes(view: ElementTree.Element) -> dict[int, np.ndarray]:
             points = [[float(x) for x in p.split(",")] for p in polygon.attrib["points"].split()]
             found[int(polygon.attrib["data-sticker"])] = np.array(points)
     return found
+
+
+def discs(view: ElementTree.Element, fill: str = "#000000") -> list[tuple[str, np.ndarray, float]]:
+    """Number, middle and radius of the discs of a fill; a disc's number is written after it."""
+    row = list(view)
+    return [
+        (row[k + 1].text or "", np.array([float(c.attrib[x]) for x in ("cx", "cy")]), radius)
+        for k, c in enumerate(row)
+        if c.tag == f"{SVG}circle" and c.attrib["fill"] == fill
+        for radius in [float(c.attrib["r"])]
+    ]
+
+
+def heads(view: ElementTree.Element) -> list[np.ndarray]:
+    """The arrowheads in a view, the tip first."""
+    return [
+        np.array([[float(x) for x in pair.split(",")] for pair in p.attrib["points"].split()])
+        for p in view.iter(f"{SVG}polygon")
+        if p.attrib.get("stroke-width") == "1.2"
+    ]
+
+
+def after(number: str) -> str:
+    return {"1": "2", "2": "3", "3": "1"}[number]
 
 
 def area(points: np.ndarray) -> float:
@@ -170,20 +195,58 @@ def test_a_cycle_is_numbered_and_joined_by_arrows(name: str) -> None:
     puzzle = load(name)
     for cycle in cycles(puzzle):
         root = read(draw(puzzle, cycle))
-        texts = [element.text for element in root.iter(f"{SVG}text")]
-        assert [texts.count(mark) for mark in "123"] == [1, 1, 1]
+        assert sorted(text for view in root for text, *_ in discs(view)) == ["1", "2", "3"]
         for view in root.findall(f"{SVG}g"):
             numbered = {}
-            for circle in view.iter(f"{SVG}circle"):
-                at = np.array([float(circle.attrib["cx"]), float(circle.attrib["cy"])])
+            for _, at, _ in discs(view):
                 (number,) = (k for k, p in shapes(view).items() if contains(p, at))
                 numbered[number] = at
             slots = {puzzle.stickers[number].slot for number in numbered}
             assert len(slots) == len(numbered)
             assert slots <= {int(puzzle.slot_of[p]) for p in cycle}
             assert len({puzzle.stickers[number].kind for number in numbered}) <= 1
-            heads = [p for p in view.iter(f"{SVG}polygon") if p.attrib.get("stroke-width") == "1.2"]
-            assert len(heads) == {0: 0, 1: 0, 2: 1, 3: 3}[len(numbered)]
+            assert len(heads(view)) == {0: 0, 1: 2, 2: 3, 3: 3}[len(numbered)]
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("width", [300, 480, 900])
+def test_every_step_of_a_cycle_is_shown_wherever_its_ends_are(name: str, width: int) -> None:
+    """From each disc an arrow goes to the next number, black in this view or white for the other;
+    each head's tip is close to one disc and in none, and discs do not overlap.
+    """
+    puzzle = load(name)
+    for cycle in cycles(puzzle):
+        root = read(draw(puzzle, cycle, width=width))
+        steps = set()
+        for view in root.findall(f"{SVG}g"):
+            every = [*discs(view), *discs(view, "#FFFFFF")]
+            for (_, first, radius), (_, second, _) in combinations(every, 2):
+                assert np.linalg.norm(first - second) >= 2 * radius
+            own = {text for text, *_ in discs(view)}
+            reached = []
+            for head in heads(view):
+                gaps = [np.linalg.norm(head[0] - at) - radius for _, at, radius in every]
+                ahead = int(np.argmin(gaps))
+                assert 0.5 < gaps[ahead] < 4
+                for point in head:
+                    assert all(np.linalg.norm(point - at) > radius for _, at, radius in every)
+                reached.append(every[ahead][0])
+            assert sorted(reached) == sorted(after(x) for x in "123" if {x, after(x)} & own)
+            steps.update(reached)
+            for text, at, radius in discs(view, "#FFFFFF"):
+                assert text not in own
+                assert np.all(at >= radius)
+                assert at[0] <= width - radius
+                assert at[1] <= float(root.attrib["height"]) - radius
+        assert steps == {"1", "2", "3"}
+
+
+def test_discs_are_of_one_size() -> None:
+    for name in NAMES:
+        puzzle = load(name)
+        for cycle in cycles(puzzle):
+            sizes = {c.attrib["r"] for c in read(draw(puzzle, cycle)).iter(f"{SVG}circle")}
+            assert len(sizes) == 1
 
 
 def test_arrows_go_the_way_of_the_cycle() -> None:
@@ -192,15 +255,7 @@ def test_arrows_go_the_way_of_the_cycle() -> None:
     cycle = a_cycle(puzzle, 0)
     for order in (cycle, cycle[::-1]):
         view = read(draw(puzzle, order)).findall(f"{SVG}g")[0]
-        marks = [
-            np.array([float(c.attrib["cx"]), float(c.attrib["cy"])])
-            for c in view.iter(f"{SVG}circle")
-        ]
-        heads = [
-            np.array([[float(x) for x in pair.split(",")] for pair in p.attrib["points"].split()])
-            for p in view.iter(f"{SVG}polygon")
-            if p.attrib.get("stroke-width") == "1.2"
-        ]
+        marks = [at for _, at, _ in discs(view)]
         slots = [
             puzzle.stickers[k].slot
             for m in marks
@@ -208,7 +263,7 @@ def test_arrows_go_the_way_of_the_cycle() -> None:
             if contains(p, m)
         ]
         assert slots == [int(puzzle.slot_of[p]) for p in order]
-        for number, head in enumerate(heads):
+        for number, head in enumerate(heads(view)):
             distances = [float(np.linalg.norm(head[0] - mark)) for mark in marks]
             assert int(np.argmin(distances)) == (number + 1) % 3
 
@@ -255,6 +310,11 @@ def test_pictures_have_a_width_within_bounds() -> None:
     for width in (0, -5, 119, 2001, 10**9):
         with pytest.raises(ValueError, match="120 to 2000 were expected"):
             draw(puzzle, width=width)
+
+
+def test_a_cycle_has_pieces_of_one_type() -> None:
+    with pytest.raises(ValueError, match="placements of one type were expected"):
+        draw(load("3x3x3"), (0, 3, 24))
 
 
 def test_text_is_escaped() -> None:

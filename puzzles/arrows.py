@@ -1,0 +1,200 @@
+"""A cycle's numbers and arrows in the views of a picture, all numbers on discs of one size.
+
+A step from one view to the other is shown in both: by a dashed stub from the disc to a white one
+with the next number, and by one to the disc from a white one with the number before.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from puzzles.bodies import Vectors
+from puzzles.puzzle import Puzzle
+from puzzles.svg import INK, PAPER, pair, points, text
+from puzzles.svg import number as n
+from puzzles.views import View, room
+
+#: How far arrows bend aside, as a share of their length, in the order in which it is tried.
+BENDS = (0.22, -0.22, 0.5, -0.5, 0.9, -0.9, 1.5, -1.5)
+#: How many directions are tried for a stub.
+DIRECTIONS = 32
+#: The least room between an arrow and a disc that it does not belong to.
+CLEAR = 3.0
+LARGEST_DISC, SMALLEST_DISC = 9.0, 6.0
+LONGEST_HEAD, SHORTEST_HEAD = 9.0, 4.0
+
+
+def disc_radius(puzzle: Puzzle, views: Sequence[View], stickers: Sequence[int]) -> float:
+    """Return the radius of the number discs: what fits on all stickers of a cycle, in bounds."""
+    spaces = [
+        room(view.paper(puzzle.stickers[number].outline))[1]
+        for view in views
+        for number in stickers
+        if view.sees(puzzle.body, puzzle.stickers[number].face)
+    ]
+    return min(LARGEST_DISC, max(SMALLEST_DISC, min(spaces, default=0.0) * 0.62))
+
+
+def arrows(
+    puzzle: Puzzle, view: View, stickers: Sequence[int], radius: float, size: tuple[float, float]
+) -> tuple[list[str], Vectors]:
+    """Number the stickers of a cycle that are seen, and draw arrows and stubs.
+
+    ``size`` is the picture's. Returns points (…, 2) along them, too, for letters to keep clear of.
+    """
+    places: dict[int, Vectors] = {}
+    for k, number in enumerate(stickers):
+        sticker = puzzle.stickers[number]
+        if view.sees(puzzle.body, sticker.face):
+            places[k] = room(view.paper(sticker.outline))[0]
+    result: list[str] = []
+    busy = np.empty((0, 2))
+    count = len(stickers)
+    for k, start in places.items():
+        after = (k + 1) % count
+        if after in places and after != k:
+            others = [p for j, p in places.items() if j not in (k, after)]
+            drawn, along = _arrow(start, places[after], radius, others)
+            result.extend(drawn)
+            busy = np.concatenate([busy, along])
+    discs = [_disc(place, radius, k + 1, seen=True) for k, place in places.items()]
+    taken = [*places.values()]
+    for k, place in places.items():
+        for other, outward in (((k + 1) % count, True), ((k - 1) % count, False)):
+            if other in places:
+                continue
+            far = _stub_end(puzzle, view, place, radius, taken, busy, size)
+            taken.append(far)
+            ends = (place, far) if outward else (far, place)
+            drawn, along = _straight(*ends, radius)
+            result.extend(drawn)
+            busy = np.concatenate([busy, along, far[None]])
+            discs.append(_disc(far, radius, other + 1, seen=False))
+    for place in places.values():
+        busy = np.concatenate([busy, place[None]])
+    return [*result, *discs], busy
+
+
+def _disc(place: Vectors, radius: float, number: int, seen: bool) -> str:
+    """Return a number on a disc: black on its sticker, white for one in the other view."""
+    (x, y), size = place, radius * 1.45
+    fill, rim = (INK, PAPER) if seen else (PAPER, INK)
+    return (
+        f'<circle cx="{n(x)}" cy="{n(y)}" r="{n(radius)}" fill="{fill}" stroke="{rim}" '
+        f'stroke-width="1"/>{text(x, y + size * 0.36, size, str(number), rim)}'
+    )
+
+
+def _arrow(
+    start: Vectors, end: Vectors, radius: float, others: list[Vectors]
+) -> tuple[list[str], Vectors]:
+    """Draw an arrow that bends aside, from rim to rim of two discs; points along it, too.
+
+    It bends as little as leaves room for its head and keeps clear of the other discs.
+    """
+    best: tuple[float, str, Vectors, Vectors] | None = None
+    for share in BENDS:
+        path, barbs, along, length = _bent(start, end, radius, share)
+        line = np.concatenate([along, barbs])
+        room_left = min(
+            [float(np.linalg.norm(line - place, axis=1).min()) - radius - CLEAR for place in others]
+            + [float(np.linalg.norm(barbs - start, axis=1).min()) - radius - 1.5, length - 10.0]
+        )
+        if best is None or room_left > best[0] + 1e-6:
+            best = room_left, path, barbs, along
+        if room_left >= 0:
+            break
+    assert best is not None
+    _, path, barbs, along = best
+    return [
+        f'<path d="{path}" fill="none" stroke="{PAPER}" stroke-width="5"/>',
+        _head(barbs),
+        f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="2.4"/>',
+    ], along
+
+
+def _bent(
+    start: Vectors, end: Vectors, radius: float, share: float
+) -> tuple[str, Vectors, Vectors, float]:
+    """Return path, head (3, 2), points along and length of an arrow that bends by a share."""
+    way = end - start
+    bend = (start + end) / 2 + np.array([-way[1], way[0]]) * share
+    leave, arrive = bend - start, end - bend
+    leave, arrive = leave / np.linalg.norm(leave), arrive / np.linalg.norm(arrive)
+    first, tip = start + leave * radius, end - arrive * (radius + 2.0)
+    length = float(np.linalg.norm(bend - first) + np.linalg.norm(tip - bend))
+    length = (length + float(np.linalg.norm(tip - first))) / 2
+    head = min(LONGEST_HEAD, max(SHORTEST_HEAD, length * 0.4))
+    base = tip - arrive * head
+    steps = np.linspace(0.0, 1.0, 13)[:, None]
+    along = (1 - steps) ** 2 * first + 2 * steps * (1 - steps) * bend + steps**2 * base
+    return f"M{pair(first)}Q{pair(bend)} {pair(base)}", _barbs(tip, arrive, head), along, length
+
+
+def _barbs(tip: Vectors, way: Vectors, head: float) -> Vectors:
+    base = tip - way * head
+    side = np.array([-way[1], way[0]]) * head * 0.45
+    return np.array([tip, base + side, base - side])
+
+
+def _head(barbs: Vectors) -> str:
+    return f'<polygon points="{points(barbs)}" fill="{INK}" stroke="{PAPER}" stroke-width="1.2"/>'
+
+
+def _stub_length(radius: float) -> float:
+    """Return how far apart the middles of the discs at both ends of a stub are."""
+    return 3 * radius + 11.0
+
+
+def _stub_end(
+    puzzle: Puzzle,
+    view: View,
+    place: Vectors,
+    radius: float,
+    taken: list[Vectors],
+    busy: Vectors,
+    size: tuple[float, float],
+) -> Vectors:
+    """Return where the disc at the far end of a stub has most room, towards the outside if it may.
+
+    ``taken`` are the middles of discs, ``busy`` points of arrows.
+    """
+    body = view.paper(puzzle.body.points)
+    low = np.maximum(body.min(axis=0) - 6.0, radius + 1.0)
+    high = np.minimum(body.max(axis=0) + 6.0, np.array(size) - radius - 1.0)
+    out = place - view.paper(np.zeros(3))
+    out = out / max(float(np.linalg.norm(out)), 1e-6)
+    others = np.array([p for p in taken if p is not place]).reshape(-1, 2)
+    best, chosen = -math.inf, place
+    for k in range(DIRECTIONS):
+        angle = 2 * math.pi * k / DIRECTIONS
+        way = np.array([math.cos(angle), math.sin(angle)])
+        far = place + way * _stub_length(radius)
+        line = place + way * np.linspace(radius, _stub_length(radius), 6)[:, None]
+        beyond = float(np.maximum(np.maximum(low - far, far - high), 0.0).sum())
+        discs = [float(np.linalg.norm(line - other, axis=1).min()) for other in others]
+        discs += [float(np.linalg.norm(others - far, axis=1).min()) - radius] if discs else []
+        wires = float(np.linalg.norm(busy - far, axis=1).min(initial=math.inf))
+        crowded = max(0.0, radius + 2 * CLEAR - min(discs, default=math.inf))
+        crowded += max(0.0, radius + CLEAR - wires)
+        value = float(way @ out) - beyond * 5 - crowded
+        if value > best + 1e-9:
+            best, chosen = value, far
+    return chosen
+
+
+def _straight(start: Vectors, end: Vectors, radius: float) -> tuple[list[str], Vectors]:
+    """Draw a dashed arrow from rim to rim of two discs; points along it, too."""
+    way = (end - start) / np.linalg.norm(end - start)
+    tip, head = end - way * (radius + 2.0), 5.5
+    first, last = start + way * (radius + 1.0), tip - way * head
+    cuts = first + np.linspace(0.0, 1.0, 6)[:, None] * (last - first)
+    dashes = "".join(f"M{pair(cuts[k])}L{pair(cuts[k + 1])}" for k in (0, 2, 4))
+    return [
+        f'<path d="M{pair(first)}L{pair(last)}" fill="none" stroke="{PAPER}" stroke-width="5"/>',
+        _head(_barbs(tip, way, head)),
+        f'<path d="{dashes}" fill="none" stroke="{INK}" stroke-width="2"/>',
+    ], np.array([first, (first + last) / 2, tip])
