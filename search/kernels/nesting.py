@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from search.kernels.jit import kernel
-from search.kernels.words import LONGEST
 
 
 @kernel
@@ -29,13 +28,16 @@ def _undoes(
 
 
 @kernel
-def things(word: NDArray[np.int64], length: int, inverse: NDArray[np.int64]) -> int:
+def things(
+    word: NDArray[np.int64], length: int, inverse: NDArray[np.int64], best: NDArray[np.int64]
+) -> int:
     """Return the turns of the shortest nested bracket form of a word; undoing and repeating free.
 
     A word without any turn that is undone or done again two turns later is as long as it is.
 
     Interval by interval: one turn is one thing; X Y is the things of both; S X S' is S's and X's;
     A B A' B' is A's and B's; X X ... X is X's. Turns that commute are taken as they stand.
+    ``best`` (LONGEST + 1, LONGEST + 1) is scratch.
     """
     plain = True
     for k in range(length - 2):
@@ -44,7 +46,6 @@ def things(word: NDArray[np.int64], length: int, inverse: NDArray[np.int64]) -> 
             break
     if plain:
         return length
-    best = np.zeros((LONGEST + 1, LONGEST + 1), dtype=np.int64)
     for size in range(1, length + 1):
         for i in range(length - size + 1):
             j = i + size

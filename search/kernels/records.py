@@ -58,3 +58,40 @@ def ring_word(enc: Encoded, record: NDArray[np.uint8], word: NDArray[np.int64]) 
         word[length + radius1 + k] = enc.inverse[record[arm2 + radius2 - 1 - k]]
         word[half + length + k] = record[arm2 + k]
     return 2 * half
+
+
+@kernel
+def reduce_ring(enc: Encoded, word: NDArray[np.int64], length: int) -> int:
+    """Merge in place what can be brought together, also around the end; return the new length.
+
+    Where arcs meet inside a turn, a ring is shorter than its parts; its cycle is then that of the
+    word that is left, which is conjugate to the ring. Returns 0 where turns cancel: that ring has
+    shorter arcs, and was met at a smaller half-length.
+    """
+    one = np.uint64(1)
+    again = True
+    while again:
+        again = False
+        for i in range(length):
+            layer = enc.turn_layer[word[i]]
+            bit = one << np.uint64(layer)
+            for step in range(1, length):
+                j = (i + step) % length
+                other = enc.turn_layer[word[j]]
+                if other == layer:
+                    first = enc.first_turn[layer]
+                    steps = enc.first_turn[layer + 1] - first + 1
+                    amount = (word[i] - first + 1 + word[j] - first + 1) % steps
+                    if amount == 0:
+                        return 0
+                    word[j] = first + amount - 1
+                    for k in range(i, length - 1):
+                        word[k] = word[k + 1]
+                    length -= 1
+                    again = True
+                    break
+                if not enc.passes[other] & bit:
+                    break
+            if again:
+                break
+    return length

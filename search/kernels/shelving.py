@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from search.kernels.arrays import NONE, Encoded, Shelf, Triples
 from search.kernels.jit import kernel
 from search.kernels.nesting import things
-from search.kernels.records import LONGEST_PART, ring_word
+from search.kernels.records import LONGEST_PART, reduce_ring, ring_word
 from search.kernels.triples import triple_number
 from search.kernels.words import (
     LONGEST,
@@ -25,43 +25,6 @@ from search.kernels.words import (
 
 #: Of how many turns at once a start may lie inside; the claims hold for no more parallel layers.
 MOST_INSIDE = 6
-
-
-@kernel
-def reduce_ring(enc: Encoded, word: NDArray[np.int64], length: int) -> int:
-    """Merge in place what can be brought together, also around the end; return the new length.
-
-    Where arcs meet inside a turn, a ring is shorter than its parts; its cycle is then that of the
-    word that is left, which is conjugate to the ring. Returns 0 where turns cancel: that ring has
-    shorter arcs, and was met at a smaller half-length.
-    """
-    one = np.uint64(1)
-    again = True
-    while again:
-        again = False
-        for i in range(length):
-            layer = enc.turn_layer[word[i]]
-            bit = one << np.uint64(layer)
-            for step in range(1, length):
-                j = (i + step) % length
-                other = enc.turn_layer[word[j]]
-                if other == layer:
-                    first = enc.first_turn[layer]
-                    steps = enc.first_turn[layer + 1] - first + 1
-                    amount = (word[i] - first + 1 + word[j] - first + 1) % steps
-                    if amount == 0:
-                        return 0
-                    word[j] = first + amount - 1
-                    for k in range(i, length - 1):
-                        word[k] = word[k + 1]
-                    length -= 1
-                    again = True
-                    break
-                if not enc.passes[other] & bit:
-                    break
-            if again:
-                break
-    return length
 
 
 @kernel
@@ -119,31 +82,46 @@ def shelve(
 
 
 @kernel
+def _partly(first_turn: NDArray[np.int64], layer: int, turn: int, choice: int) -> int:
+    """Return the turn of a layer by one of the amounts other than a turn's own, numbered from 1."""
+    first = first_turn[layer]
+    amount = choice if choice < turn - first + 1 else choice + 1
+    return int(first + amount - 1)
+
+
+@kernel
 def _shelve_inside(
     enc: Encoded,
     triples: Triples,
     shelf: Shelf,
     limit: NDArray[np.int64],
+    most: int,
     cut: NDArray[np.int64],
     length: int,
     triple: NDArray[np.int64],
     able: NDArray[np.int64],
     ables: int,
+    choice: NDArray[np.int64],
     word: NDArray[np.int64],
     fresh: NDArray[np.int64],
 ) -> None:
     """Shelve all starts inside the turns that can stand first.
 
     ``able`` are their positions. A choice for each of them, counted in mixed radix: not moved, or
-    moved in part by one of the amounts other than its own.
+    moved in part by one of the amounts other than its own. No orbit has a limit above ``most``.
     """
-    choice = np.zeros(LONGEST, dtype=np.int64)
+    turn_layer, first_turn, moves = enc.turn_layer, enc.first_turn, enc.moves
+    slot_of, twist_of, slot_type = enc.slot_of, enc.twist_of, enc.slot_type
+    type_slot, type_placement = enc.type_slot, enc.type_placement
+    base, orbit = triples.base, triples.orbit
+    for k in range(ables):
+        choice[k] = 0
     while True:
         k = 0
         while k < ables:
-            layer = enc.turn_layer[cut[able[k]]]
+            layer = turn_layer[cut[able[k]]]
             choice[k] += 1
-            if choice[k] < enc.first_turn[layer + 1] - enc.first_turn[layer]:
+            if choice[k] < first_turn[layer + 1] - first_turn[layer]:
                 break
             choice[k] = 0
             k += 1
@@ -151,25 +129,32 @@ def _shelve_inside(
             return
         a, b, c = triple[0], triple[1], triple[2]
         n = length
+        for k in range(ables):
+            if choice[k] > 0:
+                turn = cut[able[k]]
+                part = _partly(first_turn, turn_layer[turn], turn, choice[k])
+                n += 1
+                a, b, c = moves[part, a], moves[part, b], moves[part, c]
+        if n > most:
+            continue
+        number = triple_number(
+            slot_of, twist_of, slot_type, type_slot, type_placement, base, a, b, c
+        )
+        if n > limit[orbit[number]]:
+            continue
         for i in range(length):
             word[i] = cut[i]
+        n = length
         for k in range(ables):
-            if choice[k] == 0:
-                continue
-            turn = cut[able[k]]
-            first = enc.first_turn[enc.turn_layer[turn]]
-            steps = enc.first_turn[enc.turn_layer[turn] + 1] - first + 1
-            amount = choice[k]
-            if amount >= turn - first + 1:
-                amount += 1
-            part = first + amount - 1
-            word[able[k]] = first + (turn - part + steps) % steps - 1
-            word[n] = part
-            n += 1
-            a, b, c = enc.moves[part, a], enc.moves[part, b], enc.moves[part, c]
-        number = triple_number(enc, triples.base, a, b, c)
-        if n <= limit[triples.orbit[number]]:
-            shelve(enc, triples, shelf, word, n, number, n, 0, fresh)
+            if choice[k] > 0:
+                turn = cut[able[k]]
+                layer = turn_layer[turn]
+                part = _partly(first_turn, layer, turn, choice[k])
+                steps = first_turn[layer + 1] - first_turn[layer] + 1
+                word[able[k]] = first_turn[layer] + (turn - part + steps) % steps - 1
+                word[n] = part
+                n += 1
+        shelve(enc, triples, shelf, word, n, number, n, 0, fresh)
 
 
 @kernel
@@ -207,6 +192,7 @@ def _shelve_forms(
     x: int,
     y: int,
     triple: NDArray[np.int64],
+    best: NDArray[np.int64],
     part: NDArray[np.int64],
     fresh: NDArray[np.int64],
 ) -> None:
@@ -214,6 +200,8 @@ def _shelve_forms(
 
     From the front of arcs P, Q, R it is [P Q, R P'], or the commutator of two where one is empty.
     """
+    slot_of, twist_of, slot_type = enc.slot_of, enc.twist_of, enc.slot_type
+    type_slot, type_placement, base = enc.type_slot, enc.type_placement, triples.base
     half = length // 2
     arcs = np.array([x, y, half - x - y, x, y, half - x - y])
     begin = 0
@@ -230,7 +218,7 @@ def _shelve_forms(
             size = p if empty else p + q
             for k in range(size):
                 part[k] = word[(begin + k) % length]
-            count = things(part, size, enc.inverse)
+            count = things(part, size, enc.inverse, best)
             rest = half - size if empty else r
             for k in range(rest):
                 part[k] = word[(begin + size + k) % length]
@@ -239,10 +227,12 @@ def _shelve_forms(
                     part[rest + k] = word[(begin + half + k) % length]
                 rest += p
             if count < most:
-                count += things(part, rest, enc.inverse)
+                count += things(part, rest, enc.inverse, best)
             else:
                 count = NONE
-            number = triple_number(enc, triples.base, a, b, c)
+            number = triple_number(
+                slot_of, twist_of, slot_type, type_slot, type_placement, base, a, b, c
+            )
             if count <= limit[triples.orbit[number]]:
                 for k in range(length):
                     part[k] = word[(begin + k) % length]
@@ -282,6 +272,10 @@ def gather(
     fresh = np.zeros(LONGEST, dtype=np.int64)
     able = np.zeros(LONGEST, dtype=np.int64)
     triple = np.zeros(3, dtype=np.int64)
+    choice = np.zeros(LONGEST, dtype=np.int64)
+    best = np.zeros((LONGEST + 1, LONGEST + 1), dtype=np.int64)
+    slot_of, twist_of, slot_type = enc.slot_of, enc.twist_of, enc.slot_type
+    type_slot, type_placement, base = enc.type_slot, enc.type_placement, triples.base
     one = np.uint64(1)
     rings = 0
     for number in range(begin, end):
@@ -328,6 +322,7 @@ def gather(
                 x,
                 y,
                 triple,
+                best,
                 line,
                 fresh,
             )
@@ -343,7 +338,17 @@ def gather(
                     places[c, k] = triple[k]
                 else:
                     places[c, k] = enc.moves[origin[c, 1], places[origin[c, 0], k]]
-            at = triple_number(enc, triples.base, places[c, 0], places[c, 1], places[c, 2])
+            at = triple_number(
+                slot_of,
+                twist_of,
+                slot_type,
+                type_slot,
+                type_placement,
+                base,
+                places[c, 0],
+                places[c, 1],
+                places[c, 2],
+            )
             if length <= short_limit[triples.orbit[at]]:
                 shelve(enc, triples, shortest, cuts[c], length, at, length, 0, fresh)
             if length == most_turns:
@@ -361,11 +366,13 @@ def gather(
                 triples,
                 shortest,
                 short_limit,
+                most_turns,
                 cuts[c],
                 length,
                 places[c],
                 able,
                 ables,
+                choice,
                 line,
                 fresh,
             )

@@ -10,22 +10,35 @@ from search.kernels.jit import kernel
 
 
 @kernel
-def triple_number(enc: Encoded, base: NDArray[np.int64], a: int, b: int, c: int) -> int:
-    """Return the number of the cycle that carries a to b, b to c and c to a."""
-    sa, sb, sc = enc.slot_of[a], enc.slot_of[b], enc.slot_of[c]
+def triple_number(
+    slot_of: NDArray[np.int64],
+    twist_of: NDArray[np.int64],
+    slot_type: NDArray[np.int64],
+    type_slot: NDArray[np.int64],
+    type_placement: NDArray[np.int64],
+    base: NDArray[np.int64],
+    a: int,
+    b: int,
+    c: int,
+) -> int:
+    """Return the number of the cycle that carries a to b, b to c and c to a.
+
+    The first arguments are arrays of Encoded: a tuple of all takes longer to hand over than this.
+    """
+    sa, sb, sc = slot_of[a], slot_of[b], slot_of[c]
     if sb < sa and sb < sc:
         a, b, c = b, c, a
     elif sc < sa and sc < sb:
         a, b, c = c, a, b
-    kind = enc.slot_type[enc.slot_of[a]]
-    slot = enc.type_slot[kind]
-    n = enc.type_slot[kind + 1] - slot
-    t = (enc.type_placement[kind + 1] - enc.type_placement[kind]) // n
-    twist = enc.twist_of[a]
-    xb = (enc.twist_of[b] - twist + t) % t
-    xc = (enc.twist_of[c] - twist + t) % t
-    pair = (enc.slot_of[a] - slot) * n + enc.slot_of[b] - slot
-    return int(base[kind] + ((pair * n + enc.slot_of[c] - slot) * t + xb) * t + xc)
+    kind = slot_type[slot_of[a]]
+    slot = type_slot[kind]
+    n = type_slot[kind + 1] - slot
+    t = (type_placement[kind + 1] - type_placement[kind]) // n
+    twist = twist_of[a]
+    xb = (twist_of[b] - twist + t) % t
+    xc = (twist_of[c] - twist + t) % t
+    pair = (slot_of[a] - slot) * n + slot_of[b] - slot
+    return int(base[kind] + ((pair * n + slot_of[c] - slot) * t + xb) * t + xc)
 
 
 @kernel
@@ -40,6 +53,8 @@ def number_orbits(
     first: NDArray[np.int64],
 ) -> int:
     """Fill the tables of Triples; return how many orbits there are. ``first`` is cut to fit."""
+    slot_of, twist_of, slot_type = enc.slot_of, enc.twist_of, enc.slot_type
+    type_slot, type_placement = enc.type_slot, enc.type_placement
     count = 0
     for w in range(len(wanted)):
         kind = wanted[w]
@@ -55,7 +70,9 @@ def number_orbits(
                         a = enc.home[sa]
                         b = enc.home[sb] + x // t
                         c = enc.home[sc] + x % t
-                        number = triple_number(enc, base, a, b, c)
+                        number = triple_number(
+                            slot_of, twist_of, slot_type, type_slot, type_placement, base, a, b, c
+                        )
                         if orbit[number] >= 0:
                             continue
                         if count < len(first):
@@ -64,9 +81,29 @@ def number_orbits(
                             p, q, r = places[s, a], places[s, b], places[s, c]
                             for sense in range(2):
                                 if sense == 0:
-                                    image = triple_number(enc, base, p, q, r)
+                                    image = triple_number(
+                                        slot_of,
+                                        twist_of,
+                                        slot_type,
+                                        type_slot,
+                                        type_placement,
+                                        base,
+                                        p,
+                                        q,
+                                        r,
+                                    )
                                 else:
-                                    image = triple_number(enc, base, r, q, p)
+                                    image = triple_number(
+                                        slot_of,
+                                        twist_of,
+                                        slot_type,
+                                        type_slot,
+                                        type_placement,
+                                        base,
+                                        r,
+                                        q,
+                                        p,
+                                    )
                                 if orbit[image] < 0:
                                     orbit[image] = count
                                     symmetry[image] = s
@@ -86,6 +123,9 @@ def settle(
 
     A setup turn s brings the pieces of a triple to where s carries them.
     """
+    slot_of, twist_of, slot_type = enc.slot_of, enc.twist_of, enc.slot_type
+    type_slot, type_placement = enc.type_slot, enc.type_placement
+    base, moves = triples.base, enc.moves
     again = True
     while again:
         again = False
@@ -93,7 +133,15 @@ def settle(
             a, b, c = triples.first[o, 0], triples.first[o, 1], triples.first[o, 2]
             for t in range(len(enc.turn_layer)):
                 number = triple_number(
-                    enc, triples.base, enc.moves[t, a], enc.moves[t, b], enc.moves[t, c]
+                    slot_of,
+                    twist_of,
+                    slot_type,
+                    type_slot,
+                    type_placement,
+                    base,
+                    moves[t, a],
+                    moves[t, b],
+                    moves[t, c],
                 )
                 through = best[triples.orbit[number]] + weight
                 if through < best[o]:
