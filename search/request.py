@@ -145,7 +145,7 @@ def layer_numbers(puzzle: Puzzle, names: str | Sequence[str] | None) -> tuple[in
         if word not in puzzle.layer_numbers:
             known = " ".join(layer.name for layer in puzzle.layers)
             raise NameNotFoundError(
-                f"there is no layer {word!r} on this puzzle; its layers are {known}"
+                f"there is no layer {word!r}; {puzzle.name} has the layers {known}"
             )
         found.append(puzzle.layer_numbers[word])
     return tuple(sorted(set(found)))

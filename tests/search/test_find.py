@@ -181,7 +181,7 @@ def test_bad_requests() -> None:
         find(puzzle, "U F R")
     with pytest.raises(NameNotFoundError, match="UFX"):
         find(puzzle, "UFX UBL DFL")
-    with pytest.raises(NameNotFoundError, match="layers are U"):
+    with pytest.raises(NameNotFoundError, match="has the layers U"):
         find(puzzle, "UFR UBL DFL", layers="U Q")
     with pytest.raises(RequestError, match="not both"):
         find(puzzle, "UFR UBL DFL", keep="corner", free="edge")
