@@ -8,18 +8,22 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from puzzles.puzzle import PieceType, Puzzle
+from puzzles.names import placement_name
+from puzzles.puzzle import PieceType, Puzzle, Table
 from search import claims
 from search.answers import Searched, told_apart
 from search.atlas_entries import Entry, cycles_of, entries, representatives, triple_of
-from search.encoding import Scope, scope, wanted_with_images
+from search.encoding import Scope, scope, useful_layers, wanted_with_images
 from search.goals import Goal, goal_for_all
 from search.impossible import reason
 from search.kernels.arrays import NONE
 from search.request import Bounds
 from search.setups import within
 from search.shelves import Shelves
-from service.engine import Engine, Outcome, forbid_commuting
+from service.engine import PERSON, Engine, Outcome, forbid_commuting
+
+#: With more three-cycles than this, layers that all commute are not looked at cycle by cycle.
+MOST_LOOKED_AT = 5_000
 
 
 @dataclass(frozen=True)
@@ -49,8 +53,8 @@ class AtlasRequest:
 class TypeAtlas:
     """The entries of one type, in order of their cycles, and how many cycles have none.
 
-    ``impossible`` of the ``missing`` cycles are proven impossible, ``reason`` says why one of them
-    is; the others were not found.
+    ``impossible`` of the ``missing`` cycles are proven impossible, ``reason`` names one of them and
+    says why; the others were not found. ``stopped_by``: what ended the search early.
     """
 
     kind: PieceType
@@ -59,7 +63,7 @@ class TypeAtlas:
     impossible: int
     reason: str
     searched: Searched
-    outcome: Outcome
+    stopped_by: str | None
 
     @property
     def cycles(self) -> int:
@@ -99,7 +103,9 @@ def atlas(engine: Engine, request: AtlasRequest) -> Iterator[TypeAtlas]:
 
     Raises NoFormError, and LimitError for bounds that need too much.
     """
-    forbid_commuting(request.puzzle, request.layers)
+    if not _useful(request):
+        yield from _hopeless(request)
+        return
     started = time.monotonic()
     for done, number in enumerate(request.types):
         bounds = request.bounds
@@ -109,8 +115,58 @@ def atlas(engine: Engine, request: AtlasRequest) -> Iterator[TypeAtlas]:
             bounds = replace(bounds, seconds=share)
         found = _of_type(engine, replace(request, bounds=bounds), number)
         yield found
-        if found.outcome.stopped:
+        if found.stopped_by == PERSON:
             return
+
+
+def _useful(request: AtlasRequest) -> bool:
+    layers = request.layers
+    every = tuple(range(len(request.puzzle.layers)) if layers is None else layers)
+    return bool(useful_layers(request.puzzle, every))
+
+
+def _hopeless(request: AtlasRequest) -> list[TypeAtlas]:
+    """Return the atlas of types none of whose three-cycles can be done.
+
+    Raises NoFormError if not all of that is proven: then layers that all commute are the reason.
+    """
+    puzzle, result = request.puzzle, []
+    for number in request.types:
+        kind = puzzle.types[number]
+        triples = cycles_of(puzzle, kind)
+        reached = _carried(request)[triples]
+        # Where like pieces may change places, another piece may come to where one is wanted.
+        open_ones = triples if request.alike else triples[(reached == reached[:, :1]).all(axis=1)]
+        if len(open_ones) > MOST_LOOKED_AT or any(
+            request.reason((a, b, c)) is None for a, b, c in open_ones.tolist()
+        ):
+            forbid_commuting(puzzle, request.layers)
+        text = "nothing had to be searched"
+        searched = Searched(0, request.bounds.setup, None, text)
+        reason, count = _reason(request, triples[0].tolist()), len(triples)
+        result.append(TypeAtlas(kind, (), count, count, reason, searched, None))
+    return result
+
+
+def _carried(request: AtlasRequest) -> Table:
+    """Return for each placement the lowest one that the layers carry to the same places."""
+    puzzle, layers = request.puzzle, request.layers
+    moves = puzzle.moves if layers is None else puzzle.moves[np.isin(puzzle.turn_layer, layers)]
+    lowest = np.arange(puzzle.placement_count, dtype=np.int32)
+    while True:
+        lower = lowest.copy()
+        for move in moves:
+            lower = np.minimum(lower, lower[move])
+        if np.array_equal(lower, lowest):
+            return lowest
+        lowest = lower
+
+
+def _reason(request: AtlasRequest, triple: tuple[int, int, int]) -> str:
+    """Return a cycle by name and why it cannot be done; empty if nothing forbids it."""
+    text = request.reason((triple[0], triple[1], triple[2]))
+    names = " → ".join(placement_name(request.puzzle, p) for p in triple)
+    return "" if text is None else f"{names} cannot be done: {text}"
 
 
 def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
@@ -125,7 +181,7 @@ def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
 
     goal = goal_for_all(request.bounds, own)
     wanted = AllPossible(goal.half_length, None, goal.seconds, goal.setup, can_be_done=can_be_done)
-    outcome = engine.search(own, wanted)
+    outcome = engine.search(own, wanted, request.bounds)
     triples = cycles_of(puzzle, puzzle.types[number])
     every = entries(own, outcome.shelves, triples.tolist(), request.bounds.setup, request.alike)
     limit = request.bounds.turns
@@ -140,13 +196,13 @@ def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
         tuple(there),
         len(every) - len(there),
         impossible,
-        next((text for text in reasons.values() if text is not None), ""),
-        _searched(own, request, outcome),
-        outcome,
+        next((_reason(request, triple_of(own, n)) for n, text in reasons.items() if text), ""),
+        _searched(own, request, outcome, bool(there)),
+        outcome.stopped_by,
     )
 
 
-def _searched(own: Scope, request: AtlasRequest, outcome: Outcome) -> Searched:
+def _searched(own: Scope, request: AtlasRequest, outcome: Outcome, any_found: bool) -> Searched:
     """Say how far a search went, and what that proves of all its cycles."""
     half_length, bounds = outcome.shelves.half_length, request.bounds
     complete = claims.complete(own, half_length) if bounds.setup is None else None
@@ -157,6 +213,8 @@ def _searched(own: Scope, request: AtlasRequest, outcome: Outcome) -> Searched:
         text = f"searched all rings up to half-length {half_length}{apart}"
         if bounds.setup is None:
             text += "; on this puzzle that proves no number of turns"
+    elif not any_found:
+        text = f"none up to {complete} turns among commutator forms{apart}"
     else:
         text = (
             f"complete to {complete} turns among commutator forms{apart}: up to "

@@ -1,99 +1,98 @@
-"""The command `trefoil`: its commands, and what becomes of errors."""
+"""The command `trefoil`: how it starts and ends, and what becomes of errors.
+
+Next to nothing is imported here, so that Ctrl-C is listened to before the slow imports begin.
+"""
 
 from __future__ import annotations
 
 import os
+import signal
 import sys
-from collections.abc import Sequence
-from typing import Annotated, cast
 
-import typer
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from types import FrameType
 
-from puzzles.errors import TrefoilError
-from service import cli_find, cli_puzzle
-from service.output import (
-    BAD_INPUT,
-    BROKEN_PIPE,
-    FOUND,
-    IMPOSSIBLE,
-    INTERRUPTED,
-    NONE_FOUND,
-    UNEXPECTED,
-    print_json,
-    print_text,
-    say,
-)
-from service.settings import debug
-
-app = typer.Typer(
-    name="trefoil",
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-app.command()(cli_puzzle.puzzles)
-app.command()(cli_puzzle.parts)
-app.command()(cli_find.find)
-app.command(name="try")(cli_puzzle.attempt)
-app.command()(cli_find.atlas)
-app.command()(cli_puzzle.scramble)
+#: The exit status after an interrupt.
+INTERRUPTED = 130
+#: One entry for each time that an interrupt came.
+_interrupts: list[int] = []
 
 
-@app.callback(invoke_without_command=True)
-def trefoil(
-    context: typer.Context,
-    version: Annotated[bool, typer.Option("--version", help="Say which version this is.")] = False,
-) -> int:
-    """Find the shortest and the easiest sequences that cycle three pieces of a turning puzzle."""
-    if version:
-        from importlib.metadata import version as installed
+def _leave(number: int, frame: FrameType | None) -> None:
+    """Leave at once: while nothing is begun, and when all is done, there is nothing to clean up."""
+    os._exit(INTERRUPTED)
 
-        print_text(f"trefoil {installed('trefoil-finder')}")
-        raise typer.Exit(FOUND)
-    if context.invoked_subcommand is None:
-        say("a command is missing; `trefoil --help` lists them")
-        raise typer.Exit(BAD_INPUT)
-    return FOUND
+
+def _interrupt(number: int, frame: FrameType | None) -> None:
+    _interrupts.append(number)
+    raise KeyboardInterrupt
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run one command and leave with its exit status."""
-    given = list(sys.argv[1:] if arguments is None else arguments)
-    status = run(given)
-    try:
-        sys.stdout.flush()
-    except OSError:
-        status = _no_reader()
+    # A program that is started in the background is told to ignore interrupts, and does.
+    listens = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    if listens:
+        signal.signal(signal.SIGINT, _leave)
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    from service import output
+
+    if sys.stdout is None:
+        output.say("standard output is closed, so that nothing could be printed")
+        sys.exit(output.BAD_INPUT)
+    from service import commands as _slow  # noqa: F401
+
+    if listens:
+        signal.signal(signal.SIGINT, _interrupt)
+    status = run(sys.argv[1:] if arguments is None else arguments)
+    if listens:
+        signal.signal(signal.SIGINT, _leave)
     sys.exit(status)
 
 
 def run(arguments: Sequence[str]) -> int:
     """Run one command and return its exit status; every error becomes one sentence."""
+    from service import output
+    from service.settings import debug
+
+    _interrupts.clear()
     try:
         return _run(arguments)
     except KeyboardInterrupt:
-        say("stopped")
         return INTERRUPTED
     except BrokenPipeError:
-        return _no_reader()
+        output.discard()
+        return output.BROKEN_PIPE
     except Exception as error:
+        # An import that is interrupted may end in any error.
+        if _interrupts:
+            return INTERRUPTED
+        if isinstance(error, OSError) and error.errno in output.NO_ROOM:
+            error = output.output_error(error)
+        if isinstance(error, output.OutputError):
+            output.discard()
+            output.say(str(error))
+            return output.BAD_INPUT
         if debug():
             raise
-        say(
+        output.say(
             f"something unexpected went wrong ({type(error).__name__}: {str(error)[:200]}); "
             "with TREFOIL_DEBUG=1 it is shown where"
         )
-        return UNEXPECTED
+        return output.UNEXPECTED
 
 
 def _run(arguments: Sequence[str]) -> int:
+    from puzzles.errors import TrefoilError
+    from service.commands import call
+    from service.output import BAD_INPUT
+
     as_json = "--json" in arguments
     try:
-        status = app(args=list(arguments), prog_name="trefoil", standalone_mode=False)
-        return int(status or FOUND)
-    except typer.Exit as leaving:
-        return int(leaving.exit_code)
+        return call(arguments)
     except TrefoilError as error:
         return _failed(BAD_INPUT, "error", str(error), as_json)
     except MemoryError:
@@ -108,11 +107,14 @@ def _run(arguments: Sequence[str]) -> int:
 
 def _by_kind(error: Exception) -> tuple[int, str, str] | None:
     """Return exit status, the JSON's key and the text for an error that has a meaning."""
-    # The base class of all that is wrong with how a command was written.
-    usage = cast(type[typer.BadParameter], typer.BadParameter.__mro__[1])
-    if isinstance(error, usage):
-        text = error.format_message()
-        return BAD_INPUT, "error", text[:1].lower() + text[1:].rstrip(".")
+    from service.commands import misused
+    from service.output import BAD_INPUT, IMPOSSIBLE, NONE_FOUND
+
+    text = misused(error)
+    if text is not None:
+        return BAD_INPUT, "error", text
+    if isinstance(error, OSError):
+        return None
     from search.impossible import ImpossibleError
 
     if isinstance(error, ImpossibleError):
@@ -125,17 +127,13 @@ def _by_kind(error: Exception) -> tuple[int, str, str] | None:
 
 
 def _failed(status: int, key: str, text: str, as_json: bool) -> int:
+    from service.output import print_json, say
+
     if as_json:
         print_json({key: text})
     else:
         say(text)
     return status
-
-
-def _no_reader() -> int:
-    """Let nothing more be written to a pipe that nobody reads; return the exit status."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return BROKEN_PIPE
 
 
 if __name__ == "__main__":

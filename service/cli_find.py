@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -12,30 +13,39 @@ from service.output import (
     IMPOSSIBLE,
     INTERRUPTED,
     NONE_FOUND,
-    check_writable,
+    checked,
     print_json,
+    print_text,
     say,
     write_file,
 )
-from service.settings import DEFAULT_ANSWERS, DEFAULT_LINES, MOST_SHOWN, settings
+from service.settings import (
+    DEFAULT_ANSWERS,
+    DEFAULT_LINES,
+    MOST_SECONDS,
+    MOST_SHOWN,
+    Settings,
+    settings,
+)
 
 if TYPE_CHECKING:
     from puzzles.puzzle import Puzzle
-    from search.request import Request
-    from service.atlases import TypeAtlas
+    from search.request import Bounds, Request
+    from service.atlases import AtlasRequest, TypeAtlas
     from service.engine import Engine, FindResult
 
 STOPPED = "stopped before the search was done; this is what was found so far"
+#: What may stand between the names of a cycle, other than spaces.
+BETWEEN = re.compile(r"->|[→,]")
 
 
 @contextlib.contextmanager
-def working(threads: int | None) -> Iterator[Engine]:
+def working(chosen: Settings) -> Iterator[Engine]:
     """Give an engine on the usual store, with a bar, that Ctrl-C stops cleanly."""
     from service.engine import Engine
     from service.stores import opened
     from service.watching import Stopper, Watcher
 
-    chosen = settings(threads)
     store = opened(chosen, say)
     watcher = Watcher()
     try:
@@ -68,13 +78,14 @@ def find(
     from puzzles import load
     from search.request import request
 
-    check_writable(picture)
+    path = checked(picture)
+    chosen = settings(options.whole("--threads", threads))
     shown = options.number("most", most, 1, MOST_SHOWN, DEFAULT_ANSWERS)
     weighed = options.weights(weights)
     bounds = options.bounds(turns, half_length, setup, seconds)
     wanted = request(
         load(puzzle),
-        " ".join(cycle),
+        BETWEEN.sub(" ", " ".join(cycle)),
         layers=layers,
         keep=keep,
         free=free,
@@ -82,23 +93,25 @@ def find(
         any_twist=any_twist,
         bounds=bounds,
     )
-    with working(threads) as engine:
+    with working(chosen) as engine:
         result = engine.find(wanted, weighed, shown, left_handed)
-    if picture is not None and result.found.answers:
+    if path is not None and result.found.answers:
         from puzzles.picture import draw
 
-        write_file(picture, draw(wanted.puzzle, wanted.triples()[0]))
+        write_file(path, draw(wanted.puzzle, wanted.triples()[0]))
     return _show_found(result, json)
 
 
 def _show_found(result: FindResult, json: bool) -> int:
     """Print how a request ended; return the exit status."""
-    found, stopped = result.found, result.outcome.stopped
-    reason = _reason(found.searched.text, stopped)
+    found, by = result.found, result.outcome.stopped_by
+    ended = _ended(by, found.request.bounds)
+    nothing = _nothing(by, found.searched.text, found.searched.half_length)
     if json:
         from service import reports
 
-        report = reports.find(found, stopped)
+        report = reports.find(found, by)
+        reason = "; ".join(filter(None, (nothing.rstrip("."), ended)))
         print_json(report if found.answers else {**report, "reason": reason})
     elif found.answers:
         from service.tables import show_find
@@ -106,11 +119,18 @@ def _show_found(result: FindResult, json: bool) -> int:
         show_find(found)
         if _unseen(found.request):
             say("these three look the same, so nobody sees them move; --apart tells them apart")
-        if stopped:
-            say(STOPPED)
+        say_all(STOPPED if by == "person" else "", ended)
+    elif by == "person":
+        print_text(nothing)
     else:
-        say(reason)
-    return INTERRUPTED if stopped else FOUND if found.answers else NONE_FOUND
+        say_all(nothing, ended)
+    return INTERRUPTED if by == "person" else FOUND if found.answers else NONE_FOUND
+
+
+def say_all(*texts: str) -> None:
+    """Say those texts that are not empty."""
+    for text in filter(None, texts):
+        say(text)
 
 
 def _unseen(wanted: Request) -> bool:
@@ -120,9 +140,24 @@ def _unseen(wanted: Request) -> bool:
     return wanted.alike and twists == 1 and len({int(puzzle.alike[slot]) for slot in slots}) == 1
 
 
-def _reason(text: str, stopped: bool) -> str:
-    begun = "Stopped before anything was found" if stopped else "Nothing was found"
-    return f"{begun}: {text}."
+def _nothing(by: str | None, text: str, half_length: int) -> str:
+    if by == "person":
+        return f"Nothing found yet; searched to half-length {half_length}."
+    return f"Nothing was found: {text}."
+
+
+def _ended(by: str | None, bounds: Bounds, types: int = 1) -> str:
+    """Return that the time was over and how to go on, empty where something else ended a search.
+
+    A time limit that was given is for all types of an atlas together, the usual one for each.
+    """
+    limit = bounds.time_limit
+    if by != "time" or limit is None:
+        return ""
+    each = " for each type" if bounds.seconds is None and types > 1 else ""
+    more = min(3 * limit * (types if each else 1), MOST_SECONDS)
+    goes_on = f"; `--seconds {more:g}` goes on" if more > limit else ""
+    return f"stopped after {limit:g} s{each}{goes_on}"
 
 
 def atlas(
@@ -144,69 +179,77 @@ def atlas(
     from puzzles import load
     from search.request import kept_types, layer_numbers
 
+    chosen = settings(options.whole("--threads", threads))
     shown = options.number("most", most, 0, MOST_SHOWN, DEFAULT_LINES)
     bounds = options.bounds(turns, half_length, setup, seconds)
     loaded = load(puzzle)
     own_layers, kept = layer_numbers(loaded, layers), kept_types(loaded, keep, free)
-    types = _types(loaded, kind, own_layers, kept)
+    types = _types(loaded, kind, own_layers, keep, free)
     from service.atlases import AtlasRequest
     from service.atlases import atlas as made
 
     wanted = AtlasRequest(loaded, types, own_layers, kept, alike, bounds)
-    with working(threads) as engine:
+    with working(chosen) as engine:
         parts = list(made(engine, wanted))
-    return _show_atlas(loaded, parts, shown, json)
+    return _show_atlas(wanted, parts, shown, json)
 
 
-def _show_atlas(puzzle: Puzzle, parts: list[TypeAtlas], shown: int, json: bool) -> int:
+def _show_atlas(wanted: AtlasRequest, parts: list[TypeAtlas], shown: int, json: bool) -> int:
     """Print an atlas, as a table of so many lines or as JSON; return the exit status."""
-    stopped = any(part.outcome.stopped for part in parts)
+    ends = [part.stopped_by for part in parts]
+    by = "person" if "person" in ends else "time" if "time" in ends else None
+    ended = _ended(by, wanted.bounds, len(wanted.types))
     entries = sum(len(part.entries) for part in parts)
-    never = not stopped and all(part.impossible == part.cycles for part in parts)
-    reason = _why_none(parts, stopped, never)
+    never = by is None and all(part.impossible == part.cycles for part in parts)
+    nothing = _none_of(parts, by, never)
     if json:
         from service import reports
 
-        report = reports.atlas(puzzle, parts, stopped)
+        report = reports.atlas(wanted.puzzle, parts, by)
+        reason = "; ".join(filter(None, (nothing.rstrip(".") if ended else nothing, ended)))
         print_json(report if entries else {**report, "reason": reason})
     else:
         from service.tables import show_atlas
 
-        show_atlas(puzzle, parts, shown)
-        if not entries:
-            say(reason)
-        elif stopped:
-            say(STOPPED)
-    nothing = IMPOSSIBLE if never else NONE_FOUND
-    return INTERRUPTED if stopped else FOUND if entries else nothing
+        show_atlas(wanted.puzzle, parts, shown)
+        if entries:
+            say_all(STOPPED if by == "person" else "", ended)
+        elif by == "person":
+            print_text(nothing)
+        else:
+            say_all(nothing, ended)
+    status = IMPOSSIBLE if never else NONE_FOUND
+    return INTERRUPTED if by == "person" else FOUND if entries else status
 
 
-def _why_none(parts: list[TypeAtlas], stopped: bool, never: bool) -> str:
+def _none_of(parts: list[TypeAtlas], by: str | None, never: bool) -> str:
     if never:
         return " ".join(part.reason for part in parts)
-    return _reason("; ".join(f"{p.kind.name}: {p.searched.text}" for p in parts), stopped)
+    text = "; ".join(f"{part.kind.name}: {part.searched.text}" for part in parts)
+    return _nothing(by, text, min(part.searched.half_length for part in parts))
 
 
 def _types(
     puzzle: Puzzle,
     kind: str | None,
     layers: tuple[int, ...] | None,
-    kept: tuple[int, ...] | None,
+    keep: str | None,
+    free: str | None,
 ) -> tuple[int, ...]:
     """Return the numbers of the types an atlas is for; raises what the engine raises."""
-    from puzzles.errors import RequestError
-    from puzzles.names import read_type
-    from search.encoding import scope
+    from puzzles.names import read_type, slot_names
+    from search.encoding import scope, useful_layers
     from search.impossible import ImpossibleError
-    from service.engine import forbid_commuting
+    from search.request import kept_types, request
 
     chosen = None if kind is None else read_type(puzzle, kind)
-    if chosen is not None and kept is not None and chosen.number not in kept:
-        raise RequestError(
-            f"the type {chosen.name!r} is to be cycled, so it must be among those that are kept"
-        )
-    forbid_commuting(puzzle, layers)
-    roaming = [k for k in scope(puzzle, layers, kept).wanted if puzzle.types[k].count >= 3]
+    if chosen is not None and chosen.count >= 3:
+        # Any three of them are asked for, so that what is wrong with that is said once.
+        names = slot_names(puzzle)
+        request(puzzle, [names[slot] for slot in chosen.slots[:3]], keep=keep, free=free)
+    useful = layers is None or bool(useful_layers(puzzle, layers))
+    own = scope(puzzle, layers if useful else None, kept_types(puzzle, keep, free))
+    roaming = [k for k in own.wanted if puzzle.types[k].count >= 3]
     if chosen is None:
         if not roaming:
             raise ImpossibleError(f"No type of {puzzle.name} has three pieces that change places.")

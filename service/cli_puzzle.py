@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from service import options
-from service.output import FOUND, check_writable, print_json, print_text, write_file
+from service.output import FOUND, checked, print_json, print_text, write_file
 from service.settings import LONGEST_SCRAMBLE, MOST_SCRAMBLES
 
 
@@ -39,15 +39,15 @@ def parts(
     """Say what a puzzle consists of: piece types, slots, layers, positions, laws."""
     from puzzles import load
 
-    check_writable(picture)
+    path = checked(picture)
     loaded = load(puzzle)
     from service.parts import parts as counted
 
     own = counted(loaded)
-    if picture is not None:
+    if path is not None:
         from puzzles.picture import draw
 
-        write_file(picture, draw(loaded))
+        write_file(path, draw(loaded))
     if json:
         from service.reports import parts as report
 
@@ -73,17 +73,17 @@ def attempt(
     from puzzles.notation import parse
     from service.reports import tried
 
-    check_writable(picture)
+    path = checked(picture)
     loaded = load(puzzle)
     parsed = parse(loaded, sequence)
     effect = effect_of(loaded, parsed.word)
     found = cycles(loaded, effect)
-    if picture is not None:
+    if path is not None:
         from puzzles.picture import draw
 
         slots = [int(loaded.slot_of[p]) for cycle in found for p in cycle]
         single = len(found) == 1 and len(set(slots)) == len(slots)
-        write_file(picture, draw(loaded, found[0] if single else None, () if single else slots))
+        write_file(path, draw(loaded, found[0] if single else None, () if single else slots))
     report = tried(loaded, parsed.word, effect, parsed.left_over)
     if json:
         print_json(report)
@@ -96,13 +96,15 @@ def attempt(
 
 def scramble(
     puzzle: options.PuzzleName,
-    count: Annotated[int, typer.Option("--count", metavar="N", help="How many.")] = 1,
+    count: Annotated[
+        str | None, typer.Option("--count", metavar="N", help="How many; one unless given.")
+    ] = None,
     seed: Annotated[
-        int | None,
+        str | None,
         typer.Option("--seed", metavar="S", help="The same seed gives the same sequences."),
     ] = None,
     length: Annotated[
-        int | None, typer.Option("--length", metavar="L", help="How many turns each has.")
+        str | None, typer.Option("--length", metavar="L", help="How many turns each has.")
     ] = None,
     json: options.Json = False,
 ) -> int:
@@ -116,7 +118,8 @@ def scramble(
     wanted = options.number("count", count, 1, MOST_SCRAMBLES, 1)
     loaded = load(puzzle)
     turns = options.number("length", length, 1, LONGEST_SCRAMBLE, usual_length(loaded))
-    chosen = secrets.randbelow(2**32) if seed is None else seed
+    given = options.whole("--seed", seed)
+    chosen = secrets.randbelow(2**32) if given is None else given
     words = scrambles(loaded, wanted, chosen, turns)
     if json:
         texts = [write(loaded, word) for word in words]

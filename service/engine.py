@@ -18,7 +18,7 @@ from search.encoding import Scope, useful_layers
 from search.goals import Goal, goal_of
 from search.impossible import check
 from search.ranking import MOST_FAMILIES, Weights
-from search.request import Request
+from search.request import Bounds, Request
 from search.shelves import Shelves
 from service.settings import COMPILING_SECONDS
 from service.stores import NoStore, Store
@@ -38,16 +38,23 @@ SOURCES = (
 )
 
 
+#: Who or what ends a search early.
+PERSON, TIME = "person", "time"
+
+
 class NoFormError(Exception):
     """A request that no commutator form fulfils; the text says in one sentence why."""
 
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
-    """How a search ended: its shelves, whether the asker stopped it, what else ended it early."""
+    """How a search ended: its shelves, and what ended it early.
+
+    ``stopped_by`` is PERSON or TIME, ``note`` says in words what else did.
+    """
 
     shelves: Shelves
-    stopped: bool = False
+    stopped_by: str | None = None
     note: str = ""
 
 
@@ -92,21 +99,26 @@ class Engine:
         check(puzzle, request.cycle, request.layers, request.alike, request.any_twist, free)
         forbid_commuting(puzzle, request.layers)
         scope = request.scope()
-        outcome = self.search(scope, goal_of(request, scope))
+        outcome = self.search(scope, goal_of(request, scope), request.bounds)
         answers = found(request, scope, outcome.shelves, weights, most, left_handed)
         return FindResult(_with_note(answers, outcome.note), outcome)
 
-    def search(self, scope: Scope, goal: Goal) -> Outcome:
+    def search(self, scope: Scope, goal: Goal, bounds: Bounds | None = None) -> Outcome:
         """Return shelves that reach a goal, from the store if it has them, else by searching.
 
         The result does not depend on what else is stored: deeper levels than a goal needs are not
-        looked at. Raises LimitError where the goal names a bound that needs too much memory.
+        looked at. Raises LimitError where the goal names a bound that needs too much memory;
+        ``bounds`` are what somebody gave for it.
         """
         key = f"{scope.key}|{_version()}"
         start = self._stored(key, scope, goal)
         if start is not None and goal.reached(scope, start):
             return Outcome(start)
-        return self._deepened(key, scope, goal, start)
+        bound = goal.half_length
+        asked = f"half-length {bound} would need"
+        if bounds is not None and bounds.turns is not None and bound != bounds.half_length:
+            asked = f"{bounds.turns} turns would need half-length {bound}, and that"
+        return self._deepened(key, scope, goal, start, asked)
 
     def _stored(self, key: str, scope: Scope, goal: Goal) -> Shelves | None:
         """Return the lowest stored level that reaches a goal, else the deepest within its bound."""
@@ -124,7 +136,9 @@ class Engine:
                 break
         return best
 
-    def _deepened(self, key: str, scope: Scope, goal: Goal, start: Shelves | None) -> Outcome:
+    def _deepened(
+        self, key: str, scope: Scope, goal: Goal, start: Shelves | None, asked: str
+    ) -> Outcome:
         from search.kernels import jit
 
         jit.when_damaged(self.notice)
@@ -138,8 +152,8 @@ class Engine:
         bound = goal.half_length
         if bound is not None and rings.memory(scope, bound) > rings.MOST_BYTES:
             raise LimitError(
-                f"half-length {bound} would need tables of more than {rings.MOST_BYTES // 10**6} "
-                "MB on this puzzle; a smaller bound, fewer layers or fewer kept types would fit"
+                f"{asked} tables of more than {rings.MOST_BYTES // 10**6} MB on this puzzle; a "
+                "smaller bound, fewer layers or fewer kept types would fit"
             )
         shelves = start if start is not None else atlas.empty(scope)
         note = ""
@@ -154,7 +168,17 @@ class Engine:
             if bound is not None:
                 raise
             note = str(error)
-        return Outcome(shelves, self.stop(), note)
+        if self.stop():
+            return Outcome(shelves, PERSON, note)
+        if note or goal.reached(scope, shelves):
+            return Outcome(shelves, None, note)
+        following = shelves.half_length + 1
+        if rings.memory(scope, following) > rings.MOST_BYTES:
+            limit = rings.MOST_BYTES // 10**6
+            return Outcome(
+                shelves, None, f"half-length {following} would need more than {limit} MB"
+            )
+        return Outcome(shelves, TIME)
 
 
 def forbid_commuting(puzzle: Puzzle, layers: Iterable[int] | None) -> None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -19,7 +19,7 @@ PuzzleName = Annotated[
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 Picture = Annotated[
-    Path | None, typer.Option("--picture", metavar="FILE", help="Draw it too, as SVG.")
+    str | None, typer.Option("--picture", metavar="FILE", help="Draw it too, as SVG.")
 ]
 Layers = Annotated[
     str | None,
@@ -38,11 +38,11 @@ Free = Annotated[
     typer.Option("--free", metavar="TYPE,…", help="The piece types that may end up anywhere."),
 ]
 Turns = Annotated[
-    int | None,
+    str | None,
     typer.Option("--turns", metavar="N", help="Look for all of up to N executed turns."),
 ]
 HalfLength = Annotated[
-    int | None,
+    str | None,
     typer.Option(
         "--half-length",
         metavar="H",
@@ -50,10 +50,10 @@ HalfLength = Annotated[
     ),
 ]
 Setup = Annotated[
-    int | None, typer.Option("--setup", metavar="S", help="Allow at most S turns of setup.")
+    str | None, typer.Option("--setup", metavar="S", help="Allow at most S turns of setup.")
 ]
 Seconds = Annotated[
-    float | None,
+    str | None,
     typer.Option(
         "--seconds",
         metavar="T",
@@ -61,7 +61,7 @@ Seconds = Annotated[
     ),
 ]
 Threads = Annotated[
-    int | None, typer.Option("--threads", metavar="N", help="Search with N threads at once.")
+    str | None, typer.Option("--threads", metavar="N", help="Search with N threads at once.")
 ]
 Cycle = Annotated[
     list[str],
@@ -82,7 +82,7 @@ Alike = Annotated[
     bool, typer.Option("--alike", help="Pieces that look the same may change places.")
 ]
 Most = Annotated[
-    int | None, typer.Option("--most", metavar="N", help="Show at most N answers or lines.")
+    str | None, typer.Option("--most", metavar="N", help="Show at most N answers or lines.")
 ]
 LeftHanded = Annotated[
     bool, typer.Option("--left-handed", help="Rank by what is easy for the left hand.")
@@ -97,17 +97,47 @@ Weighed = Annotated[
 ]
 
 
+#: What a whole number looks like; longer ones are none that anything here could use.
+WHOLE = re.compile(r"[+-]?[0-9]{1,18}", re.ASCII)
+
+
+def whole(option: str, text: str | None) -> int | None:
+    """Return the whole number that was given for an option; raises RequestError."""
+    if text is None:
+        return None
+    if not WHOLE.fullmatch(text.strip()):
+        raise RequestError(f"{option}: a whole number was expected, and {text[:20]!r} was given")
+    return int(text)
+
+
+def _decimal(option: str, text: str | None) -> float | None:
+    if text is None:
+        return None
+    try:
+        return float(text)
+    except ValueError:
+        raise RequestError(
+            f"{option}: a number was expected, and {text[:20]!r} was given"
+        ) from None
+
+
 def bounds(
-    turns: int | None, half_length: int | None, setup: int | None, seconds: float | None
+    turns: str | None, half_length: str | None, setup: str | None, seconds: str | None
 ) -> Bounds:
     """Return checked bounds; raises RequestError."""
     from search.request import Bounds
 
-    return Bounds(turns, half_length, setup, seconds)
+    return Bounds(
+        whole("--turns", turns),
+        whole("--half-length", half_length),
+        whole("--setup", setup),
+        _decimal("--seconds", seconds),
+    )
 
 
-def number(name: str, value: int | None, least: int, most: int, usual: int) -> int:
+def number(name: str, text: str | None, least: int, most: int, usual: int) -> int:
     """Return a number that was asked for, or the usual one; raises RequestError."""
+    value = whole(f"--{name}", text)
     if value is None:
         return usual
     if not least <= value <= most:

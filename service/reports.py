@@ -27,8 +27,13 @@ def searched(says: Searched) -> Report:
 
 
 def answer(own: Answer) -> Report:
-    """Return one answer; ``hold`` says which faces are up and in front for ``held_sequence``."""
+    """Return one answer.
+
+    ``cycle`` is what its sequence does, ``hold`` says which faces are up and in front for
+    ``held_sequence``.
+    """
     return {
+        "cycle": list(own.cycle),
         "sequence": own.sequence,
         "turns": own.turns,
         "notation": own.notation,
@@ -48,15 +53,19 @@ def answer(own: Answer) -> Report:
     }
 
 
-def find(found: Found, stopped: bool) -> Report:
-    """Return the answers to a request; ``left_out`` counts the families beyond those shown."""
+def find(found: Found, stopped_by: str | None) -> Report:
+    """Return the answers to a request; ``left_out`` counts the families beyond those shown.
+
+    ``stopped_by`` is who or what ended the search early: the person, the time, or nothing.
+    """
     return {
         "puzzle": found.request.puzzle.name,
         "cycle": list(found.cycle),
         "answers": [answer(one) for one in found.answers],
         "left_out": found.left_out,
         "searched": searched(found.searched),
-        "stopped": stopped,
+        "stopped": stopped_by is not None,
+        "stopped_by": stopped_by,
     }
 
 
@@ -78,7 +87,7 @@ def _entry(kind: str, own: Entry) -> Report:
     }
 
 
-def atlas(puzzle: Puzzle, parts: list[TypeAtlas], stopped: bool) -> Report:
+def atlas(puzzle: Puzzle, parts: list[TypeAtlas], stopped_by: str | None) -> Report:
     """Return an atlas; ``searched`` is what holds for all its types."""
     says = [part.searched for part in parts]
     completes = [one.complete for one in says]
@@ -104,7 +113,8 @@ def atlas(puzzle: Puzzle, parts: list[TypeAtlas], stopped: bool) -> Report:
         ],
         "missing": sum(part.missing for part in parts),
         "entries": [_entry(part.kind.name, one) for part in parts for one in part.entries],
-        "stopped": stopped,
+        "stopped": stopped_by is not None,
+        "stopped_by": stopped_by,
     }
 
 

@@ -211,7 +211,48 @@ def test_exit_statuses(asked: Ask, capsys: pytest.CaptureFixture[str]) -> None:
     assert asked("atlas", "3x3x3", "corner", "--half-length", "1")[0] == 1
     assert asked("atlas", "3x3x3", "centre")[0] == 3
     assert asked("atlas", "3x3x3", "wing")[0] == 2
-    assert asked("atlas", "3x3x3", "--layers", "U D")[0] == 1
+    # One face of this puzzle alone cycles the three corners around it, so that is not impossible.
+    layers_alone = ("atlas", "octahedron-faces", "corner", "--keep", "corner", "--layers", "U")
+    assert asked(*layers_alone)[0] == 1
     assert run(["atlas", "3x3x3", "corner", "--half-length", "6", "--most", "2"]) == 0
     printed = capsys.readouterr().out
     assert "1,006 more" in printed
+
+
+def test_layers_that_cycle_nothing_are_impossible(asked: Ask) -> None:
+    status, report = asked("atlas", "3x3x3", "corner", "--layers", "R")
+    assert status == 3
+    assert report["types"][0]["impossible"] == report["missing"] == 1008
+    # The reason stands alone: it names the cycle that it is about.
+    assert report["reason"] == (
+        "UFL → UFR → UBL cannot be done: With only R turning, UFL cannot get to UFR."
+    )
+    assert asked("atlas", "3x3x3", "--layers", "U D")[0] == 3
+    # Found by looking at every orbit, after a search: the reason is about a cycle by name too.
+    status, report = asked("atlas", "3x3x3-slices", "centre")
+    assert status == 3
+    assert " → " in report["reason"].partition(" cannot be done: ")[0]
+
+
+def test_an_atlas_of_nothing_claims_only_what_there_is_not(
+    asked: Ask, capsys: pytest.CaptureFixture[str]
+) -> None:
+    request = ("atlas", "3x3x3", "corner", "--half-length", "3")
+    status, report = asked(*request)
+    assert status == 1
+    says = report["searched"]
+    assert says["text"] == f"corner: none up to {says['complete']} turns among commutator forms"
+    assert run(list(request)) == 1
+    printed = capsys.readouterr()
+    assert "what was found" not in printed.out + printed.err
+
+
+def test_an_atlas_says_that_the_time_was_over(
+    asked: Ask, capsys: pytest.CaptureFixture[str]
+) -> None:
+    request = ("atlas", "4x4x4", "edge", "--half-length", "9", "--seconds", "0.01")
+    status, report = asked(*request)
+    assert status in (0, 1)
+    assert (report["stopped"], report["stopped_by"]) == (True, "time")
+    assert run(list(request)) == status
+    assert "stopped after 0.01 s; `--seconds 0.03` goes on" in capsys.readouterr().err

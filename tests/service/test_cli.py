@@ -86,6 +86,36 @@ def test_names_that_are_near_are_offered(asked: Ask) -> None:
     assert "corner" in asked("atlas", "3x3x3", "corners1")[1]["error"]
 
 
+@pytest.mark.parametrize("value", ["x", "1.5", "", "\u0663", "9" * 40])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["find", "3x3x3", "UF", "UB", "UL", "--turns"],
+        ["find", "3x3x3", "UF", "UB", "UL", "--half-length"],
+        ["find", "3x3x3", "UF", "UB", "UL", "--setup"],
+        ["find", "3x3x3", "UF", "UB", "UL", "--threads"],
+        ["find", "3x3x3", "UF", "UB", "UL", "--most"],
+        ["atlas", "3x3x3", "--most"],
+        ["scramble", "3x3x3", "--count"],
+        ["scramble", "3x3x3", "--length"],
+        ["scramble", "3x3x3", "--seed"],
+    ],
+    ids=" ".join,
+)
+def test_what_is_no_number_is_said_in_our_words(asked: Ask, words: list[str], value: str) -> None:
+    status, report = asked(*words, value)
+    assert status == 2
+    assert report["error"] == (
+        f"{words[-1]}: a whole number was expected, and {value[:20]!r} was given"
+    )
+
+
+def test_seconds_that_are_no_number(asked: Ask) -> None:
+    status, report = asked("find", "3x3x3", "UF", "UB", "UL", "--seconds", "soon")
+    assert status == 2
+    assert report["error"] == "--seconds: a number was expected, and 'soon' was given"
+
+
 def test_threads_come_from_the_surroundings(asked: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TREFOIL_THREADS", "lots")
     status, report = asked("find", "3x3x3", "UFR", "UBL", "DFL", "--half-length", "2")
@@ -242,16 +272,3 @@ def test_what_nobody_expected_is_one_sentence_too(
     monkeypatch.setenv("TREFOIL_DEBUG", "1")
     with pytest.raises(ZeroDivisionError):
         run(["try", "3x3x3", "R"])
-
-
-def test_a_reader_that_leaves_is_no_error() -> None:
-    work = subprocess.Popen(
-        [sys.executable, "-m", "service.cli", "scramble", "3x3x3", "--count", "1000"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-    )
-    assert work.stdout is not None
-    work.stdout.readline()
-    work.stdout.close()
-    _, err = work.communicate(timeout=60)
-    assert b"Traceback" not in err

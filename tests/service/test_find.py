@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -201,6 +202,97 @@ def test_pieces_that_look_the_same_are_pointed_out(capsys: pytest.CaptureFixture
     assert capsys.readouterr().err == ""
 
 
+def test_a_picture_into_a_pipe_leaves_it_a_pipe(tmp_path: Path) -> None:
+    # Renaming a file over it, as over other files, would break a device for everybody.
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with ThreadPoolExecutor(1) as pool:
+        reading = pool.submit(pipe.read_text)
+        assert run(["parts", "2x2x2", "--json", "--picture", str(pipe)]) == 0
+        assert pipe.is_fifo()
+        assert ElementTree.fromstring(reading.result(timeout=60)).tag.endswith("svg")
+
+
+def test_a_name_of_a_picture_that_is_none(asked: Ask) -> None:
+    for name, word in (("", "is empty"), ("x" * 999, "too long"), ("a\0b", "no name can have")):
+        status, report = asked("parts", "2x2x2", "--picture", name)
+        assert status == 2
+        assert word in report["error"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["UF,UB,UL"], ["UF, UB, UL"], ["UF -> UB -> UL"], ["UF→UB→UL"], ["UF->UB", "->", "UL"]],
+)
+def test_commas_and_arrows_stand_between_names(asked: Ask, words: list[str]) -> None:
+    plain = asked("find", "3x3x3", "UF", "UB", "UL", "--half-length", "4")
+    assert plain[0] == 0
+    assert asked("find", "3x3x3", *words, "--half-length", "4") == plain
+
+
+def test_each_answer_names_the_cycle_that_it_does(
+    asked: Ask, capsys: pytest.CaptureFixture[str]
+) -> None:
+    request = ["find", "3x3x3", "UFR", "UBL", "DFL", "--half-length", "4"]
+    _, report = asked(*request, "--any-twist")
+    puzzle = load("3x3x3")
+    assert any(answer["cycle"] != report["cycle"] for answer in report["answers"])
+    for answer in report["answers"]:
+        wanted = [place.placement for place in read_cycle(puzzle, answer["cycle"])]
+        assert_three_cycle(puzzle, parse(puzzle, answer["sequence"]).word, wanted)
+    assert run([*request, "--any-twist"]) == 0
+    printed = capsys.readouterr().out
+    assert "UFR → UBL → DFL in any twist" in printed
+    others = [a["cycle"] for a in report["answers"] if a["cycle"] != report["cycle"]]
+    assert all(" → ".join(cycle) in printed for cycle in others)
+    assert run([*request[:-1], "6"]) == 0
+    printed = capsys.readouterr().out
+    assert printed.count("UFR → UBL → DFL") == 1
+    assert "any twist" not in printed
+    assert "cycle " not in printed
+
+
+def test_a_time_limit_is_said(asked: Ask, capsys: pytest.CaptureFixture[str]) -> None:
+    request = ["find", "4x4x4", "UF.L", "FU.R", "BU.L", "--half-length", "10", "--seconds", "0.2"]
+    status, report = asked(*request)
+    assert status == 0
+    assert (report["stopped"], report["stopped_by"]) == (True, "time")
+    assert run(request) == 0
+    assert "stopped after 0.2 s; `--seconds 0.6` goes on" in capsys.readouterr().err
+    nothing = ["find", "4x4x4", "UF.L", "FU.R", "BU.L", "--setup", "0", "--seconds", "1e-6"]
+    status, report = asked(*nothing, "--layers", "U R L F 2R")
+    assert status == 1
+    assert report["stopped_by"] == "time"
+    assert "stopped after" in report["reason"]
+    _, report = asked(*request[:-3], "4")
+    assert (report["stopped"], report["stopped_by"]) == (False, None)
+
+
+def test_the_bound_that_needs_too_much_is_the_one_that_was_given(asked: Ask) -> None:
+    cycle = ("find", "4x4x4", "UF.L", "FU.R", "BU.L")
+    status, report = asked(*cycle, "--turns", "24")
+    assert status == 2
+    assert report["error"].startswith("24 turns would need half-length 16,")
+    assert asked(*cycle, "--half-length", "12")[1]["error"].startswith("half-length 12 would need")
+    both = asked(*cycle, "--half-length", "12", "--turns", "24")[1]["error"]
+    assert both.startswith("half-length 12 would need")
+
+
+def test_an_interrupt_before_anything_is_found_is_said(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("TREFOIL_CACHE", "")
+    monkeypatch.setattr("service.watching.Stopper.__call__", lambda self: True)
+    request = ["find", "3x3x3", "UFR", "UBL", "RDF", "--half-length", "9"]
+    assert run(request) == 130
+    assert capsys.readouterr().out == "Nothing found yet; searched to half-length 1.\n"
+    assert run([*request, "--json"]) == 130
+    report = json.loads(capsys.readouterr().out)
+    assert (report["stopped"], report["stopped_by"]) == (True, "person")
+    assert run(["atlas", "3x3x3", "corner", "--half-length", "9"]) == 130
+    assert "Nothing found yet; searched to half-length 1." in capsys.readouterr().out
+
+
 def test_an_interrupt_prints_what_was_found(tmp_path: Path) -> None:
     cache = tmp_path / "own.sqlite"
     request = ["find", "4x4x4", "UF.L", "FU.R", "BU.L", "--half-length", "9", "--json"]
@@ -222,6 +314,7 @@ def test_an_interrupt_prints_what_was_found(tmp_path: Path) -> None:
     assert b"Traceback" not in err
     report = json.loads(out)
     assert report["stopped"] is True
+    assert report["stopped_by"] == "person"
     assert report["searched"]["half_length"] < 9
     assert report["answers"]
 
