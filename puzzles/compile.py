@@ -49,11 +49,13 @@ def _body(model: file.PuzzleModel) -> Body:
 
 
 def _layers(model: file.PuzzleModel, body: Body) -> tuple[Layer, ...]:
+    held = []
     for key, letters in (("up", model.up), ("front", model.front)):
-        if body.axis(letters) is None:
+        direction = body.axis(letters)
+        if direction is None:
             raise PuzzleFileError(f"{key}: {letters!r} names no direction; {_letters(body)}")
-    up, front = body.axis(model.up), body.axis(model.front)
-    if float(np.linalg.norm(np.cross(up, front))) < SAME:  # type: ignore[arg-type]
+        held.append(direction)
+    if float(np.linalg.norm(np.cross(held[0], held[1]))) < SAME:
         raise PuzzleFileError("front: must differ from up and its opposite")
     result: list[Layer] = []
     for number, group in enumerate(model.layers, 1):
