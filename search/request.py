@@ -13,6 +13,8 @@ from search.encoding import Scope, scope, wanted_with_images
 
 #: How long a search without bounds goes on for, in seconds.
 SECONDS = 20.0
+#: The longest that a search may be asked to go on for, in seconds.
+MOST_SECONDS = 86_400
 #: The most executed turns and the largest half-length that may be asked for.
 MOST_TURNS = 24
 MOST_HALF_LENGTH = 12
@@ -44,9 +46,9 @@ class Bounds:
             raise RequestError(
                 f"setup {self.setup}: a number from 0 to {MOST_HALF_LENGTH} was expected"
             )
-        if self.seconds is not None and not 0 < self.seconds <= 86_400:
+        if self.seconds is not None and not 0 < self.seconds <= MOST_SECONDS:
             raise RequestError(
-                f"{self.seconds:g} seconds: more than 0 and at most 86,400 were expected"
+                f"{self.seconds:g} seconds: more than 0 and at most {MOST_SECONDS:,} were expected"
             )
 
     @property

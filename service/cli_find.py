@@ -22,7 +22,6 @@ from service.output import (
 from service.settings import (
     DEFAULT_ANSWERS,
     DEFAULT_LINES,
-    MOST_SECONDS,
     MOST_SHOWN,
     Settings,
     settings,
@@ -151,6 +150,8 @@ def _ended(by: str | None, bounds: Bounds, types: int = 1) -> str:
 
     A time limit that was given is for all types of an atlas together, the usual one for each.
     """
+    from search.request import MOST_SECONDS
+
     limit = bounds.time_limit
     if by != "time" or limit is None:
         return ""

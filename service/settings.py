@@ -22,8 +22,6 @@ DEFAULT_LINES = 20
 #: The most scrambles at once, and the most turns of one.
 MOST_SCRAMBLES = 1_000
 LONGEST_SCRAMBLE = 1_000
-#: The longest search that may be asked for, in seconds.
-MOST_SECONDS = 86_400
 #: How long another process's write to the cache is waited for, in seconds.
 BUSY_SECONDS = 5.0
 #: Seconds that compiling the kernels takes, once on a machine (measured on a small shared one).

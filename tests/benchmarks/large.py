@@ -25,7 +25,7 @@ CASES = (
     ("4x4x4", 8, 300.0),
 )
 #: What two threads are compared with one on.
-PAIRED = (("4x4x4", 7), ("3x3x3", 10))
+PAIRED = (("4x4x4", 8), ("3x3x3", 10))
 #: Two threads have to be this many times as fast as one.
 RATIO = 1.5
 #: The most memory, in bytes.
