@@ -1,0 +1,94 @@
+"""The README is true: its commands run, its examples say what stands there, settings are named."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from puzzles.compile import compiled
+from puzzles.file import parse
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language: str) -> list[str]:
+    """Return the README's fenced blocks of a language, "" for none."""
+    found = re.findall(r"^```(\w*)\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+    return [block for name, block in found if name == language]
+
+
+def commands() -> list[str]:
+    lines = [line for block in blocks("sh") for line in block.splitlines()]
+    return [line.split("#")[0].strip() for line in lines if line.startswith("trefoil ")]
+
+
+def run(command: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    start = [sys.executable, "-c", "import sys; from service.cli import main; sys.exit(main())"]
+    environment = {**os.environ, "TREFOIL_CACHE": str(folder / "searches"), "COLUMNS": "100"}
+    return subprocess.run(
+        [*start, *shlex.split(command)[1:]],
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize("command", commands())
+def test_commands_run(command: str, tmp_path: Path) -> None:
+    done = run(command, tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout
+
+
+def test_there_are_commands() -> None:
+    assert len(commands()) >= 9
+
+
+def test_shown_output_is_printed(tmp_path: Path) -> None:
+    """Every line under a `$ trefoil` prompt is printed so, as far as it is not cut with an …"""
+    shown = [block for block in blocks("") if block.startswith("$ trefoil")]
+    assert len(shown) == 2
+    for block in shown:
+        first, *lines = block.splitlines()
+        done = run(first[2:].split("#")[0].strip(), tmp_path)
+        said = " ".join((done.stdout + done.stderr).split())
+        for line in lines:
+            words = " ".join(line.split())
+            if words and words != "…":
+                assert words in said, words
+
+
+def test_the_puzzle_file_compiles() -> None:
+    (text,) = blocks("toml")
+    assert compiled("example", parse(text, "README")).types[0].name == "corner"
+
+
+def test_the_library_example_runs() -> None:
+    (text,) = blocks("python")
+    names: dict[str, Any] = {}
+    exec(compile(text, "README.md", "exec"), names)
+    assert "three-cycle" in names["found"].answers[0].why
+
+
+def test_every_setting_is_named() -> None:
+    source = (ROOT / "service" / "settings.py").read_text(encoding="utf-8")
+    for name in set(re.findall(r"TREFOIL_[A-Z]+", source)):
+        assert name in README
+
+
+def test_ci_calls_the_test_command_of_the_readme() -> None:
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    install, test = (block.strip() for block in blocks("sh")[:2])
+    assert test in script
+    assert install.startswith("python3 -m venv .venv")
