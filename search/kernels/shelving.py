@@ -90,71 +90,81 @@ def _partly(first_turn: NDArray[np.int64], layer: int, turn: int, choice: int) -
 
 
 @kernel
-def _shelve_inside(
+def _shelve_starts(
     enc: Encoded,
     triples: Triples,
     shelf: Shelf,
     limit: NDArray[np.int64],
     most: int,
-    cut: NDArray[np.int64],
+    cuts: NDArray[np.int64],
+    places: NDArray[np.int64],
+    count: int,
     length: int,
-    triple: NDArray[np.int64],
     able: NDArray[np.int64],
-    ables: int,
     choice: NDArray[np.int64],
     word: NDArray[np.int64],
     fresh: NDArray[np.int64],
 ) -> None:
-    """Shelve all starts inside the turns that can stand first.
+    """Shelve a ring from all its cuts, and from all starts inside the turns that can stand first.
 
-    ``able`` are their positions. A choice for each of them, counted in mixed radix: not moved, or
-    moved in part by one of the amounts other than its own. No orbit has a limit above ``most``.
+    ``cuts`` and ``places`` (count, ..) are the linear words and the triples that they do. A choice
+    for each turn that can stand first, counted in mixed radix: not moved, or moved in part by one
+    of the amounts other than its own. No orbit has a limit above ``most``.
     """
-    turn_layer, first_turn, moves = enc.turn_layer, enc.first_turn, enc.moves
+    turn_layer, first_turn, moves, passes = enc.turn_layer, enc.first_turn, enc.moves, enc.passes
     slot_of, twist_of, slot_type = enc.slot_of, enc.twist_of, enc.slot_type
     type_slot, type_placement = enc.type_slot, enc.type_placement
     base, orbit = triples.base, triples.orbit
-    for k in range(ables):
-        choice[k] = 0
-    while True:
-        k = 0
-        while k < ables:
-            layer = turn_layer[cut[able[k]]]
-            choice[k] += 1
-            if choice[k] < first_turn[layer + 1] - first_turn[layer]:
+    for cut in range(count):
+        ables = 0
+        free = ~np.uint64(0)
+        for k in range(length):
+            layer = turn_layer[cuts[cut, k]]
+            if (free >> np.uint64(layer)) & np.uint64(1) and ables < MOST_INSIDE:
+                able[ables] = k
+                choice[ables] = 0
+                ables += 1
+            free &= passes[layer]
+        while True:
+            a, b, c = places[cut, 0], places[cut, 1], places[cut, 2]
+            n = length
+            for k in range(ables):
+                if choice[k] > 0:
+                    turn = cuts[cut, able[k]]
+                    part = _partly(first_turn, turn_layer[turn], turn, choice[k])
+                    n += 1
+                    a, b, c = moves[part, a], moves[part, b], moves[part, c]
+            if n <= most:
+                number = triple_number(
+                    slot_of, twist_of, slot_type, type_slot, type_placement, base, a, b, c
+                )
+                if n <= limit[orbit[number]]:
+                    n = length
+                    for i in range(length):
+                        word[i] = cuts[cut, i]
+                    for k in range(ables):
+                        if choice[k] > 0:
+                            turn = cuts[cut, able[k]]
+                            layer = turn_layer[turn]
+                            part = _partly(first_turn, layer, turn, choice[k])
+                            steps = first_turn[layer + 1] - first_turn[layer] + 1
+                            rest = (turn - part + steps) % steps
+                            word[able[k]] = first_turn[layer] + rest - 1
+                            word[n] = part
+                            n += 1
+                    shelve(enc, triples, shelf, word, n, number, n, 0, fresh)
+            if length == most:
                 break
-            choice[k] = 0
-            k += 1
-        if k == ables:
-            return
-        a, b, c = triple[0], triple[1], triple[2]
-        n = length
-        for k in range(ables):
-            if choice[k] > 0:
-                turn = cut[able[k]]
-                part = _partly(first_turn, turn_layer[turn], turn, choice[k])
-                n += 1
-                a, b, c = moves[part, a], moves[part, b], moves[part, c]
-        if n > most:
-            continue
-        number = triple_number(
-            slot_of, twist_of, slot_type, type_slot, type_placement, base, a, b, c
-        )
-        if n > limit[orbit[number]]:
-            continue
-        for i in range(length):
-            word[i] = cut[i]
-        n = length
-        for k in range(ables):
-            if choice[k] > 0:
-                turn = cut[able[k]]
-                layer = turn_layer[turn]
-                part = _partly(first_turn, layer, turn, choice[k])
-                steps = first_turn[layer + 1] - first_turn[layer] + 1
-                word[able[k]] = first_turn[layer] + (turn - part + steps) % steps - 1
-                word[n] = part
-                n += 1
-        shelve(enc, triples, shelf, word, n, number, n, 0, fresh)
+            k = 0
+            while k < ables:
+                layer = turn_layer[cuts[cut, able[k]]]
+                choice[k] += 1
+                if choice[k] < first_turn[layer + 1] - first_turn[layer]:
+                    break
+                choice[k] = 0
+                k += 1
+            if k == ables:
+                break
 
 
 @kernel
@@ -274,8 +284,6 @@ def gather(
     triple = np.zeros(3, dtype=np.int64)
     choice = np.zeros(LONGEST, dtype=np.int64)
     best = np.zeros((LONGEST + 1, LONGEST + 1), dtype=np.int64)
-    slot_of, twist_of, slot_type = enc.slot_of, enc.twist_of, enc.slot_type
-    type_slot, type_placement, base = enc.type_slot, enc.type_placement, triples.base
     one = np.uint64(1)
     rings = 0
     for number in range(begin, end):
@@ -338,42 +346,19 @@ def gather(
                     places[c, k] = triple[k]
                 else:
                     places[c, k] = enc.moves[origin[c, 1], places[origin[c, 0], k]]
-            at = triple_number(
-                slot_of,
-                twist_of,
-                slot_type,
-                type_slot,
-                type_placement,
-                base,
-                places[c, 0],
-                places[c, 1],
-                places[c, 2],
-            )
-            if length <= short_limit[triples.orbit[at]]:
-                shelve(enc, triples, shortest, cuts[c], length, at, length, 0, fresh)
-            if length == most_turns:
-                continue
-            ables = 0
-            free = ~np.uint64(0)
-            for k in range(length):
-                layer = enc.turn_layer[cuts[c, k]]
-                if (free >> np.uint64(layer)) & one and ables < MOST_INSIDE:
-                    able[ables] = k
-                    ables += 1
-                free &= enc.passes[layer]
-            _shelve_inside(
-                enc,
-                triples,
-                shortest,
-                short_limit,
-                most_turns,
-                cuts[c],
-                length,
-                places[c],
-                able,
-                ables,
-                choice,
-                line,
-                fresh,
-            )
+        _shelve_starts(
+            enc,
+            triples,
+            shortest,
+            short_limit,
+            most_turns,
+            cuts,
+            places,
+            found,
+            length,
+            able,
+            choice,
+            line,
+            fresh,
+        )
     return rings
