@@ -112,7 +112,7 @@ class Chosen:
     """The best words of every orbit with setups of at most so many turns, None for any."""
 
     def __init__(self, scope: Scope, found: Shelves, setup: int | None = None) -> None:
-        self.scope, self.found = scope, found
+        self.scope, self.found, self.setup = scope, found, setup
         self._costs = {
             weight: _costs(scope, found.first, shelf, weight, setup)
             for shelf, weight in ((found.shortest, 2), (found.easiest, 1))
@@ -140,7 +140,7 @@ class Chosen:
         for weight in (2, 1):
             for word in self._best(orbit, weight, len(self._costs[weight]) - 1):
                 words.setdefault(normal(puzzle, [int(turns[t]) for t in word]))
-        patterns = [_pattern(puzzle, word) for word in words]
+        patterns = [_pattern(puzzle, word, self.setup) for word in words]
         shortest = min(patterns, key=lambda p: (len(p.word), p.things, p.word))
         easiest = min(patterns, key=lambda p: (p.things, len(p.word), p.word))
         return shortest, easiest
@@ -193,8 +193,8 @@ def triple_of(scope: Scope, number: int) -> tuple[int, int, int]:
     return a, b, c
 
 
-def _pattern(puzzle: Puzzle, word: Word) -> Pattern:
-    form = forms.shortest_form(puzzle, word)
+def _pattern(puzzle: Puzzle, word: Word, setup: int | None) -> Pattern:
+    form = forms.shortest_form(puzzle, word, setup)
     if form is None:
         plain, back = ("".join(f"{{{t}}} " for t in w) for w in (word, puzzle.inverse(word)))
         return Pattern(word, forms.things(puzzle, word), plain.strip(), back.strip())

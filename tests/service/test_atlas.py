@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from puzzles import load
+from puzzles.brackets import Commutator
 from puzzles.effects import cycles, effect_of
 from puzzles.names import read_cycle
 from puzzles.notation import parse
@@ -256,3 +257,15 @@ def test_an_atlas_says_that_the_time_was_over(
     assert (report["stopped"], report["stopped_by"]) == (True, "time")
     assert run(list(request)) == status
     assert "stopped after 0.01 s; `--seconds 0.03` goes on" in capsys.readouterr().err
+
+
+def test_no_setup_is_printed_where_none_is_allowed(asked: Ask) -> None:
+    puzzle = load("3x3x3")
+    status, report = asked("atlas", "3x3x3", "corner", "--half-length", "5", "--setup", "0")
+    assert status == 0
+    for entry in report["entries"]:
+        for one in (entry, entry["easiest"]):
+            assert isinstance(parse(puzzle, one["notation"]).tree, Commutator), one["notation"]
+            assert normal(puzzle, parse(puzzle, one["notation"]).word) == normal(
+                puzzle, parse(puzzle, one["sequence"]).word
+            )
