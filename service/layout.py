@@ -45,7 +45,7 @@ class Page:
         for part in broken(clean(str(text)), self.width - indent):
             self._put(Text(" " * indent).append(part, style))
 
-    def named(self, name: str, text: object, style: str = "", dim: bool = False) -> None:
+    def named(self, name: str, text: object, style: str = "") -> None:
         """Print a paragraph that begins with a name in another style."""
         lines = broken(f"{clean(name)} {clean(str(text))}", self.width)
         left = len(clean(name))

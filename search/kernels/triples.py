@@ -78,32 +78,21 @@ def number_orbits(
                         if count < len(first):
                             first[count, 0], first[count, 1], first[count, 2] = a, b, c
                         for s in range(len(places)):
-                            p, q, r = places[s, a], places[s, b], places[s, c]
                             for sense in range(2):
-                                if sense == 0:
-                                    image = triple_number(
-                                        slot_of,
-                                        twist_of,
-                                        slot_type,
-                                        type_slot,
-                                        type_placement,
-                                        base,
-                                        p,
-                                        q,
-                                        r,
-                                    )
-                                else:
-                                    image = triple_number(
-                                        slot_of,
-                                        twist_of,
-                                        slot_type,
-                                        type_slot,
-                                        type_placement,
-                                        base,
-                                        r,
-                                        q,
-                                        p,
-                                    )
+                                p, q, r = places[s, a], places[s, b], places[s, c]
+                                if sense == 1:
+                                    p, r = r, p
+                                image = triple_number(
+                                    slot_of,
+                                    twist_of,
+                                    slot_type,
+                                    type_slot,
+                                    type_placement,
+                                    base,
+                                    p,
+                                    q,
+                                    r,
+                                )
                                 if orbit[image] < 0:
                                     orbit[image] = count
                                     symmetry[image] = s
