@@ -139,16 +139,17 @@ def compiled(name: str, model: file.PuzzleModel) -> Puzzle:
         orbits.step_of(layer, holds, cells, body)
         for layer, holds in zip(layers, cells.in_layer, strict=True)
     ]
+    patches = cells.patches
     painted = tables.grouped(
-        [tables.painted(orbit, cells, body) for orbit in orbits.orbits(steps, body, cells)]
+        [tables.painted(orbit, patches) for orbit in orbits.orbits(steps, body, cells)]
     )
     names = _types(model, [orbit.patches.shape[2] for orbit in painted])
     types = tables.number_types(painted, names)
-    stickers = tables.sticker_table(painted, types, cells)
+    stickers = tables.sticker_table(painted, types, patches)
     turns, turn_layer, moves = _turns(layers, tables.step_tables(painted, types, steps))
     directions, depths = orbits.centres(cells)
     slots = [piece for orbit in painted for piece in orbit.pieces]
-    alike, alike_twist = tables.alike_pieces(types, stickers)
+    alike, alike_twist = tables.alike_pieces(painted, types, patches)
     placements = [(t, k, x) for t in types for k in t.slots for x in range(t.twists)]
     result = Puzzle(
         name=name,
@@ -176,7 +177,10 @@ def compiled(name: str, model: file.PuzzleModel) -> Puzzle:
         commutes=_commuting(layers, turn_layer, moves),
         alike=alike,
         alike_twist=alike_twist,
-        symmetries=symmetry.symmetries(body, layers, turns, types, stickers),
+        symmetries=symmetry.symmetries(
+            body, layers, turns, painted, types, stickers, directions[slots] * depths[slots, None]
+        ),
+        frames=np.concatenate([orbit.frames.reshape(-1, 3, 3) for orbit in painted]),
     )
     for value in vars(result).values():
         if isinstance(value, np.ndarray):

@@ -24,12 +24,11 @@ FINEST_TWIST = 60
 class Step:
     """What one smallest step of a layer does: its matrix, the pieces it holds, and where they go.
 
-    ``patches[k]`` and ``pieces[k]`` are the images of patch and piece number k.
+    ``pieces[k]`` is the image of piece number k.
     """
 
     matrix: Vectors
     holds: NDArray[np.bool_]
-    patches: NDArray[np.int64]
     pieces: NDArray[np.int64]
 
 
@@ -90,7 +89,7 @@ def step_of(layer: Layer, holds: NDArray[np.bool_], cells: Cells, body: Body) ->
             f"layer {layer.name} by 1 of {layer.steps}: a piece would be torn apart; "
             "its patches do not stay together"
         )
-    return Step(matrix, holds, patches, pieces)
+    return Step(matrix, holds, pieces)
 
 
 def _point(vector: Vectors) -> str:
@@ -118,15 +117,22 @@ def centres(cells: Cells) -> tuple[Vectors, Vectors]:
 def orbits(steps: list[Step], body: Body, cells: Cells) -> list[Orbit]:
     """Return the orbits, pieces ordered by their nearest faces, orbits by faces and depth."""
     directions, depths = centres(cells)
-    faces: list[set[int]] = [set() for _ in depths]
+    painted: list[set[int]] = [set() for _ in depths]
     for patch in cells.patches:
-        faces[patch.piece].add(patch.face)
+        painted[patch.piece].add(patch.face)
+    return in_order(steps, body, directions, depths, [len(faces) for faces in painted])
+
+
+def in_order(
+    steps: list[Step], body: Body, directions: Vectors, depths: Vectors, faces: list[int]
+) -> list[Orbit]:
+    """Return the orbits of pieces, given their directions, depths and how many faces each shows."""
     order = {piece: body.nearest(directions[piece]) for piece in range(len(depths))}
 
     def rank(group: list[int]) -> tuple[int, float, int, list[tuple[int, ...]]]:
         first = group[0]
         depth = -round(float(depths[first]), 6)
-        return -min(3, len(faces[first])), depth, -len(group), order[first]
+        return -min(3, faces[first]), depth, -len(group), order[first]
 
     groups = [sorted(group, key=order.__getitem__) for group in _groups(steps)]
     return [_orbit(group, steps, directions, depths) for group in sorted(groups, key=rank)]
@@ -161,8 +167,8 @@ def _orbit(pieces: list[int], steps: list[Step], directions: Vectors, depths: Ve
             image = int(step.pieces[piece])
             frame = step.matrix @ found[piece]
             if image in found:
-                share = _share(found[image].T @ frame, axis)
-                rotations = math.lcm(rotations, share.denominator)
+                part = share(found[image].T @ frame, axis)
+                rotations = math.lcm(rotations, part.denominator)
             else:
                 found[image] = frame
                 queue.append(image)
@@ -170,10 +176,16 @@ def _orbit(pieces: list[int], steps: list[Step], directions: Vectors, depths: Ve
     return Orbit(tuple(pieces), frames, rotations, axis, float(depths[pieces[0]]))
 
 
-def _share(matrix: Vectors, axis: Vectors) -> Fraction:
-    """Return the clockwise angle of a rotation about a known axis, as a share of a full turn."""
-    cross = [matrix[2, 1] - matrix[1, 2], matrix[0, 2] - matrix[2, 0], matrix[1, 0] - matrix[0, 1]]
-    sine = -float(np.array(cross) @ axis) / 2
+def share(matrix: Vectors, axis: Vectors) -> Fraction:
+    """Return the clockwise angle of a rotation about a known axis, as a share of a full turn.
+
+    The axis may be off a little, as on puzzles whose pieces do not fit their slots exactly: it only
+    tells the sense.
+    """
+    cross = np.array(
+        [matrix[2, 1] - matrix[1, 2], matrix[0, 2] - matrix[2, 0], matrix[1, 0] - matrix[0, 1]]
+    )
+    sine = -math.copysign(float(np.linalg.norm(cross)), float(cross @ axis)) / 2
     cosine = (float(np.trace(matrix)) - 1) / 2
-    share = (math.atan2(sine, cosine) / (2 * math.pi)) % 1.0
-    return Fraction(share).limit_denominator(FINEST_TWIST) % 1
+    part = (math.atan2(sine, cosine) / (2 * math.pi)) % 1.0
+    return Fraction(part).limit_denominator(FINEST_TWIST) % 1

@@ -22,9 +22,11 @@ Table = NDArray[np.int32]
 class PieceType:
     """Pieces that can reach each other's slots; slots and placements are numbered in a row.
 
-    ``twists`` counts the ways, told apart by paint, in which a piece can sit in a slot. Placement
-    ``first_placement + k * twists + x`` is the type's slot number k with twist x. ``moves`` is
-    false where no layer carries a piece of the type to another slot or twist.
+    ``twists`` counts the ways, told apart by the tables, in which a piece can sit in a slot; paint
+    shows ``seen`` of them, a divisor. Placement ``first_placement + k * twists + x`` is the type's
+    slot number k with twist x. ``moves`` is false where no layer carries a piece of the type to
+    another slot or twist. ``stickered``: every slot of the type is painted alike, so that the
+    stickers name placements.
     """
 
     name: str
@@ -34,6 +36,8 @@ class PieceType:
     twists: int
     first_placement: int
     moves: bool
+    seen: int
+    stickered: bool
 
     @property
     def slots(self) -> range:
@@ -44,12 +48,26 @@ class PieceType:
         return range(self.first_placement, self.first_placement + self.count * self.twists)
 
 
+@dataclass(frozen=True)
+class Blocked:
+    """A turn that is not possible where it stands: its place in a word, and why.
+
+    ``slots`` are where the pieces that hold it up are at home.
+    """
+
+    at: int
+    turn: int
+    slots: tuple[int, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class Sticker:
     """A visible patch: its slot, the number of its face, its outline (corners, 3), its class.
 
     Stickers of one class can reach each other. ``placement`` is the placement whose sticker of
-    this class is here; -1 where the class does not show the twist (a patch on the twisting axis).
+    this class is here; -1 where the class does not show the twist (a patch on the twisting axis),
+    and where the slots of a type are not painted alike. On a ball the outline is a closed line of
+    points on the unit sphere. ``face`` is -1 where there is no paint.
     """
 
     slot: int
@@ -80,7 +98,14 @@ class Puzzle:
     """Everything that searching, naming and drawing need, compiled once.
 
     ``moves[t, p]`` is the placement to which turn t carries what is at placement p. A piece is
-    called by the number of its home slot; at home its twist is 0.
+    called by the number of its home slot; at home its twist is 0. ``frames[p]`` is the rotation
+    that carries the shape of the type's first slot to placement p.
+
+    ``shape`` is "solid", "ball" or "written" (turns given as cycles; there is no geometry then: no
+    faces, no directions, no stickers). Where turns may be blocked, ``moves`` says where pieces go
+    when they are not: ``bonds`` are slots at home whose pieces are fastened together, so that no
+    layer may hold only some of them; ``blocked[t, p]`` is true where a piece at placement p forbids
+    turn t.
     """
 
     name: str
@@ -105,7 +130,11 @@ class Puzzle:
     alike: Table
     alike_twist: Table
     symmetries: tuple[Symmetry, ...] = field(repr=False)
+    frames: NDArray[np.float64]
     note: str = ""
+    shape: str = "solid"
+    bonds: tuple[tuple[int, ...], ...] = ()
+    blocked: NDArray[np.bool_] | None = None
 
     def __repr__(self) -> str:
         return f"load({self.name!r})"
@@ -165,6 +194,38 @@ class Puzzle:
             result = self.moves[turn][result]
         return result
 
+    @property
+    def can_block(self) -> bool:
+        """Whether there are states in which some turn is not possible."""
+        return bool(self.bonds) or self.blocked is not None
+
+    def first_blocked(self, word: Iterable[int], state: Table | None = None) -> Blocked | None:
+        """Return the first turn of a word that is not possible, None if all can be done.
+
+        ``state`` (placements,) is the effect that led to where the word begins, None for solved.
+        """
+        if not self.can_block:
+            return None
+        effect = np.arange(self.placement_count, dtype=np.int32) if state is None else state
+        for at, turn in enumerate(word):
+            slots = self._in_the_way(turn, effect)
+            if slots:
+                return Blocked(at, turn, slots)
+            effect = self.moves[turn][effect]
+        return None
+
+    def _in_the_way(self, turn: int, effect: Table) -> tuple[int, ...]:
+        places = effect[self.home]
+        inside = self.in_layer[self.turn_layer[turn], self.slot_of[places]]
+        for group in self.bonds:
+            held = inside[list(group)]
+            if held.any() and not held.all():
+                return group
+        if self.blocked is not None:
+            own = np.flatnonzero(self.blocked[turn, places])
+            return tuple(int(slot) for slot in own[:1])
+        return ()
+
     def type_named(self, name: str) -> PieceType | None:
         """Return the piece type with this name, or None."""
         return next((t for t in self.types if t.name == name), None)
@@ -178,14 +239,17 @@ class Puzzle:
         """
         from puzzles.names import slot_names
 
-        text = repr(
-            (
-                [(t.layer, t.amount) for t in self.turns],
-                [(t.count, t.twists) for t in self.types],
-                slot_names(self),
-            )
-        )
-        state = hashlib.sha256(text.encode())
+        parts: list[object] = [
+            [(t.layer, t.amount) for t in self.turns],
+            [(t.count, t.twists) for t in self.types],
+            slot_names(self),
+        ]
+        if self.bonds:
+            parts.append(self.bonds)
+            parts.append(self.in_layer.tobytes())
+        if self.blocked is not None:
+            parts.append(self.blocked.tobytes())
+        state = hashlib.sha256(repr(parts).encode())
         state.update(np.ascontiguousarray(self.moves).tobytes())
         for image in sorted(s.turns.tobytes() + s.placements.tobytes() for s in self.symmetries):
             state.update(image)

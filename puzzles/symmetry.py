@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from puzzles.bodies import SAME, Body, Vectors
 from puzzles.puzzle import PieceType, Sticker, Symmetry, Table
+from puzzles.tables import Painted, twist_between
 from puzzles.turns import Layer, Turn
 
 #: Directions of layers and middles of patches closer than this are the same.
@@ -65,32 +66,51 @@ def symmetries(
     body: Body,
     layers: Sequence[Layer],
     turns: Sequence[Turn],
+    orbits: Sequence[Painted],
     types: Sequence[PieceType],
     stickers: Sequence[Sticker],
+    places: Vectors,
 ) -> tuple[Symmetry, ...]:
-    """Return all symmetries of a compiled puzzle, the identity first, rotations before the rest."""
+    """Return all symmetries of a compiled puzzle, the identity first, rotations before the rest.
+
+    ``places`` (slots, 3) tell the slots of a type apart.
+    """
     middles = np.array([sticker.outline.mean(axis=0) for sticker in stickers])
-    main: list[int] = [-1] * types[-1].placements.stop
-    first_of_kind: dict[tuple[int, int], int] = {}
-    for number, sticker in enumerate(stickers):
-        if sticker.placement >= 0:
-            first_of_kind.setdefault((sticker.kind, sticker.placement), number)
-    for (_, placement), number in sorted(first_of_kind.items(), reverse=True):
-        main[placement] = number
+    numbers = {
+        (s.kind, s.placement): k for k, s in reversed(list(enumerate(stickers))) if s.placement >= 0
+    }
     number_of = {turn: number for number, turn in enumerate(turns)}
+    layer_of = {layer.name: number for number, layer in enumerate(layers)}
     result = []
     for matrix in matrices(body.points):
         images = _layer_images(layers, matrix)
-        carried = matched(middles @ matrix.T, middles)
-        if images is None or carried is None:
+        slots = _slot_images(types, places, matrix) if images is not None else None
+        if images is None or slots is None:
             continue
-        placements = [stickers[carried[number]].placement for number in main]
+        carried = matched(middles @ matrix.T, middles)
         turned = []
         for turn in turns:
-            layer = next(k for k, x in enumerate(layers) if x.name == turn.layer)
-            image, sign = images[layer]
+            image, sign = images[layer_of[turn.layer]]
             steps = layers[image].steps
             turned.append(number_of[Turn(layers[image].name, turn.amount * sign % steps)])
+        placements: list[int] = []
+        for orbit, kind in zip(orbits, types, strict=True):
+            there = next(t for t in types if slots[kind.first_slot] in t.slots)
+            main = next((k for (_, p), k in numbers.items() if p == kind.first_placement), None)
+            first = None
+            if carried is not None and main is not None:
+                first = stickers[carried[main]].placement
+            placements.extend(
+                _placement_images(
+                    orbit,
+                    orbits[there.number],
+                    kind,
+                    there,
+                    slots[kind.first_slot :],
+                    matrix,
+                    first,
+                )
+            )
         result.append(
             Symmetry(
                 matrix,
@@ -98,10 +118,64 @@ def symmetries(
                 _frozen(placements),
                 _frozen(turned),
                 _frozen([image for image, _ in images]),
-                _frozen(carried.tolist()),
+                _frozen([-1] * len(stickers) if carried is None else carried.tolist()),
             )
         )
     return tuple(result)
+
+
+def _slot_images(types: Sequence[PieceType], places: Vectors, matrix: Vectors) -> list[int] | None:
+    """Return the slot to which each slot is carried, None if a type is not carried onto one."""
+    moved = places @ matrix.T
+    result: list[int] = []
+    for kind in types:
+        own = moved[kind.first_slot : kind.slots.stop]
+        for other in types:
+            if (other.count, other.twists, other.seen) != (kind.count, kind.twists, kind.seen):
+                continue
+            found = matched(own, places[other.first_slot : other.slots.stop])
+            if found is not None and len(set(found.tolist())) == len(found):
+                result.extend(other.first_slot + int(k) for k in found)
+                break
+        else:
+            return None
+    return result
+
+
+def _placement_images(
+    orbit: Painted,
+    other: Painted,
+    kind: PieceType,
+    there: PieceType,
+    slots: Sequence[int],
+    matrix: Vectors,
+    first: int | None,
+) -> list[int]:
+    """Return the images of a type's placements, ``first`` being that of the first one if known.
+
+    With F(k, x) the frame of a placement, the image has the frame M F(k, x) C for one C that is the
+    same for all: the one that carries the first placement to ``first``. Pieces that never leave
+    their slots have frames of their own, and a reflection turns their twists the other way.
+    """
+    twists = kind.twists
+    if orbit.stays:
+        sense = 1 if np.linalg.det(matrix) > 0 else -1
+        return [
+            there.first_placement + (slots[k] - there.first_slot) * twists + sense * x % twists
+            for k in range(kind.count)
+            for x in range(twists)
+        ]
+    if first is None:
+        first = there.first_placement + (slots[0] - there.first_slot) * twists
+    slot, twist = divmod(first - there.first_placement, twists)
+    constant = (matrix @ orbit.frames[0, 0]).T @ other.frames[slot, twist]
+    result = []
+    for k in range(kind.count):
+        j = slots[k] - there.first_slot
+        for x in range(twists):
+            y = twist_between(other, j, matrix @ orbit.frames[k, x] @ constant)
+            result.append(there.first_placement + j * twists + y)
+    return result
 
 
 def _frozen(values: Sequence[int]) -> Table:
