@@ -12,6 +12,7 @@ LONGEST_SHOWN = 40
 
 _SIZE = 'a number or a formula such as "1/sqrt(2)"'
 _SIZES = 'three sizes, such as [1, 0, "sqrt(2)"]'
+_ANGLE = 'an angle such as "30deg" or "to(UFR) + 9deg"'
 _FACES = 'the letters of faces, such as "UF"'
 #: What was expected under a key, and after a + for the single entries of a list or table there.
 _EXPECTED = {
@@ -39,8 +40,21 @@ _EXPECTED = {
     "names+": "a name",
     "steps": "a whole number from 2 to 24",
     "above": _SIZE,
+    "within": _ANGLE,
     "between": "two sizes, the smaller first",
     "between+": _SIZE,
+    "stops": 'a list of angles, such as ["90deg", "180deg"]',
+    "stops+": _ANGLE,
+    "shape": '"solid" or "ball"',
+    "paint": "true or false",
+    "closed": "true or false",
+    "keep_twists": "true, false or a list of piece types",
+    "keep_twists+": "the name of a piece type",
+    "accept": "a share above 0.5, such as 0.95",
+    "accept_gap": _ANGLE,
+    "bonds": 'lists of slots, such as [["UFR", "UF"]]',
+    "bonds+": 'a list of at least two slots, such as ["UFR", "UF"]',
+    "bonds++": "the name of a slot",
 }
 
 
@@ -56,7 +70,7 @@ def complaint(
     unknown = [error for error in found if error["type"] == "extra_forbidden"]
     if unknown:
         *where, key = _path(data, unknown[0]["loc"])
-        near = difflib.get_close_matches(str(key), keys[str(where[0]) if where else ""], 1, 0.5)
+        near = difflib.get_close_matches(str(key), keys[str(where[0]) if where else ""], 1, 0.6)
         known = ", ".join(keys[str(where[0]) if where else ""])
         hint = f"did you mean {near[0]!r}?" if near else f"known are {known}"
         return _at(where) + f"{_cut(str(key))!r} is not known; {hint}"

@@ -46,13 +46,29 @@ class LayersModel(_Model):
         description="smallest steps in a full turn"
     )
     above: Size | None = Field(default=None, description="all that is farther out than this")
-    between: tuple[Size, Size] | None = Field(default=None, description="all between two depths")
+    within: Size | None = Field(
+        default=None, description="on a ball, all within this angle of the axis"
+    )
+    between: tuple[Size, Size] | None = Field(
+        default=None, description="all between two depths, or on a ball between two angles"
+    )
+    stops: Annotated[list[Size], Field(min_length=1, max_length=24)] | None = Field(
+        default=None, description="the angles at which a layer may stop, besides where it starts"
+    )
 
 
 class PuzzleModel(_Model):
     """A puzzle: a convex body and the layers that turn."""
 
     description: Annotated[str, Field(min_length=1, max_length=500)]
+    shape: Literal["solid", "ball"] = Field(
+        default="solid", description="the body itself, cut by planes, or a ball painted like it"
+    )
+    paint: bool = Field(default=True, description="whether a ball is painted like the body")
+    closed: bool = Field(
+        default=True,
+        description="whether the cuts of a ball are carried on until no turn is ever blocked",
+    )
     body: (
         Literal[
             "tetrahedron",
@@ -70,6 +86,18 @@ class PuzzleModel(_Model):
     layers: Annotated[list[LayersModel], Field(min_length=1, max_length=20)]
     types: dict[str, str] = Field(
         default_factory=dict, description="own words for piece types, by the name they would have"
+    )
+    keep_twists: bool | list[str] = Field(
+        default=False, description="types whose twists are told apart although paint hides them"
+    )
+    accept: Annotated[StrictFloat, Field(gt=0.5, le=1)] | None = Field(
+        default=None, description="how much of its new slot a piece must cover, 0.5 to 1"
+    )
+    accept_gap: Size | None = Field(
+        default=None, description="or how far outlines may be apart, as an angle"
+    )
+    bonds: Annotated[list[Annotated[list[str], Field(min_length=2)]], Field(max_length=200)] = (
+        Field(default_factory=list, description="slots whose pieces are fastened together")
     )
     note: str = Field(default="", description="a sentence that `parts` says, such as on names")
 
@@ -141,9 +169,28 @@ def parse(text: str, where: str) -> PuzzleModel:
     except ValidationError as error:
         said = complaint(data, error.errors(include_url=False), _KEYS)
         raise PuzzleFileError(f"{where}: {said}") from None
-    for number, layers in enumerate(model.layers, 1):
-        if (layers.above is None) == (layers.between is None):
-            raise PuzzleFileError(
-                f"{where}: layers {number}: give either `above` or `between`, and not both"
-            )
+    _agreeing(model, where)
     return model
+
+
+def _agreeing(model: PuzzleModel, where: str) -> None:
+    """Refuse keys that do not go together."""
+    ball = model.shape == "ball"
+    for number, layers in enumerate(model.layers, 1):
+        given = [k for k in ("above", "within", "between") if getattr(layers, k) is not None]
+        if len(given) != 1:
+            either = "`above`, `within` or `between`" if ball else "`above` or `between`"
+            raise PuzzleFileError(
+                f"{where}: layers {number}: give either {either}, and not "
+                + ("both" if not ball else "several")
+            )
+        if given == ["within"] and not ball:
+            raise PuzzleFileError(
+                f'{where}: layers {number}: `within` is for balls (shape = "ball"); a solid\'s '
+                "layers are given by `above` or `between`"
+            )
+    for key in ("paint", "closed", "accept", "accept_gap"):
+        if not ball and key in model.model_fields_set:
+            raise PuzzleFileError(f'{where}: `{key}` is for balls (shape = "ball")')
+    if model.accept is not None and model.accept_gap is not None:
+        raise PuzzleFileError(f"{where}: give either `accept` or `accept_gap`, and not both")
