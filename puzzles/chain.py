@@ -52,11 +52,15 @@ class Chain:
 
     ``generators`` has the shape (generators, points). ``blocks`` gives where each invariant set of
     points begins, in order, from 0; the points of one block stand in a row. ``order`` is a lower
-    bound, and the order itself if ``verified``.
+    bound, and the order itself if ``verified``. ``most`` is a number that the order is known not to
+    exceed: a chain that reaches it needs no further verification.
     """
 
-    def __init__(self, generators: Table, blocks: tuple[int, ...], seed: int = 1) -> None:
+    def __init__(
+        self, generators: Table, blocks: tuple[int, ...], seed: int = 1, most: int | None = None
+    ) -> None:
         self.points = generators.shape[1]
+        self._most = most
         self._blocks = blocks
         self._random = np.random.default_rng(seed)
         self._identity = np.arange(self.points, dtype=np.int16)
@@ -217,6 +221,8 @@ class Chain:
         """Sift all Schreier generators, lowest level first; return whether all of it was done."""
         number = len(self._levels) - 1
         while number >= 0:
+            if self.order == self._most:
+                return True
             if self._lookups() > MOST_LOOKUPS:
                 return False
             level = self._levels[number]

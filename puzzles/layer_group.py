@@ -19,6 +19,31 @@ MOST_ENTRIES = 100_000_000
 MOST_ASSIGNMENTS = 20_000
 
 
+@lru_cache(maxsize=24)
+def layer_steps(puzzle: Puzzle) -> Table:
+    """Return the effect for each layer of which all its turns are powers; (layers, placements).
+
+    That is one smallest step, or more where a layer stops only at some of them.
+    """
+    rows = []
+    for number, layer in enumerate(puzzle.layers):
+        turns = np.flatnonzero(puzzle.turn_layer == number).tolist()
+        step = math.gcd(layer.steps, *(puzzle.turns[t].amount for t in turns))
+        # Which effect each amount has, by adding turns until the smallest amount is there.
+        effects = {0: np.arange(puzzle.placement_count, dtype=np.int32)}
+        row = [0]
+        for amount in row:
+            if step % layer.steps in effects:
+                break
+            for t in turns:
+                more = (amount + puzzle.turns[t].amount) % layer.steps
+                if more not in effects:
+                    effects[more] = puzzle.moves[t][effects[amount]]
+                    row.append(more)
+        rows.append(effects[step % layer.steps])
+    return np.array(rows, dtype=np.int32).reshape(len(puzzle.layers), puzzle.placement_count)
+
+
 class LayerGroup:
     """The group of some layers on the pieces of some types; made by ``layer_group``.
 
@@ -28,8 +53,8 @@ class LayerGroup:
 
     def __init__(self, puzzle: Puzzle, layers: tuple[int, ...], types: tuple[int, ...]) -> None:
         self.puzzle, self.layers, self.types = puzzle, layers, types
-        firsts = [int(np.flatnonzero(puzzle.turn_layer == k)[0]) for k in layers]
-        self.steps: Table = puzzle.moves[np.array(firsts, dtype=np.int64)]
+        #: What generates the turns of each layer, shape (layers, placements).
+        self.steps: Table = layer_steps(puzzle)[np.array(layers, dtype=np.int64)]
         self.parts: tuple[Part, ...] = parts(puzzle, self.steps, types)
 
     @cached_property
@@ -45,7 +70,21 @@ class LayerGroup:
             return None
         sizes = [kind.count * kind.twists for kind in kinds]
         blocks = tuple(itertools.accumulate(sizes[:-1], initial=0)) if sizes else ()
-        return Chain(self._projected(self.steps, types), blocks)
+        most = self.most if set(types) == set(self.types) else None
+        return Chain(self._projected(self.steps, types), blocks, most=most)
+
+    @property
+    def free(self) -> int:
+        """How many arrangements there would be without any law."""
+        return math.prod(
+            math.factorial(len(part.slots)) * self.puzzle.types[part.type].twists ** len(part.slots)
+            for part in self.parts
+        )
+
+    @property
+    def most(self) -> int:
+        """An upper bound of the order: what the laws of parity and twist leave."""
+        return self.free // math.prod(law.factor for law in self.laws)
 
     def _projected(self, effects: Table, types: tuple[int, ...]) -> Table:
         """Return effects on the placements of some types, numbered in a row."""
@@ -78,9 +117,28 @@ class LayerGroup:
 
     @cached_property
     def laws_alike(self) -> tuple[Law, ...]:
-        """The laws of parity and twist that alike pieces in each other's places do not break."""
-        rows = [*self.steps, *(self.exchange(group[:2]) for group in self.alike)]
-        return self.sums.laws(self.sums.vector(row) for row in rows)
+        """The laws of parity and twist that hold for what one sees.
+
+        Alike pieces in each other's places and twists that do not show do not break them.
+        """
+        unseen = [*(self.exchange(group[:2]) for group in self.alike)]
+        unseen += [self.spun(part.slots[0]) for part in self._hiding]
+        return self.sums.laws(self.sums.vector(row) for row in [*self.steps, *unseen])
+
+    @cached_property
+    def _hiding(self) -> tuple[Part, ...]:
+        """The parts whose pieces have twists that do not show."""
+        kinds = self.puzzle.types
+        return tuple(p for p in self.parts if kinds[p.type].seen < kinds[p.type].twists)
+
+    def spun(self, piece: int, times: int = 1) -> Table:
+        """Return the effect that twists a piece at home by so many of its smallest unseen twists."""
+        result = np.arange(self.puzzle.placement_count, dtype=np.int32)
+        kind = self.puzzle.types[self.puzzle.type_of[piece]]
+        home = int(self.puzzle.home[piece])
+        own = np.arange(kind.twists, dtype=np.int32)
+        result[home + own] = home + (own + times * kind.seen) % kind.twists
+        return result
 
     @cached_property
     def alike(self) -> tuple[tuple[int, ...], ...]:
@@ -139,41 +197,65 @@ class LayerGroup:
 
     @cached_property
     def _fixers(self) -> tuple[Table, int | None]:
-        """Return exchanges of alike pieces, and how many effects that look like none there are.
+        """Return effects that look like none, and how many of those that there are lie in the group.
 
-        The exchanges stand for all there are, up to those that lie in the group. The number is
-        None where neither way leads to it.
+        They are exchanges of alike pieces and unseen twists; those returned stand for all there
+        are, up to those that lie in the group. The number is None where no way leads to it.
         """
         identity = np.arange(self.puzzle.placement_count, dtype=np.int32)
-        threes = [self.exchange((*g[:2], k)) for g in self.alike for k in g[2:]]
-        if not threes or all(self.contains(np.array(threes))):
-            # All even exchanges are there; the odd ones fall into classes.
-            even = math.prod(math.factorial(len(g)) // 2 for g in self.alike)
-            odd: list[Table] = []
-            sizes: list[int] = []
-            for group in self.alike:
-                swap = self.exchange(group[:2])
-                for k, other in enumerate(odd):
-                    if self.contains(other[swap])[0]:
-                        sizes[k] += 1
-                        break
-                else:
-                    odd.append(swap)
-                    sizes.append(1)
-            if 2 ** len(odd) <= MOST_ASSIGNMENTS:
-                found = [identity]
-                for swap in odd:
-                    found += [swap[e] for e in found]
-                inside = sum(self.contains(np.array(found)))
-                return np.array(found), even * inside * 2 ** sum(s - 1 for s in sizes)
+        even = [self.exchange((*g[:2], k)) for g in self.alike for k in g[2:]]
+        for part in self._hiding:
+            first = self.spun(part.slots[0], -1)
+            even += [first[self.spun(other)] for other in part.slots[1:]]
+        if not even or all(self.contains(np.array(even))):
+            # All even exchanges and all twists that add up to none are there; the rest falls into
+            # classes: for each set of alike pieces a swap or none, for each part a sum of twists.
+            count = math.prod(math.factorial(len(g)) // 2 for g in self.alike)
+            count *= math.prod(self._unseen(p) ** (len(p.slots) - 1) for p in self._hiding)
+            found, more = self._classes(identity)
+            if found is not None:
+                return found, count * more * sum(self.contains(found))
         total = math.prod(math.factorial(len(g)) for g in self.alike)
+        total *= math.prod(self._unseen(p) ** len(p.slots) for p in self._hiding)
         if total > MOST_ASSIGNMENTS:
             return identity[None, :], None
-        found = [identity]
+        rows = [identity]
         for group in self.alike:
             own = [self._arranged(group, order) for order in itertools.permutations(group)]
-            found = [e[f] for e in found for f in own]
-        return np.array(found), sum(self.contains(np.array(found)))
+            rows = [e[f] for e in rows for f in own]
+        for part in self._hiding:
+            for slot in part.slots:
+                own = [self.spun(slot, k) for k in range(self._unseen(part))]
+                rows = [e[f] for e in rows for f in own]
+        return np.array(rows), sum(self.contains(np.array(rows)))
+
+    def _unseen(self, part: Part) -> int:
+        """Return how many twists of a piece of a part look the same."""
+        kind = self.puzzle.types[part.type]
+        return kind.twists // kind.seen
+
+    def _classes(self, identity: Table) -> tuple[Table | None, int]:
+        """Return one effect for each class, None if too many, and what those left out multiply by.
+
+        A swap that differs from another one only by what is in the group makes no new classes.
+        """
+        odd: list[Table] = []
+        multiple = 1
+        for group in self.alike:
+            swap = self.exchange(group[:2])
+            if any(self.contains(other[swap])[0] for other in odd):
+                multiple *= 2
+            else:
+                odd.append(swap)
+        spins = [(part.slots[0], self._unseen(part)) for part in self._hiding]
+        if 2 ** len(odd) * math.prod(n for _, n in spins) > MOST_ASSIGNMENTS:
+            return None, multiple
+        found = [identity]
+        for swap in odd:
+            found += [swap[e] for e in found]
+        for slot, n in spins:
+            found = [self.spun(slot, k)[e] for e in found for k in range(n)]
+        return np.array(found), multiple
 
     def _arranged(self, pieces: tuple[int, ...], places: tuple[int, ...]) -> Table:
         result = np.arange(self.puzzle.placement_count, dtype=np.int32)
