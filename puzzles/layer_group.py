@@ -132,7 +132,7 @@ class LayerGroup:
         return tuple(p for p in self.parts if kinds[p.type].seen < kinds[p.type].twists)
 
     def spun(self, piece: int, times: int = 1) -> Table:
-        """Return the effect that twists a piece at home by so many of its smallest unseen twists."""
+        """Return the effect that twists a piece at home by so many of its unseen twists."""
         result = np.arange(self.puzzle.placement_count, dtype=np.int32)
         kind = self.puzzle.types[self.puzzle.type_of[piece]]
         home = int(self.puzzle.home[piece])
@@ -197,7 +197,7 @@ class LayerGroup:
 
     @cached_property
     def _fixers(self) -> tuple[Table, int | None]:
-        """Return effects that look like none, and how many of those that there are lie in the group.
+        """Return effects that look like none, and how many such effects lie in the group.
 
         They are exchanges of alike pieces and unseen twists; those returned stand for all there
         are, up to those that lie in the group. The number is None where no way leads to it.
