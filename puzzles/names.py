@@ -215,6 +215,12 @@ def _stickers(
     """Return the stickers of a slot that a name may mean: that at a face, or its main one."""
     index, kind = lettering(puzzle), int(puzzle.type_of[slot])
     own: list[int] = []
+    if face and not puzzle.types[kind].stickered:
+        name, slots = puzzle.types[kind].name, slot_names(puzzle)
+        raise NameNotFoundError(
+            f"{text!r}: the slots of the type {name!r} are not painted alike, so no sticker tells "
+            f"how a piece sits; write {slots[slot]}, with +1, +2 … for its twists"
+        )
     if face or index.short[kind]:
         at = face or letters[0]
         own = [n for n in index.stickers[slot] if puzzle.body.faces[_face(puzzle, n)].name == at]
