@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from puzzles import bodies, file, orbits, solid, symmetry, tables
-from puzzles.bodies import SAME, Body
+from puzzles.bodies import SAME, Body, Vectors
 from puzzles.errors import PuzzleFileError
 from puzzles.expressions import size
+from puzzles.layering import layers_of
+from puzzles.orbits import Step
 from puzzles.puzzle import Puzzle, Table
+from puzzles.solid import Patch
 from puzzles.turns import Layer, Turn
-
-#: The most layers; kernels keep sets of layers in the bits of one 64-bit number.
-MOST_LAYERS = 62
 
 
 @lru_cache(maxsize=32)
@@ -48,70 +48,12 @@ def _body(model: file.PuzzleModel) -> Body:
     return bodies.hull(points, letters)
 
 
-def _layers(model: file.PuzzleModel, body: Body) -> tuple[Layer, ...]:
-    held = []
-    for key, letters in (("up", model.up), ("front", model.front)):
-        direction = body.axis(letters)
-        if direction is None:
-            raise PuzzleFileError(f"{key}: {letters!r} names no direction; {_letters(body)}")
-        held.append(direction)
-    if float(np.linalg.norm(np.cross(held[0], held[1]))) < SAME:
-        raise PuzzleFileError("front: must differ from up and its opposite")
-    result: list[Layer] = []
-    for number, group in enumerate(model.layers, 1):
-        where = f"layers {number}"
-        if isinstance(group.axes, str):
-            axes = body.axes(group.axes)
-        else:
-            axes = []
-            for letters in group.axes:
-                axis = body.axis(letters)
-                if axis is None:
-                    raise PuzzleFileError(
-                        f"{where}: axis {letters!r} names no direction; {_letters(body)}"
-                    )
-                axes.append((letters, axis))
-        if group.above is not None:
-            low, high = size(group.above, f"{where}: above"), math.inf
-        else:
-            assert group.between is not None
-            low, high = (size(x, f"{where}: between") for x in group.between)
-        if low >= high:
-            raise PuzzleFileError(f"{where}: `between` gives the smaller depth first")
-        if isinstance(group.names, list) and len(group.names) != len(axes):
-            raise PuzzleFileError(
-                f"{where}: {len(group.names)} names are given for {len(axes)} axes"
-            )
-        for k, (letters, axis) in enumerate(axes):
-            if isinstance(group.names, list):
-                name = group.names[k]
-            else:
-                name = (group.names or "{axis}").replace("{axis}", letters)
-            result.append(
-                Layer(
-                    name, (float(axis[0]), float(axis[1]), float(axis[2])), low, high, group.steps
-                )
-            )
-    names = [layer.name for layer in result]
-    for name in names:
-        if names.count(name) > 1:
-            raise PuzzleFileError(f"two layers are named {name!r}; each needs a name of its own")
-        if not name.lstrip("0123456789").isalpha() or len(name) > 12:
-            raise PuzzleFileError(
-                f"layer name {name!r}: letters were expected, with a number before them at most"
-            )
-    if len(result) > MOST_LAYERS:
-        raise PuzzleFileError(f"{len(result)} layers are given; at most {MOST_LAYERS} are allowed")
-    return tuple(result)
-
-
-def _letters(body: Body) -> str:
-    return "the faces are " + " ".join(face.name for face in body.faces)
-
-
 def _types(model: file.PuzzleModel, faces: list[int]) -> list[str]:
-    """Name the types: corner, edge or centre by their faces, numbered from the outside in."""
-    words = [{1: "centre", 2: "edge"}.get(count, "corner") for count in faces]
+    """Name the types: corner, edge or centre by their faces, numbered from the outside in.
+
+    Pieces of a ball that lie on no axis and are painted in different ways count no face.
+    """
+    words = [{0: "piece", 1: "centre", 2: "edge"}.get(count, "corner") for count in faces]
     names = [
         word if words.count(word) == 1 else f"{word}{words[: k + 1].count(word)}"
         for k, word in enumerate(words)
@@ -130,26 +72,73 @@ def _types(model: file.PuzzleModel, faces: list[int]) -> list[str]:
     return names
 
 
-def compiled(name: str, model: file.PuzzleModel) -> Puzzle:
-    """Return the puzzle that a model describes; raises PuzzleFileError or LimitError."""
-    body = _body(model)
-    layers = _layers(model, body)
+@dataclass(frozen=True, eq=False)
+class _Cut:
+    """A body that was cut: pieces with their directions and depths, stickers, and what steps do.
+
+    ``faces`` counts for each piece the faces that it is named after.
+    """
+
+    patches: tuple[Patch, ...]
+    in_layer: NDArray[np.bool_]
+    directions: Vectors
+    depths: Vectors
+    faces: list[int]
+    steps: list[Step]
+
+
+def _cut_solid(body: Body, layers: tuple[Layer, ...]) -> _Cut:
     cells = solid.cut(body, layers)
     steps = [
         orbits.step_of(layer, holds, cells, body)
         for layer, holds in zip(layers, cells.in_layer, strict=True)
     ]
-    patches = cells.patches
-    painted = tables.grouped(
-        [tables.painted(orbit, patches) for orbit in orbits.orbits(steps, body, cells)]
-    )
-    names = _types(model, [orbit.patches.shape[2] for orbit in painted])
-    types = tables.number_types(painted, names)
-    stickers = tables.sticker_table(painted, types, patches)
-    turns, turn_layer, moves = _turns(layers, tables.step_tables(painted, types, steps))
     directions, depths = orbits.centres(cells)
+    faces = orbits.painted_faces(cells.patches, len(depths))
+    return _Cut(cells.patches, cells.in_layer, directions, depths, faces, steps)
+
+
+def _cut_ball(model: file.PuzzleModel, body: Body, layers: tuple[Layer, ...]) -> _Cut:
+    from puzzles import ball, carried
+
+    cells = ball.cut(body, layers, model.paint)
+    wanted = carried.accepted(model)
+    steps = [carried.step_of(number, layer, cells, wanted) for number, layer in enumerate(layers)]
+    directions, depths = carried.centres(cells, layers)
+    faces = carried.named_faces(cells, body, directions, orbits.groups(steps))
+    return _Cut(cells.patches, cells.in_layer, directions, depths, faces, steps)
+
+
+def compiled(name: str, model: file.PuzzleModel) -> Puzzle:
+    """Return the puzzle that a model describes; raises PuzzleFileError or LimitError."""
+    body = _body(model)
+    layers = layers_of(model, body)
+    own = _cut_ball(model, body, layers) if model.shape == "ball" else _cut_solid(body, layers)
+    found = orbits.in_order(own.steps, body, own.directions, own.depths, own.faces)
+    names = _kept_names(model)
+    painted = tables.grouped([tables.painted(orbit, own.patches) for orbit in found])
+    words = _types(model, [own.faces[orbit.pieces[0]] for orbit in painted])
+    if names is None or names:
+        unknown = sorted(set(names or ()) - set(words))
+        if unknown:
+            raise PuzzleFileError(
+                f"keep_twists: there is no type {unknown[0]!r}; the types are {', '.join(words)}"
+            )
+        kept = [
+            piece
+            for word, orbit in zip(words, painted, strict=True)
+            if names is None or word in names
+            for piece in orbit.pieces
+        ]
+        painted = tables.grouped(
+            [tables.painted(orbit, own.patches, orbit.pieces[0] in kept) for orbit in found]
+        )
+    types = tables.number_types(painted, words)
+    stickers = tables.sticker_table(painted, types, own.patches)
+    turns, turn_layer, moves = _turns(layers, tables.step_tables(painted, types, own.steps))
     slots = [piece for orbit in painted for piece in orbit.pieces]
-    alike, alike_twist = tables.alike_pieces(painted, types, patches)
+    directions, depths = own.directions[slots], own.depths[slots]
+    alike, alike_twist = tables.alike_pieces(painted, types, own.patches)
     placements = [(t, k, x) for t in types for k in t.slots for x in range(t.twists)]
     result = Puzzle(
         name=name,
@@ -171,21 +160,29 @@ def compiled(name: str, model: file.PuzzleModel) -> Puzzle:
             [t.first_placement + k * t.twists for t in types for k in range(t.count)],
             dtype=np.int32,
         ),
-        directions=directions[slots],
-        depths=depths[slots],
-        in_layer=cells.in_layer[:, slots],
+        directions=directions,
+        depths=depths,
+        in_layer=own.in_layer[:, slots],
         commutes=_commuting(layers, turn_layer, moves),
         alike=alike,
         alike_twist=alike_twist,
         symmetries=symmetry.symmetries(
-            body, layers, turns, painted, types, stickers, directions[slots] * depths[slots, None]
+            body, layers, turns, painted, types, stickers, directions * depths[:, None]
         ),
         frames=np.concatenate([orbit.frames.reshape(-1, 3, 3) for orbit in painted]),
+        shape=model.shape,
     )
     for value in vars(result).values():
         if isinstance(value, np.ndarray):
             value.setflags(write=False)
     return result
+
+
+def _kept_names(model: file.PuzzleModel) -> list[str] | None:
+    """Return the types whose hidden twists are told apart, None for all."""
+    if isinstance(model.keep_twists, bool):
+        return None if model.keep_twists else []
+    return model.keep_twists
 
 
 def _turns(layers: tuple[Layer, ...], steps: list[Table]) -> tuple[tuple[Turn, ...], Table, Table]:

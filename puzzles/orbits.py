@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from puzzles.bodies import Body, Vectors
 from puzzles.errors import PuzzleFileError
-from puzzles.solid import Cells
+from puzzles.solid import Cells, Patch
 from puzzles.turns import Layer
 
 #: A patch that a turn carries onto another differs from it by rounding only (3e-14 was measured).
@@ -114,13 +115,12 @@ def centres(cells: Cells) -> tuple[Vectors, Vectors]:
     return middles / depths[:, None], depths
 
 
-def orbits(steps: list[Step], body: Body, cells: Cells) -> list[Orbit]:
-    """Return the orbits, pieces ordered by their nearest faces, orbits by faces and depth."""
-    directions, depths = centres(cells)
-    painted: list[set[int]] = [set() for _ in depths]
-    for patch in cells.patches:
-        painted[patch.piece].add(patch.face)
-    return in_order(steps, body, directions, depths, [len(faces) for faces in painted])
+def painted_faces(patches: Sequence[Patch], pieces: int) -> list[int]:
+    """Return on how many faces each piece has stickers."""
+    faces: list[set[int]] = [set() for _ in range(pieces)]
+    for patch in patches:
+        faces[patch.piece].add(patch.face)
+    return [len(own) for own in faces]
 
 
 def in_order(
@@ -134,14 +134,14 @@ def in_order(
         depth = -round(float(depths[first]), 6)
         return -min(3, faces[first]), depth, -len(group), order[first]
 
-    groups = [sorted(group, key=order.__getitem__) for group in _groups(steps)]
-    return [_orbit(group, steps, directions, depths) for group in sorted(groups, key=rank)]
+    found = [sorted(group, key=order.__getitem__) for group in groups(steps)]
+    return [_orbit(group, steps, directions, depths) for group in sorted(found, key=rank)]
 
 
-def _groups(steps: list[Step]) -> list[list[int]]:
+def groups(steps: list[Step]) -> list[list[int]]:
     """Return the pieces that steps carry into each other's places."""
     left = set(range(len(steps[0].holds)))
-    groups = []
+    result = []
     while left:
         group = [left.pop()]
         for piece in group:
@@ -150,8 +150,8 @@ def _groups(steps: list[Step]) -> list[list[int]]:
                 if image in left:
                     left.remove(image)
                     group.append(image)
-        groups.append(group)
-    return groups
+        result.append(group)
+    return result
 
 
 def _orbit(pieces: list[int], steps: list[Step], directions: Vectors, depths: Vectors) -> Orbit:
