@@ -7,15 +7,14 @@ with the next number, and by one to the disc from a white one with the number be
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from puzzles.bodies import Vectors
-from puzzles.puzzle import Puzzle
 from puzzles.svg import INK, PAPER, pair, points, text
 from puzzles.svg import number as n
-from puzzles.views import View, room
+from puzzles.views import Scene, Spot
 
 #: How far arrows bend aside, as a share of their length, in the order in which it is tried.
 BENDS = (0.22, -0.22, 0.5, -0.5, 0.9, -0.9, 1.5, -1.5)
@@ -27,29 +26,22 @@ LARGEST_DISC, SMALLEST_DISC = 9.0, 6.0
 LONGEST_HEAD, SHORTEST_HEAD = 9.0, 4.0
 
 
-def disc_radius(puzzle: Puzzle, views: Sequence[View], stickers: Sequence[int]) -> float:
+def disc_radius(spots: Iterable[Spot]) -> float:
     """Return the radius of the number discs: what fits on all stickers of a cycle, in bounds."""
-    spaces = [
-        room(view.paper(puzzle.stickers[number].outline))[1]
-        for view in views
-        for number in stickers
-        if view.sees(puzzle.body, puzzle.stickers[number].face)
-    ]
-    return min(LARGEST_DISC, max(SMALLEST_DISC, min(spaces, default=0.0) * 0.62))
+    least = min((spot.space for spot in spots), default=0.0)
+    return min(LARGEST_DISC, max(SMALLEST_DISC, least * 0.62))
 
 
 def arrows(
-    puzzle: Puzzle, view: View, stickers: Sequence[int], radius: float, size: tuple[float, float]
+    scene: Scene, stickers: Sequence[int], radius: float, size: tuple[float, float]
 ) -> tuple[list[str], Vectors]:
     """Number the stickers of a cycle that are seen, and draw arrows and stubs.
 
     ``size`` is the picture's. Returns points (…, 2) along them, too, for letters to keep clear of.
     """
-    places: dict[int, Vectors] = {}
-    for k, number in enumerate(stickers):
-        sticker = puzzle.stickers[number]
-        if view.sees(puzzle.body, sticker.face):
-            places[k] = room(view.paper(sticker.outline))[0]
+    places = {
+        k: scene.spots[number].place for k, number in enumerate(stickers) if number in scene.spots
+    }
     result: list[str] = []
     busy = np.empty((0, 2))
     count = len(stickers)
@@ -66,7 +58,7 @@ def arrows(
         for other, outward in (((k + 1) % count, True), ((k - 1) % count, False)):
             if other in places:
                 continue
-            far = _stub_end(puzzle, view, place, radius, taken, busy, size)
+            far = _stub_end(scene, place, radius, taken, busy, size)
             taken.append(far)
             ends = (place, far) if outward else (far, place)
             drawn, along = _straight(*ends, radius)
@@ -150,8 +142,7 @@ def _stub_length(radius: float) -> float:
 
 
 def _stub_end(
-    puzzle: Puzzle,
-    view: View,
+    scene: Scene,
     place: Vectors,
     radius: float,
     taken: list[Vectors],
@@ -162,10 +153,9 @@ def _stub_end(
 
     ``taken`` are the middles of discs, ``busy`` points of arrows.
     """
-    body = view.paper(puzzle.body.points)
-    low = np.maximum(body.min(axis=0) - 6.0, radius + 1.0)
-    high = np.minimum(body.max(axis=0) + 6.0, np.array(size) - radius - 1.0)
-    out = place - view.paper(np.zeros(3))
+    low = np.maximum(scene.frame.min(axis=0) - 6.0, radius + 1.0)
+    high = np.minimum(scene.frame.max(axis=0) + 6.0, np.array(size) - radius - 1.0)
+    out = place - scene.middle
     out = out / max(float(np.linalg.norm(out)), 1e-6)
     others = np.array([p for p in taken if p is not place]).reshape(-1, 2)
     best, chosen = -math.inf, place

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
+from typing import Protocol
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from puzzles.puzzle import Puzzle
 
 #: How much of the width the view from in front takes; the one from behind has the rest.
 SHARE = 0.62
+#: The sizes of letters on stickers, in units of the picture.
+SMALLEST_LETTERS, LARGEST_LETTERS = 8.0, 17.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +40,31 @@ class View:
     def sees(self, body: Body, face: int) -> bool:
         """Return whether a face is turned towards the viewer."""
         return float(body.faces[face].normal @ self.toward) > 0
+
+
+@dataclass(frozen=True, eq=False)
+class Spot:
+    """Where on the paper (2,) a sticker has room, and how far it is from there to its edge."""
+
+    place: Vectors
+    space: float
+
+
+class Scene(Protocol):
+    """What arrows need to know of a puzzle in one view.
+
+    ``spots`` holds the stickers that stand in this view, each in exactly one; ``frame`` are points
+    (…, 2) on the paper around all of the puzzle, ``middle`` (2,) is that of the body.
+    """
+
+    spots: dict[int, Spot]
+    frame: Vectors
+    middle: Vectors
+
+
+def letter_size(spot: Spot) -> float:
+    """Return the size of a letter on a sticker."""
+    return min(LARGEST_LETTERS, spot.space * 1.1)
 
 
 @lru_cache(maxsize=32)
