@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from puzzles.bodies import SAME, Vectors
-from puzzles.circles import ROUND, Arcs, Circles, Flags, Numbers, dots, frames
+from puzzles.circles import ROUND, STRIDE, Arcs, Circles, Flags, Numbers, dots, frames
 from puzzles.errors import PuzzleFileError
 from puzzles.meeting import Meetings
 
@@ -37,18 +37,39 @@ class Net:
     kind: Numbers
     ends: Numbers
 
-    def find(self, circle: Numbers, angle: Vectors) -> Numbers:
-        """Return the edges (m,) that hold the angles of circles, -1 where there is none."""
-        keys = self.circle * 8.0 + self.start
+    def find(self, circle: Numbers, angle: Vectors, slack: Vectors) -> Numbers:
+        """Return the edges (m,) that hold angles of circles, -1 where there is none.
+
+        Beyond its ends an edge holds as much as ``slack`` (m,), an angle.
+        """
+        keys = self.circle * STRIDE + self.start
         found = np.full(len(circle), -1, dtype=np.int64)
-        for turn in (0.0, ROUND):
-            # An edge that passes the angle 0 is found by adding a turn.
-            at = np.searchsorted(keys, circle * 8.0 + np.minimum(angle + turn, 7.9), "right") - 1
-            at = np.maximum(at, 0)
-            hit = (self.circle[at] == circle) & (self.start[at] + self.length[at] >= angle + turn)
-            hit &= self.start[at] <= angle + turn
-            found[hit] = at[hit]
+        # An edge that passes the angle 0, or begins there, is found by a full turn more or less.
+        for turn in (-ROUND, ROUND, 0.0):
+            some = np.arange(len(circle))
+            if turn < 0:
+                some = np.flatnonzero(angle + slack >= ROUND)
+            where, wide = angle[some] + turn, slack[some]
+            sought = circle[some] * STRIDE + np.clip(where + wide, -0.1, STRIDE - 0.1)
+            at = np.maximum(np.searchsorted(keys, sought, side="right") - 1, 0)
+            hit = (self.circle[at] == circle[some]) & (self.start[at] - wide <= where)
+            hit &= where <= self.start[at] + self.length[at] + wide
+            found[some[hit]] = at[hit]
         return found
+
+    def only(self, mask: int) -> tuple[Net, Numbers]:
+        """Return the net of the edges of some kinds, and which edges those are."""
+        kept = np.flatnonzero(self.kind & mask)
+        part = Net(
+            self.circles,
+            self.points,
+            self.circle[kept],
+            self.start[kept],
+            self.length[kept],
+            self.kind[kept],
+            self.ends[kept],
+        )
+        return part, kept
 
 
 def net(circles: Circles, kinds: Sequence[Arcs], met: Meetings) -> Net:

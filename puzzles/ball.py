@@ -73,7 +73,7 @@ def cut(
             number = int(kind.circle[k])
             start, end = float(kind.start[k]), float(kind.end[k])
             together.add(number, start, end - start, 1e-9 / float(known.radius[number]))
-    found, _ = joined(known, kinds, meetings(known, together.arcs(), names))
+    found = joined(known, kinds, meetings(known, together.arcs(), names))
     arrangement = arrange(found)
     count = len(arrangement.area)
     if count > MOST_PATCHES:
@@ -98,10 +98,10 @@ def _circles(layers: tuple[Layer, ...]) -> tuple[Circles, list[str]]:
     axis = np.array([layer.axis for layer, _ in rows])
     height = np.array([bound for _, bound in rows])
     found = match(np.zeros((0, 4)), np.column_stack([axis, height]))
-    names = [f"the circle of layer {rows[k][0].name}" for k in found.fresh]
+    names = [f"layer {rows[k][0].name}" for k in found.fresh]
     if found.near:
         row, number, gap = found.near[0]
-        raise coinciding(f"the circle of layer {rows[row][0].name}", names[number], gap)
+        raise coinciding(f"layer {rows[row][0].name}", names[number], gap)
     return circles(axis[found.fresh], height[found.fresh]), names
 
 
@@ -114,10 +114,10 @@ def _paint(body: Body, known: Circles, names: list[str]) -> tuple[Circles, list[
     axis /= sine[:, None]
     length = np.arctan2(sine, np.einsum("ij,ij->i", corners[edges[:, 0]], corners[edges[:, 1]]))
     found = match(known.keys(), np.column_stack([axis, np.zeros(len(axis))]))
-    more = [f"the body's edge {_edge(body, edges[k])}" for k in found.fresh]
+    more = [f"edge {_edge(body, edges[k])} of the body" for k in found.fresh]
     if found.near:
         row, number, gap = found.near[0]
-        raise coinciding(f"the body's edge {_edge(body, edges[row])}", (names + more)[number], gap)
+        raise coinciding(f"edge {_edge(body, edges[row])} of the body", (names + more)[number], gap)
     known = known.plus(axis[found.fresh], np.zeros(len(found.fresh)))
     begin = np.where(found.flipped, edges[:, 1], edges[:, 0])
     angle = known.angles(found.number, corners[begin])
@@ -140,7 +140,9 @@ def _no_slivers(arrangement: Arrangement, names: list[str]) -> None:
         return
     walk = arrangement.walk[arrangement.first[worst] : arrangement.first[worst + 1]]
     around = sorted(set(arrangement.net.circle[walk // 2].tolist()))
-    raise nearly([names[k] for k in around if k < len(names)], math.sqrt(max(area, 0.0)))
+    raise nearly(
+        [names[k] for k in around if k < len(names)], f"leaving a sliver of area {area:.0e}"
+    )
 
 
 def _cells(

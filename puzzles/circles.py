@@ -20,7 +20,7 @@ NEAR = 1e-4
 #: Circles are sorted by the size of their product with this, which no symmetry leaves alone.
 _KEY = np.array([0.6180339887, 0.3247179572, 0.5549581321, 0.4546323581])
 #: The numbers of circles are multiplied by this, so that an angle fits between two of them.
-_STRIDE = 8.0
+STRIDE = 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -241,9 +241,9 @@ class Arcs:
     def _covers(self, circle: Numbers, angle: Vectors, slack: Vectors | float) -> Flags:
         if not len(self.circle):
             return np.zeros(len(circle), dtype=np.bool_)
-        keys = self.circle * _STRIDE + self.start
+        keys = self.circle * STRIDE + self.start
         inside = np.clip(angle + slack, -0.1, ROUND + 0.1)
-        at = np.searchsorted(keys, circle * _STRIDE + inside, side="right") - 1
+        at = np.searchsorted(keys, circle * STRIDE + inside, side="right") - 1
         at = np.maximum(at, 0)
         result: Flags = (
             (self.circle[at] == circle)

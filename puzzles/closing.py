@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from puzzles.bodies import SAME, Vectors
-from puzzles.circles import ROUND, Arcs, Circles, Cover, Flags, Numbers, match, whole
+from puzzles.circles import ROUND, STRIDE, Arcs, Circles, Cover, Flags, Numbers, match, whole
 from puzzles.errors import LimitError
 from puzzles.meeting import coinciding
 from puzzles.orbits import rotation
@@ -21,6 +21,7 @@ MOST_ARCS = 4000
 MOST_TURNED = 400_000
 #: Arcs are turned by all layers in portions of this size, so that limits are seen in time.
 _PORTION = 20_000
+_TURNED = " as turned by layer "
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,9 +87,9 @@ def close(circles: Circles, names: list[str], layers: tuple[Layer, ...]) -> Clos
         if max(len(circles) / MOST_CIRCLES, count / MOST_ARCS, turned / MOST_TURNED) > 1:
             name = layers[int(layer[last])].name
             raise LimitError(
-                f"the cuts never close: turns of layer {name} still make new ones, at "
+                f"the cuts never close: turns of layer {name} still make new ones after "
                 f"{len(circles):,} circles and {count:,} arcs ({MOST_CIRCLES:,} and {MOST_ARCS:,} "
-                "are allowed); give other angles, or closed = false to keep pieces whole"
+                "are the most); give other angles, or closed = false to keep pieces whole"
             )
         more = (
             np.array([x[0] for x in fresh], dtype=np.int64),
@@ -105,8 +106,8 @@ def _covered(
     """Return which arcs lie in the set, apart from those that pass the angle 0."""
     end = start + length
     inside = known.covers(circle, start, slack) & (end <= ROUND + slack)
-    keys = known.circle * 8.0 + known.start
-    at = np.maximum(np.searchsorted(keys, circle * 8.0 + start + slack, side="right") - 1, 0)
+    keys = known.circle * STRIDE + known.start
+    at = np.maximum(np.searchsorted(keys, circle * STRIDE + start + slack, side="right") - 1, 0)
     result: Flags = inside & (known.circle[at] == circle) & (end <= known.end[at] + slack)
     return result
 
@@ -169,10 +170,10 @@ def _turn(
     wanted = np.column_stack([axis, circles.height[of]])
     matched = match(circles.keys(), wanted)
     fresh = matched.fresh
-    more = [f"{_root(names[int(of[k])])}, turned by layer {layers[int(by[k])].name}" for k in fresh]
+    more = [_image(names[int(of[k])], layers[int(by[k])]) for k in fresh]
     if matched.near:
         row, number, distance = matched.near[0]
-        turned = f"{_root(names[int(of[row])])}, turned by layer {layers[int(by[row])].name}"
+        turned = _image(names[int(of[row])], layers[int(by[row])])
         raise coinciding(turned, (names + more)[number], distance)
     if len(fresh):
         circles = circles.plus(axis[fresh], circles.height[of[fresh]])
@@ -182,6 +183,6 @@ def _turn(
     return circles, names + more, target, circles.angles(target, points)
 
 
-def _root(name: str) -> str:
-    """Return which layer's circle something is, however often it was turned."""
-    return name.split(", turned")[0]
+def _image(name: str, layer: Layer) -> str:
+    """Return words for a circle that a layer has turned, however often it was turned before."""
+    return f"{name.split(_TURNED)[0]}{_TURNED}{layer.name}"

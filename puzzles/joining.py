@@ -19,25 +19,21 @@ _TRIED, _STARTS = 48, 240
 _UPRIGHT = 0.3
 
 
-def joined(circles: Circles, kinds: Sequence[Arcs], met: Meetings) -> tuple[Net, int]:
-    """Return the net of arcs, connected by bridges, and how many parts it had without them.
+def joined(circles: Circles, kinds: Sequence[Arcs], met: Meetings) -> Net:
+    """Return the net of arcs, connected by bridges.
 
     A bridge is an edge of the kind after the last of ``kinds``: a piece of a great circle between
     two parts that crosses nothing, and has the same face on both sides.
     """
     met = _with_points(circles, kinds, met)
     cover = Cover()
-    parts = 0
     while True:
         found = net(circles, [*kinds, cover.arcs()], met)
         if not len(found.circle):
             raise PuzzleFileError("no layer cuts the ball")
         part = linked(len(found.points), found.ends[:, 0], found.ends[:, 1])[found.ends[:, 0]]
-        part = np.unique(part, return_inverse=True)[1]
-        count = int(part.max()) + 1
-        parts = max(parts, count)
-        if count == 1:
-            return found, parts
+        if np.all(part == part[0]):
+            return found
         circles, met = _bridged(found, part, cover, met)
 
 
@@ -136,7 +132,7 @@ def _plans(found: Net, part: Numbers) -> tuple[Vectors, Vectors, Vectors]:
     row = np.repeat(np.arange(len(some)), len(used))
     circle = np.tile(used, len(some))
     angle = circles.angles(circle, start[row])
-    edge = found.find(circle, angle)
+    edge = found.find(circle, angle, np.zeros(len(angle)))
     fits = (edge >= 0) & (part[edge] != part[some[row]])
     row, circle, angle = row[fits], circle[fits], angle[fits]
     target = circles.points(circle, angle)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -9,13 +10,14 @@ import numpy as np
 
 from puzzles.arrangement import Arrangement, Net
 from puzzles.bodies import SAME, Vectors
-from puzzles.circles import ROUND, Flags, Numbers, dots
-from puzzles.errors import PuzzleFileError
+from puzzles.circles import ROUND, Flags, Numbers
 
 #: A crossing is trusted if the sine of its angle is larger and the edge's ends are farther off.
 STEEP, CLEAR = 1e-3, 1e-6
 #: Points are looked up in portions, so that points times circles stay below this.
 _PORTION = 400_000
+#: How many edges are aimed at, at three points each, before a point is given up.
+_AIMS = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,33 +42,48 @@ def crossings(net: Net, start: Vectors, direction: Vectors) -> Crossings:
     axis, height, radius = circles.axis[used], circles.height[used], circles.radius[used]
     here, ahead = start @ axis.T, direction @ axis.T
     swing = np.hypot(here, ahead)
-    peak = np.arctan2(ahead, here)
     inside = (swing - height) * (swing + height)
-    half = np.arctan2(np.sqrt(np.clip(inside, 0.0, None)), np.broadcast_to(height, swing.shape))
-    way = np.concatenate([peak - half, peak + half], axis=1) % ROUND
-    points = np.cos(way)[:, :, None] * start[:, None] + np.sin(way)[:, :, None] * direction[:, None]
-    which = np.broadcast_to(np.concatenate([used, used]), way.shape).ravel()
-    angle = circles.angles(which, points.reshape(-1, 3))
-    grazing = np.abs(swing - np.abs(height)) < CLEAR * radius
-    meets = np.concatenate([(inside > 0) | grazing] * 2, axis=1)
-    edge = np.where(meets.ravel(), net.find(which, angle), -1)
-    sine = np.concatenate([swing * np.sin(half) / radius] * 2, axis=1)
-    along = (angle - net.start[edge]) % ROUND
-    margin = np.minimum(along, net.length[edge] - along) * circles.radius[which]
-    trusted = (margin > CLEAR).reshape(way.shape) & (sine > STEEP)
-    rising = np.zeros(way.shape, dtype=np.bool_)
-    rising[:, : len(used)] = True
-    return Crossings(way, edge.reshape(way.shape), sine, rising, trusted)
+    # A path that grazes a circle from outside may be crossing it, but for rounding.
+    row, column = np.nonzero((inside > 0) | (np.abs(swing - np.abs(height)) < CLEAR * radius))
+    peak = np.arctan2(ahead[row, column], here[row, column])
+    half = np.arctan2(np.sqrt(np.clip(inside[row, column], 0.0, None)), height[column])
+    steep = swing[row, column] * np.sin(half) / radius[column]
+    shape = (len(start), 2 * len(used))
+    result = Crossings(
+        np.zeros(shape),
+        np.full(shape, -1, dtype=np.int64),
+        np.zeros(shape),
+        np.zeros(shape, dtype=np.bool_),
+        np.zeros(shape, dtype=np.bool_),
+    )
+    which = used[column]
+    slack = CLEAR / circles.radius[which]
+    for sign in (-1, 1):
+        way = (peak + sign * half) % ROUND
+        points = np.cos(way)[:, None] * start[row] + np.sin(way)[:, None] * direction[row]
+        angle = circles.angles(which, points)
+        edge = net.find(which, angle, slack)
+        along = (angle - net.start[edge] + slack) % ROUND - slack
+        far = np.minimum(along, net.length[edge] - along) > slack
+        place = row, column + (len(used) if sign == 1 else 0)
+        result.way[place] = way
+        result.edge[place] = edge
+        result.sine[place] = steep
+        result.rising[place] = sign == -1
+        result.trusted[place] = far & (steep > STEEP)
+    return result
 
 
 def locate(arrangement: Arrangement, points: Vectors, mask: int) -> Numbers:
-    """Return the face of each unit vector (m, 3); -1 within SAME of an edge of the kinds in mask.
+    """Return a face of the region in which each unit vector (m, 3) lies, -1 on its edges.
 
-    From each point a great circle is followed to the first edge that it crosses; where that
-    crossing is not to be trusted, another direction is taken.
+    Regions are what edges of the kinds in ``mask`` part; on an edge means within SAME. From each
+    point a great circle is followed to the first edge that it crosses; where that crossing is
+    not to be trusted, another direction is taken. A point so close to a corner of the net that no
+    direction can be trusted counts as on an edge.
     """
     points = np.asarray(points, dtype=np.float64).reshape(-1, 3)
-    net = arrangement.net
+    net, numbers = arrangement.net.only(mask)
     size = max(1, _PORTION // len(np.unique(net.circle)))
     if len(points) > size:
         parts = [
@@ -74,54 +91,44 @@ def locate(arrangement: Arrangement, points: Vectors, mask: int) -> Numbers:
         ]
         return np.concatenate(parts)
     found = np.full(len(points), -1, dtype=np.int64)
-    left = np.flatnonzero(~_on_edges(net, points, mask))
+    left = np.flatnonzero(~_on_edges(net, points))
     # Edges' middles, the longest first: a path towards one meets an edge for certain.
     longest = np.argsort(-net.length * net.circles.radius[net.circle], kind="stable")
-    for share in (0.5, 0.29, 0.83):
-        for aim in longest[:40].tolist():
-            if not len(left):
-                return found
-            where = net.start[aim : aim + 1] + share * net.length[aim]
-            target = net.circles.points(net.circle[aim : aim + 1], where)[0]
-            ahead = target - (points[left] @ target)[:, None] * points[left]
-            size_ = np.linalg.norm(ahead, axis=1)
-            ahead /= np.maximum(size_, SAME)[:, None]
-            met = crossings(net, points[left], ahead)
-            way = np.where(met.edge >= 0, met.way, 2 * ROUND)
-            # A point on an edge that does not count is on either side of it.
-            way[(way < SAME) | ((way > ROUND - SAME) & (way <= ROUND))] = 0.0
-            nearest = way.argmin(axis=1)
-            rows = np.arange(len(left))
-            edge = met.edge[rows, nearest]
-            good = (size_ > CLEAR) & (edge >= 0) & met.trusted[rows, nearest]
-            # Rising to an edge's left, the path came from its right.
-            side = np.where(met.rising[rows, nearest], 1, 0)
-            found[left[good]] = arrangement.face[2 * edge + side][good]
-            left = left[~good]
-    if len(left):
-        raise PuzzleFileError("the cuts are too fine to say in which piece a point lies")
+    for share, aim in itertools.product((0.5, 0.29, 0.83), longest[:_AIMS].tolist()):
+        if not len(left):
+            break
+        where = net.start[aim : aim + 1] + share * net.length[aim]
+        target = net.circles.points(net.circle[aim : aim + 1], where)
+        ahead, distance = towards(points[left], target)
+        met = crossings(net, points[left], ahead)
+        nearest = np.where(met.edge >= 0, met.way, 2 * ROUND).argmin(axis=1)
+        rows = np.arange(len(left))
+        edge = met.edge[rows, nearest]
+        good = (edge >= 0) & met.trusted[rows, nearest]
+        good &= (distance > CLEAR) & (distance < math.pi - CLEAR)
+        # Rising to an edge's left, the path came from its right.
+        side = np.where(met.rising[rows, nearest], 1, 0)
+        found[left[good]] = arrangement.face[2 * numbers[edge] + side][good]
+        left = left[~good]
     return found
 
 
-def _on_edges(net: Net, points: Vectors, mask: int) -> Flags:
-    """Return which points lie within SAME of an edge of the kinds in mask."""
+def _on_edges(net: Net, points: Vectors) -> Flags:
+    """Return which points lie within SAME of an edge."""
     used = np.unique(net.circle)
     circles = net.circles
     off = np.abs(points @ circles.axis[used].T - circles.height[used]) / circles.radius[used]
     row, column = np.nonzero(off < SAME)
     which = used[column]
-    angle = circles.angles(which, points[row])
+    edge = net.find(which, circles.angles(which, points[row]), SAME / circles.radius[which])
     result = np.zeros(len(points), dtype=np.bool_)
-    for slack in (-1.0, 0.0, 1.0):
-        edge = net.find(which, (angle + slack * SAME / circles.radius[which]) % ROUND)
-        hit = (edge >= 0) & (net.kind[edge] & mask != 0)
-        result[row[hit]] = True
+    result[row[edge >= 0]] = True
     return result
 
 
 def towards(start: Vectors, target: Vectors) -> tuple[Vectors, Vectors]:
     """Return the tangent unit directions (m, 3) from points to others, and the ways (m,)."""
-    ahead = target - dots(start, target)[:, None] * start
+    cosine = np.sum(start * target, axis=1)
+    ahead = target - cosine[:, None] * start
     sine = np.linalg.norm(ahead, axis=1)
-    way = np.arctan2(sine, dots(start, target))
-    return ahead / np.maximum(sine, SAME)[:, None], np.where(sine < SAME, math.pi, way)
+    return ahead / np.maximum(sine, SAME)[:, None], np.arctan2(sine, cosine)

@@ -35,23 +35,23 @@ class Meetings:
 def coinciding(first: str, second: str, gap: float) -> PuzzleFileError:
     """Return the complaint about two circles that are nearly, but not quite, the same."""
     return PuzzleFileError(
-        f"{first} and {second} are nearly the same circle, {_degrees(gap)} apart; give angles as "
+        f"{first} and {second} are nearly the same circle, {_degrees(gap)}; give angles as "
         "formulas, such as to(UFR), to make them the same, or move them apart"
     )
 
 
-def nearly(names: Sequence[str], gap: float) -> PuzzleFileError:
-    """Return the complaint about circles that nearly meet in a point."""
+def nearly(names: Sequence[str], how: str) -> PuzzleFileError:
+    """Return the complaint about circles that nearly meet in a point, and how near."""
     listed = list(dict.fromkeys(names))
     said = listed[0] if len(listed) == 1 else ", ".join(listed[:-1]) + " and " + listed[-1]
     return PuzzleFileError(
-        f"{said} nearly meet, {_degrees(gap)} apart; give angles as formulas, such as to(UFR), to "
+        f"{said} nearly meet, {how}; give angles as formulas, such as to(UFR), to "
         "make them meet, or move them apart"
     )
 
 
 def _degrees(gap: float) -> str:
-    return f"{math.degrees(gap):.1g} degrees"
+    return f"{math.degrees(gap):.1g} degrees apart"
 
 
 def meetings(circles: Circles, arcs: Arcs, names: Sequence[str] | None) -> Meetings:
@@ -163,7 +163,7 @@ def _complain(circles: Circles, arcs: Arcs, names: Sequence[str], pairs: _Pairs)
     there = circles.angles(other, circles.points(one, angle))
     meets = arcs.covers(one, angle, slack[one]) & arcs.covers(other, there, slack[other])
     for k in np.flatnonzero(meets)[:1]:
-        raise nearly([names[int(one[k])], names[int(other[k])]], abs(float(pairs.gap[k])))
+        raise nearly([names[int(one[k])], names[int(other[k])]], _degrees(abs(float(pairs.gap[k]))))
 
 
 def _distinct(
@@ -224,4 +224,6 @@ def _apart(
     gap = np.linalg.norm(points[first] - points[second], axis=1)
     for k in np.flatnonzero((gap >= SAME) & (gap < NEAR))[:1]:
         here = np.isin(rows, [first[k], second[k]])
-        raise nearly([names[x] for x in sorted(set(circle[here].tolist()))], float(gap[k]))
+        raise nearly(
+            [names[x] for x in sorted(set(circle[here].tolist()))], _degrees(float(gap[k]))
+        )
