@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from puzzles import file
+from puzzles import file, overlap
 from puzzles.ball import BallCells
 from puzzles.bodies import SAME, Body, Vectors
 from puzzles.errors import PuzzleFileError
@@ -32,7 +32,7 @@ class Accepted:
             return f"the file accepts {self.share:.0%}"
         if self.gap is not None:
             return f"the file accepts {math.degrees(self.gap):.3g} degrees"
-        return "only an exact fit is accepted, unless the file has `accept` or `accept_gap`"
+        return "only an exact fit is accepted (`accept` or `accept_gap` in the file allow more)"
 
 
 def accepted(model: file.PuzzleModel) -> Accepted:
@@ -45,7 +45,7 @@ def accepted(model: file.PuzzleModel) -> Accepted:
     return Accepted(None, gap)
 
 
-def step_of(number: int, layer: Layer, cells: BallCells, wanted: Accepted) -> Step:
+def step_of(number: int, layer: Layer, cells: BallCells, body: Body, wanted: Accepted) -> Step:
     """Match the cells of a layer with their images under one step.
 
     Two cells are the same where area and vector area are; otherwise cells go where they overlap
@@ -66,13 +66,60 @@ def step_of(number: int, layer: Layer, cells: BallCells, wanted: Accepted) -> St
     if distances.min(axis=1).max() < MATCH and len(set(nearest.tolist())) == len(members):
         pieces[members] = members[nearest]
         return Step(matrix, holds, pieces)
-    return _by_overlap(number, layer, cells, wanted, matrix)
+    return _by_overlap(number, layer, cells, body, wanted, matrix)
 
 
 def _by_overlap(
-    number: int, layer: Layer, cells: BallCells, wanted: Accepted, matrix: Vectors
+    number: int, layer: Layer, cells: BallCells, body: Body, wanted: Accepted, matrix: Vectors
 ) -> Step:
-    raise NotImplementedError
+    """Send cells where they overlap most in total, if every one fits as well as the file accepts.
+
+    Raises PuzzleFileError for the cell that fits worst.
+    """
+    from scipy.optimize import linear_sum_assignment
+
+    holds = cells.in_layer[number]
+    members = np.flatnonzero(holds)
+    areas = cells.areas[members]
+    shares = overlap.covering(cells, layer, holds, matrix) / np.maximum(areas[:, None], areas)
+    _, targets = linear_sum_assignment(-shares)
+    own = shares[np.arange(len(members)), targets]
+    worst = int(own.argmin())
+    if wanted.gap is None:
+        fits = wanted.share is not None and own[worst] >= wanted.share
+    else:
+        gaps = [
+            overlap.gap(cells, int(p), int(members[t]), matrix)
+            for p, t in zip(members, targets, strict=True)
+        ]
+        worst = int(np.argmax(gaps))
+        fits = math.radians(gaps[worst]) <= wanted.gap
+    if not fits:
+        piece, slot = int(members[worst]), int(members[targets[worst]])
+        smaller = cells.areas[piece] <= cells.areas[slot]
+        verb = "covers its new slot" if smaller else "lies in its new slot"
+        raise PuzzleFileError(
+            f"layer {layer.name} by 1 of {layer.steps}: the piece near {_near(cells, body, piece)} "
+            f"{verb} to {own[worst]:.0%}; outlines differ by up to "
+            f"{overlap.gap(cells, piece, slot, matrix):.2g} degrees; {wanted.words}"
+        )
+    pieces = np.arange(len(holds))
+    pieces[members] = members[targets]
+    return Step(matrix, holds, pieces)
+
+
+def _near(cells: BallCells, body: Body, piece: int) -> str:
+    """Return the letters of the faces that are nearest to a cell, at least three."""
+    middle = cells.vectors[piece]
+    length = float(np.linalg.norm(middle))
+    if length < SAME:
+        return "the middle"
+    letters = ""
+    for group in body.nearest(middle / length):
+        letters += "".join(body.faces[k].name for k in group)
+        if len(letters) >= 3:
+            break
+    return letters
 
 
 def named_faces(

@@ -120,8 +120,11 @@ def _hidden(orbit: Orbit, patches: Sequence[Patch], twist: int) -> bool:
     return True
 
 
-def grouped(orbits: list[Painted]) -> list[Painted]:
-    """Join the pieces that never leave their slots and are alike in faces, twists and depth."""
+def grouped(orbits: list[Painted], exact: bool = True) -> list[Painted]:
+    """Join the pieces that never leave their slots and are alike in faces, twists and depth.
+
+    The depth does not count where pieces need not fit their slots exactly.
+    """
     result: list[Painted] = []
     for orbit in orbits:
         for k, other in enumerate(result):
@@ -130,7 +133,7 @@ def grouped(orbits: list[Painted]) -> list[Painted]:
                 and other.stays
                 and (orbit.twists, orbit.kinds) == (other.twists, other.kinds)
                 and orbit.stickered == other.stickered
-                and abs(orbit.depth - other.depth) < MATCH
+                and (not exact or abs(orbit.depth - other.depth) < MATCH)
             ):
                 result[k] = replace(
                     other,
