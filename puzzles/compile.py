@@ -48,7 +48,7 @@ def _body(model: file.PuzzleModel) -> Body:
     return bodies.hull(points, letters)
 
 
-def _types(model: file.PuzzleModel, faces: list[int]) -> list[str]:
+def _types(model: file.Model, faces: list[int]) -> list[str]:
     """Name the types: corner, edge or centre by their faces, numbered from the outside in.
 
     Pieces of a ball that lie on no axis and are painted in different ways count no face.
@@ -76,7 +76,8 @@ def _types(model: file.PuzzleModel, faces: list[int]) -> list[str]:
 class _Cut:
     """A body that was cut: pieces with their directions and depths, stickers, and what steps do.
 
-    ``faces`` counts for each piece the faces that it is named after.
+    ``faces`` counts for each piece the faces that it is named after. ``whole`` numbers the bodies
+    that pieces are parts of, None where every piece is one; ``exact``: all pieces fit their slots.
     """
 
     patches: tuple[Patch, ...]
@@ -85,6 +86,8 @@ class _Cut:
     depths: Vectors
     faces: list[int]
     steps: list[Step]
+    whole: NDArray[np.int64] | None = None
+    exact: bool = True
 
 
 def _cut_solid(body: Body, layers: tuple[Layer, ...]) -> _Cut:
@@ -101,22 +104,32 @@ def _cut_solid(body: Body, layers: tuple[Layer, ...]) -> _Cut:
 def _cut_ball(model: file.PuzzleModel, body: Body, layers: tuple[Layer, ...]) -> _Cut:
     from puzzles import ball, carried
 
-    cells = ball.cut(body, layers, model.paint)
     wanted = carried.accepted(model)
-    steps = [carried.step_of(number, layer, cells, wanted) for number, layer in enumerate(layers)]
+    # Pieces that stay whole are told apart by the cuts that would part them, and fastened together.
+    exact = wanted.share is None and wanted.gap is None
+    closed = model.closed if "closed" in model.model_fields_set else exact
+    cells = ball.cut(body, layers, model.paint, closed or exact)
+    steps = [
+        carried.step_of(number, layer, cells, body, wanted) for number, layer in enumerate(layers)
+    ]
+    whole = None if closed or not exact else cells.whole
     directions, depths = carried.centres(cells, layers)
     faces = carried.named_faces(cells, body, directions, orbits.groups(steps))
-    return _Cut(cells.patches, cells.in_layer, directions, depths, faces, steps)
+    return _Cut(cells.patches, cells.in_layer, directions, depths, faces, steps, whole, exact)
 
 
-def compiled(name: str, model: file.PuzzleModel) -> Puzzle:
+def compiled(name: str, model: file.Model) -> Puzzle:
     """Return the puzzle that a model describes; raises PuzzleFileError or LimitError."""
+    if isinstance(model, file.WrittenModel):
+        from puzzles import written
+
+        return written.compiled(name, model)
     body = _body(model)
     layers = layers_of(model, body)
     own = _cut_ball(model, body, layers) if model.shape == "ball" else _cut_solid(body, layers)
     found = orbits.in_order(own.steps, body, own.directions, own.depths, own.faces)
     names = _kept_names(model)
-    painted = tables.grouped([tables.painted(orbit, own.patches) for orbit in found])
+    painted = tables.grouped([tables.painted(orbit, own.patches) for orbit in found], own.exact)
     words = _types(model, [own.faces[orbit.pieces[0]] for orbit in painted])
     if names is None or names:
         unknown = sorted(set(names or ()) - set(words))
@@ -131,7 +144,8 @@ def compiled(name: str, model: file.PuzzleModel) -> Puzzle:
             for piece in orbit.pieces
         ]
         painted = tables.grouped(
-            [tables.painted(orbit, own.patches, orbit.pieces[0] in kept) for orbit in found]
+            [tables.painted(orbit, own.patches, orbit.pieces[0] in kept) for orbit in found],
+            own.exact,
         )
     types = tables.number_types(painted, words)
     stickers = tables.sticker_table(painted, types, own.patches)
@@ -171,11 +185,21 @@ def compiled(name: str, model: file.PuzzleModel) -> Puzzle:
         ),
         frames=np.concatenate([orbit.frames.reshape(-1, 3, 3) for orbit in painted]),
         shape=model.shape,
+        bonds=_bodies(own.whole, slots),
     )
     for value in vars(result).values():
         if isinstance(value, np.ndarray):
             value.setflags(write=False)
     return result
+
+
+def _bodies(whole: NDArray[np.int64] | None, slots: list[int]) -> tuple[tuple[int, ...], ...]:
+    """Return the slots of pieces that are parts of one body, for all bodies of several parts."""
+    found: dict[int, list[int]] = {}
+    for slot, piece in enumerate(slots if whole is not None else ()):
+        assert whole is not None
+        found.setdefault(int(whole[piece]), []).append(slot)
+    return tuple(tuple(group) for group in found.values() if len(group) > 1)
 
 
 def _kept_names(model: file.PuzzleModel) -> list[str] | None:
