@@ -45,7 +45,7 @@ _EXPECTED = {
     "between+": _SIZE,
     "stops": 'a list of angles, such as ["90deg", "180deg"]',
     "stops+": _ANGLE,
-    "shape": '"solid" or "ball"',
+    "shape": '"solid", "ball" or "written"',
     "paint": "true or false",
     "closed": "true or false",
     "keep_twists": "true, false or a list of piece types",
@@ -57,15 +57,44 @@ _EXPECTED = {
     "bonds++": "the name of a slot",
 }
 
+#: Tables whose keys are the words of a file, which may be the same as keys of another table.
+_OPEN = ("faces", "types", "names", "twists", "positions", "colours")
+_SPOT = "two sizes, across and up, such as [0, 1.5]"
+#: The same for puzzles whose turns are written down.
+_EXPECTED_WRITTEN = {
+    **{key: _EXPECTED[key] for key in ("description", "shape", "types", "types+", "note")},
+    "places": "a whole number from 2 to 2000",
+    "names": 'names of places, such as {1 = "top"}, or a list of all of them',
+    "names+": "the name of a place",
+    "twists": 'a table of the ways in which pieces can sit, such as {"1-8" = 3}',
+    "twists+": "a whole number from 1 to 60",
+    "turns": "1 to 62 tables, each headed [[turns]]",
+    "turns+": "a table headed [[turns]]",
+    "name": "up to 12 letters, with a number before them at most",
+    "cycles": 'cycles of places, such as "(1 2 3) (4 5+1)", of up to 20,000 characters',
+    "positions": "two sizes for each place, such as {1 = [0, 1.5]}, or a list for all of them",
+    "positions+": _SPOT,
+    "positions++": _SIZE,
+    "colours": 'a table of colours, such as {"1-8" = "blue"}',
+    "colours+": 'a colour, such as "blue"',
+    "alike": 'a list of places whose pieces look the same, such as ["1-5", "6 8 10"]',
+    "alike+": 'places, such as "1-5" or "6 8 10"',
+}
+
 
 def complaint(
-    data: dict[str, Any], errors: Iterable[Any], keys: Mapping[str, Sequence[str]]
+    data: dict[str, Any],
+    errors: Iterable[Any],
+    keys: Mapping[str, Sequence[str]],
+    written: bool = False,
 ) -> str:
     """Return the sentence for the errors that a model found in data.
 
-    ``errors`` are pydantic's; ``keys`` are the known ones of "", "body" and "layers". Told is an
-    unknown key if there is one, else the error deepest in the file: that of the likeliest reading.
+    ``errors`` are pydantic's; ``keys`` are the known ones of "" and of each table, ``written`` says
+    that turns are written down. Told is an unknown key if there is one, else the error deepest in
+    the file: that of the likeliest reading.
     """
+    expected = _EXPECTED_WRITTEN if written else _EXPECTED
     found = list(errors)
     unknown = [error for error in found if error["type"] == "extra_forbidden"]
     if unknown:
@@ -80,10 +109,10 @@ def complaint(
     if error["type"] == "missing":
         key = error["loc"][-1]
         if isinstance(key, str):
-            return _at(path) + f"{key!r} is missing; expected {_EXPECTED[key]}"
+            return _at(path) + f"{key!r} is missing; expected {expected[key]}"
     if error["loc"][-1] == "[key]":
         return _at(path) + "a face is named by a single letter"
-    return _at(path) + f"expected {_expected(path)}, not {_given(_value(data, path))}"
+    return _at(path) + f"expected {_expected(path, expected)}, not {_given(_value(data, path))}"
 
 
 def not_toml(error: Exception) -> str:
@@ -116,12 +145,11 @@ def _value(data: Any, path: Sequence[str | int]) -> Any:
     return data
 
 
-def _expected(path: Sequence[str | int]) -> str:
+def _expected(path: Sequence[str | int], expected: Mapping[str, str]) -> str:
     """Return what was expected at a place: of the nearest known key above it, by levels."""
     for up in range(len(path)):
-        text = _EXPECTED.get(f"{path[-1 - up]}" + "+" * up)
-        # The letter of a face and the name of a type may be the same as a key of another table.
-        inside = up == 0 and len(path) > 1 and path[-2] in ("faces", "types")
+        text = expected.get(f"{path[-1 - up]}" + "+" * up)
+        inside = up == 0 and len(path) > 1 and path[-2] in _OPEN
         if text is not None and not inside:
             return text
     return "a table with a description, a body and layers"

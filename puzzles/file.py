@@ -8,7 +8,15 @@ from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StrictFloat, StrictInt, ValidationError
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StrictFloat,
+    StrictInt,
+    TypeAdapter,
+    ValidationError,
+)
 
 from puzzles.complaints import complaint, not_toml
 from puzzles.errors import NameNotFoundError, PuzzleFileError
@@ -19,6 +27,7 @@ LARGEST_FILE = 100_000
 #: Strict, because ``above = true`` is a slip and no 1.
 Size = StrictFloat | Annotated[str, Field(max_length=200)]
 Point = tuple[Size, Size, Size]
+Spot = tuple[Size, Size]
 
 
 class _Model(BaseModel):
@@ -102,16 +111,60 @@ class PuzzleModel(_Model):
     note: str = Field(default="", description="a sentence that `parts` says, such as on names")
 
 
+class TurnModel(_Model):
+    """A turn by what it does: ``(1 2 3+1)`` takes 1 to 2, 2 to 3 with a twist, and 3 to 1."""
+
+    name: Annotated[str, Field(min_length=1, max_length=12, pattern="^[0-9]*[A-Za-z]+$")]
+    cycles: Annotated[str, Field(min_length=1, max_length=20_000)] = Field(
+        description="cycles of numbered places; +k after a place: what comes there arrives twisted"
+    )
+
+
+class WrittenModel(_Model):
+    """A puzzle without geometry: numbered places, and turns as cycles of them."""
+
+    description: Annotated[str, Field(min_length=1, max_length=500)]
+    shape: Literal["written"] = Field(description="turns are written down, nothing is cut")
+    places: Annotated[StrictInt, Field(ge=2, le=2000)] = Field(
+        description="how many numbered places there are"
+    )
+    names: dict[str, str] | list[str] = Field(
+        default_factory=dict, description="own names of places; the number is the name of others"
+    )
+    twists: dict[str, Annotated[StrictInt, Field(ge=1, le=60)]] = Field(
+        default_factory=dict,
+        description='in how many ways a piece can sit in some places, such as {"1-8" = 3}',
+    )
+    turns: Annotated[list[TurnModel], Field(min_length=1, max_length=62)]
+    positions: dict[str, Spot] | list[Spot] = Field(
+        default_factory=dict, description="where a picture shows the places: across and up"
+    )
+    colours: dict[str, str] = Field(
+        default_factory=dict, description="colours of the pieces of some places, for pictures"
+    )
+    alike: list[str] = Field(
+        default_factory=list, description='places whose pieces look the same, such as ["1-5 9"]'
+    )
+    types: dict[str, str] = Field(
+        default_factory=dict, description="own words for piece types, by the name they would have"
+    )
+    note: str = Field(default="", description="a sentence that `parts` says, such as on names")
+
+
+#: What a puzzle file may describe.
+Model = PuzzleModel | WrittenModel
+
 _KEYS = {
     "": [*PuzzleModel.model_fields],
     "body": [*HullModel.model_fields],
     "layers": [*LayersModel.model_fields],
 }
+_WRITTEN_KEYS = {"": [*WrittenModel.model_fields], "turns": [*TurnModel.model_fields]}
 
 
 def schema() -> dict[str, Any]:
     """Return the JSON Schema of puzzle files."""
-    return PuzzleModel.model_json_schema()
+    return TypeAdapter[Model](Model).json_schema()
 
 
 def catalogue() -> list[str]:
@@ -121,7 +174,7 @@ def catalogue() -> list[str]:
     return sorted(names)
 
 
-def read(name: str) -> tuple[str, PuzzleModel]:
+def read(name: str) -> tuple[str, Model]:
     """Return name and model of a catalogue puzzle or of the file at a path.
 
     Raises NameNotFoundError for an unknown name, PuzzleFileError for a file that is not right.
@@ -158,16 +211,20 @@ def _text(path: Path) -> str:
         raise PuzzleFileError(f"{path}: a puzzle file is text in UTF-8") from None
 
 
-def parse(text: str, where: str) -> PuzzleModel:
+def parse(text: str, where: str) -> Model:
     """Return the model that a puzzle file's text describes; raises PuzzleFileError."""
     try:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise PuzzleFileError(f"{where}: {not_toml(error)}") from None
+    written = data.get("shape") == "written"
     try:
+        if written:
+            return WrittenModel.model_validate(data)
         model = PuzzleModel.model_validate(data)
     except ValidationError as error:
-        said = complaint(data, error.errors(include_url=False), _KEYS)
+        found = error.errors(include_url=False)
+        said = complaint(data, found, _WRITTEN_KEYS if written else _KEYS, written)
         raise PuzzleFileError(f"{where}: {said}") from None
     _agreeing(model, where)
     return model

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from puzzles import place_names
 from puzzles.errors import NameNotFoundError, RequestError
 from puzzles.lettering import fitting, lettering
 from puzzles.puzzle import PieceType, Puzzle, Sticker
@@ -45,12 +46,16 @@ class Placed:
 @lru_cache(maxsize=64)
 def slot_names(puzzle: Puzzle) -> tuple[str, ...]:
     """Return the printed name of every slot, in order, all different."""
+    if puzzle.places is not None:
+        return puzzle.places.names
     return tuple(_printed(puzzle, slot, None) for slot in range(puzzle.slot_count))
 
 
 @lru_cache(maxsize=64)
 def placement_names(puzzle: Puzzle) -> tuple[str, ...]:
     """Return the printed name of every placement, in order, all different."""
+    if puzzle.places is not None:
+        return place_names.with_twists(puzzle)
     return tuple(_placement_name(puzzle, p) for p in range(puzzle.placement_count))
 
 
@@ -161,6 +166,8 @@ def read_cycle(puzzle: Puzzle, texts: Sequence[str]) -> tuple[Placed, ...]:
 def _options(puzzle: Puzzle, text: str) -> list[Placed]:
     """Return all that a name may stand for, at least one thing."""
     text = text.strip()
+    if puzzle.places is not None:
+        return [_place(puzzle, text)]
     found = _NAME.fullmatch(text) if len(text) <= LONGEST_NAME else None
     if found is None:
         example = placement_names(puzzle)[0]
@@ -193,6 +200,14 @@ def _options(puzzle: Puzzle, text: str) -> list[Placed]:
             f"{text!r}: there is no such sticker; that piece has stickers on {names}"
         )
     return options
+
+
+def _place(puzzle: Puzzle, text: str) -> Placed:
+    """Return what a name stands for where turns are written down and no sticker shows anything."""
+    prefix, slot, placement = place_names.read(puzzle, text, LONGEST_NAME)
+    if prefix and slot not in read_type(puzzle, prefix).slots:
+        raise _unknown(puzzle, text, read_type(puzzle, prefix))
+    return Placed(slot, placement, None, -1, text)
 
 
 def _letters(puzzle: Puzzle, letters: str, text: str) -> str:

@@ -94,6 +94,19 @@ class Symmetry:
 
 
 @dataclass(frozen=True, eq=False)
+class Places:
+    """The numbered places of a written-down puzzle, slot by slot: names, and how they are drawn.
+
+    ``points`` (slots, 2) are across and up, None where the file says nothing; a colour is "#RRGGBB"
+    or empty.
+    """
+
+    names: tuple[str, ...]
+    points: NDArray[np.float64] | None
+    colours: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class Puzzle:
     """Everything that searching, naming and drawing need, compiled once.
 
@@ -102,10 +115,10 @@ class Puzzle:
     that carries the shape of the type's first slot to placement p.
 
     ``shape`` is "solid", "ball" or "written" (turns given as cycles; there is no geometry then: no
-    faces, no directions, no stickers). Where turns may be blocked, ``moves`` says where pieces go
-    when they are not: ``bonds`` are slots at home whose pieces are fastened together, so that no
-    layer may hold only some of them; ``blocked[t, p]`` is true where a piece at placement p forbids
-    turn t.
+    faces, no directions, no stickers, but ``places``). Where turns may be blocked, ``moves`` says
+    where pieces go when they are not: ``bonds`` are slots at home whose pieces are fastened
+    together, so that no layer may hold only some of them; ``blocked[t, p]`` is true where a piece
+    at placement p forbids turn t.
     """
 
     name: str
@@ -135,6 +148,7 @@ class Puzzle:
     shape: str = "solid"
     bonds: tuple[tuple[int, ...], ...] = ()
     blocked: NDArray[np.bool_] | None = None
+    places: Places | None = None
 
     def __repr__(self) -> str:
         return f"load({self.name!r})"

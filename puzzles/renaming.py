@@ -60,6 +60,8 @@ def block(puzzle: Puzzle, name: str) -> Block | None:
     if number is not None:
         layer = puzzle.layers[number]
         return Block(layer.name, layer.axis, layer.low, layer.high, layer.steps)
+    if puzzle.shape == "written":
+        return None
     upright = is_upright(puzzle)
     if upright and name in _ROTATIONS:
         axis = puzzle.body.axis(_ROTATIONS[name])
@@ -144,6 +146,9 @@ def rename(puzzle: Puzzle, steps: Iterable[Written]) -> tuple[Word, int]:
     The second is a number for ``describe``, 0 if the puzzle is held as at the start. Raises
     NotationError for a block that is no layer as the puzzle is held when it comes.
     """
+    if puzzle.shape == "written":
+        every = [puzzle.turn(puzzle.layer_numbers[step.name], step.amount) for step in steps]
+        return tuple([turn for turn in every if turn is not None]), 0
     word: list[int] = []
     held = 0
     known: dict[tuple[int, Written], tuple[Word, int]] = {}

@@ -17,7 +17,13 @@ Comfort = tuple[int, int, int, int]
 
 
 def holdings(puzzle: Puzzle) -> list[int]:
-    """Return the numbers of the symmetries that are ways to hold a puzzle: the rotations."""
+    """Return the numbers of the symmetries that are ways to hold a puzzle: the rotations.
+
+    Where turns are written down nobody knows what a symmetry is in the hands: only the first, which
+    changes nothing.
+    """
+    if puzzle.shape == "written":
+        return [0]
     return [k for k, symmetry in enumerate(puzzle.symmetries) if not symmetry.reflects]
 
 
@@ -33,7 +39,9 @@ def _turns_of(puzzle: Puzzle) -> list[list[int]]:
 
 
 def held(puzzle: Puzzle, holding: int) -> tuple[str, str]:
-    """Return the letters of the faces that point up and to the front in a holding."""
+    """Return the letters of the faces that point up and to the front in a holding, if any."""
+    if puzzle.shape == "written":
+        return "", ""
     back = puzzle.symmetries[holding].matrix.T
     found = []
     for letters in (puzzle.up, puzzle.front):
@@ -46,7 +54,12 @@ def held(puzzle: Puzzle, holding: int) -> tuple[str, str]:
 
 
 def motions(puzzle: Puzzle, word: Iterable[int], holding: int = 0) -> tuple[str, ...]:
-    """Return a word as hand motions, ``("right up", "top left")``, for a puzzle held one way."""
+    """Return a word as hand motions, ``("right up", "top left")``, for a puzzle held one way.
+
+    Nothing where turns are written down: nobody knows where they lie.
+    """
+    if puzzle.shape == "written":
+        return ()
     said = hands(puzzle).motion
     return tuple(said[turn] for turn in renamed(puzzle, word, holding))
 
@@ -112,9 +125,13 @@ def undone_same(puzzle: Puzzle, part: Iterable[int]) -> bool:
     """Return whether undoing a part is the same motions again, as with ``R U2 R'`` or ``M2``."""
     letters = alphabet(puzzle)
     word = letters.normal(part)
-    return bool(word) and motions(puzzle, letters.normal(letters.undone(word))) == motions(
-        puzzle, word
-    )
+    back = letters.normal(letters.undone(word))
+    return bool(word) and symbols(puzzle, back) == symbols(puzzle, word)
+
+
+def symbols(puzzle: Puzzle, word: Word, holding: int = 0) -> tuple[Hashable, ...]:
+    """Return what a word is remembered as: its motions, or its turns where there are none."""
+    return motions(puzzle, word, holding) or word
 
 
 def complexity(symbols: Iterable[Hashable]) -> int:

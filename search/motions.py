@@ -51,7 +51,10 @@ def seen(puzzle: Puzzle) -> NDArray[np.float64]:
 
 @lru_cache(maxsize=32)
 def hands(puzzle: Puzzle) -> Hands:
-    """Return the motions of all turns of a puzzle."""
+    """Return the motions of all turns of a puzzle; none where turns are written down."""
+    if puzzle.shape == "written":
+        count = len(puzzle.turns)
+        return Hands(("",) * count, (0,) * count, (False,) * count, (0,) * count, (0.0,) * count)
     view = seen(puzzle)
     axes = [view @ np.array(layer.axis) for layer in puzzle.layers]
     places = _places(puzzle, axes)

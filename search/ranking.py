@@ -11,7 +11,15 @@ from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Word
 from search.brackets import Form, shortest_form, text
 from search.families import family_key
-from search.hands import Comfort, best_holding, comfort, complexity, motions, undone_same
+from search.hands import (
+    Comfort,
+    best_holding,
+    comfort,
+    complexity,
+    motions,
+    symbols,
+    undone_same,
+)
 from search.nesting import things
 from search.traces import alphabet
 
@@ -136,7 +144,6 @@ def measure(
     done = alphabet(puzzle).normal(word)
     form = shortest_form(puzzle, done, setup)
     holding, renamed = best_holding(puzzle, done, left_handed)
-    said = motions(puzzle, done, holding)
     parts = {"setup": form.setup, "a": form.a, "b": form.b} if form else {}
     return Measured(
         word=done,
@@ -145,10 +152,10 @@ def measure(
         turns=len(done),
         layers=len({int(puzzle.turn_layer[turn]) for turn in done}),
         things=form.things if form else things(puzzle, done),
-        complexity=complexity(said),
+        complexity=complexity(symbols(puzzle, done, holding)),
         holding=holding,
         renamed=renamed,
-        motions=said,
+        motions=motions(puzzle, done, holding),
         comfort=comfort(puzzle, done, holding, left_handed),
         undone_same=tuple(name for name, part in parts.items() if undone_same(puzzle, part)),
         family=family_key(puzzle, done),

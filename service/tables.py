@@ -65,7 +65,7 @@ def _other(answer: Answer, asked: Sequence[str]) -> str:
 def _about(answer: Answer, asked: Sequence[str]) -> list[tuple[str, object]]:
     things = f"{answer.things} thing{'s' if answer.things != 1 else ''} to remember"
     family = f"and {answer.folded} more of the same family" if answer.folded else ""
-    holding = f"{answer.hold[0]} up, {answer.hold[1]} in front"
+    holding = f"{answer.hold[0]} up, {answer.hold[1]} in front" if answer.hold[0] else ""
     if answer.held_sequence != answer.sequence:
         holding += f": {answer.held_sequence}"
     names = {"setup": "the setup", "a": "A", "b": "B"}
@@ -170,7 +170,8 @@ def show_parts(own: Parts) -> None:
             by_steps.setdefault((layer.steps, own.pieces_in(k)), []).append(layer.name)
         lines = [(" ".join(names), f"1/{n}", count) for (n, count), names in by_steps.items()]
         out.table(("layers", "smallest turn", "pieces in each"), lines, " rr")
-        out.pairs([("held", f"{puzzle.up} up, {puzzle.front} in front"), *_positions(own)])
+        held = f"{puzzle.up} up, {puzzle.front} in front" if puzzle.up else ""
+        out.pairs([("held", held), *_positions(own)])
         for law in group.laws:
             out.line(law.text, indent=INDENT)
 
