@@ -6,17 +6,18 @@ references, so that the text can stand in any page.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from xml.sax.saxutils import escape
 
 from puzzles.arrows import arrows, disc_radius
+from puzzles.ball_picture import BallScene, ball_scenes
 from puzzles.names import placement_name, slot_names
 from puzzles.paint import CORES, GREY, PALETTE, face_paint
 from puzzles.puzzle import Puzzle
 from puzzles.solid_picture import SolidScene
 from puzzles.svg import number as number_text
 from puzzles.svg import text
-from puzzles.views import views
+from puzzles.views import Spot, views
 
 __all__ = ["CORES", "PALETTE", "draw", "face_paint"]
 
@@ -51,8 +52,12 @@ def draw(
 
         return written_picture.draw(puzzle, places, outlined, width)
     both, height = views(puzzle, width, hidden)
-    scenes = [SolidScene(puzzle, view) for view in both]
-    shown = _cycle_stickers(puzzle, places, scenes[0])
+    scenes: Sequence[SolidScene | BallScene]
+    if puzzle.shape == "ball":
+        scenes = ball_scenes(puzzle, both)
+    else:
+        scenes = [SolidScene(puzzle, view) for view in both]
+    shown = _cycle_stickers(puzzle, places, [scene.spots for scene in scenes])
     radius = disc_radius([scene.spots[k] for scene in scenes for k in shown if k in scene.spots])
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {number_text(height)}" '
@@ -94,8 +99,15 @@ def _description(puzzle: Puzzle, places: tuple[int, ...], outlined: set[int]) ->
     return " ".join(sentences)
 
 
-def _cycle_stickers(puzzle: Puzzle, places: tuple[int, ...], front: SolidScene) -> list[int]:
-    """Return the sticker that stands for each placement, all of one class, most of them seen."""
+def _cycle_stickers(
+    puzzle: Puzzle, places: tuple[int, ...], spots: Sequence[Mapping[int, Spot]]
+) -> list[int]:
+    """Return the sticker that stands for each placement, all of one class, most of them seen.
+
+    Where the slots of the type are not painted alike, it is each slot's largest one.
+    """
+    if places and not puzzle.types[int(puzzle.type_of[puzzle.slot_of[places[0]]])].stickered:
+        return [_largest(puzzle, int(puzzle.slot_of[place]), spots) for place in places]
     best: tuple[int, ...] = ()
     most = -1
     first = [k for k, s in enumerate(puzzle.stickers) if places and _shows(puzzle, k, places[0])]
@@ -109,10 +121,20 @@ def _cycle_stickers(puzzle: Puzzle, places: tuple[int, ...], front: SolidScene) 
             )
             for place in places
         ]
-        seen = sum(k in front.spots for k in chosen)
+        seen = sum(k in spots[0] for k in chosen)
         if seen > most:
             best, most = tuple(chosen), seen
     return list(best)
+
+
+def _largest(puzzle: Puzzle, slot: int, spots: Sequence[Mapping[int, Spot]]) -> int:
+    """Return the sticker of a slot with most room in a view, the first view counting first."""
+    own = [k for k, sticker in enumerate(puzzle.stickers) if sticker.slot == slot]
+    for view in spots:
+        there = [k for k in own if k in view]
+        if there:
+            return max(there, key=lambda k: (round(view[k].space, 6), -k))
+    return own[0]
 
 
 def _shows(puzzle: Puzzle, sticker: int, place: int) -> bool:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from xml.sax.saxutils import escape
+
+import numpy as np
 
 from puzzles.bodies import Vectors
 
@@ -30,3 +33,15 @@ def text(x: float, y: float, size: float, words: str, fill: str) -> str:
         f'<text x="{number(x)}" y="{number(y)}" font-size="{number(size)}" text-anchor="middle" '
         f'font-family="sans-serif" fill="{fill}">{escape(words)}</text>'
     )
+
+
+def loops(shape: Sequence[Vectors]) -> str:
+    """Write closed lines (…, 2) as a path has them: an absolute start, then steps to and fro."""
+    parts = []
+    for line in shape:
+        tenths = np.round(np.asarray(line) * 10).astype(int)
+        steps = np.diff(tenths, axis=0)
+        steps = steps[np.any(steps != 0, axis=1)]
+        written = " ".join(f"{number(x / 10)} {number(y / 10)}" for x, y in steps)
+        parts.append(f"M{pair(tenths[0] / 10)}l{written}z")
+    return "".join(parts)

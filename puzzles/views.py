@@ -19,6 +19,12 @@ from puzzles.puzzle import Puzzle
 
 #: How much of the width the view from in front takes; the one from behind has the rest.
 SHARE = 0.62
+#: The same for a ball, whose half behind is worth as much as the one in front.
+BALL_SHARE = 0.53
+#: From how far behind a ball's middle it is projected, in radii; 1 would be stereographic.
+AWAY = 2.2
+#: From behind and below, the paper's right is the other way round; up is still up.
+MIRROR = np.array([[-1.0], [1.0]])
 #: The sizes of letters on stickers, in units of the picture.
 SMALLEST_LETTERS, LARGEST_LETTERS = 8.0, 17.0
 
@@ -40,6 +46,21 @@ class View:
     def sees(self, body: Body, face: int) -> bool:
         """Return whether a face is turned towards the viewer."""
         return float(body.faces[face].normal @ self.toward) > 0
+
+
+@dataclass(frozen=True, eq=False)
+class BallView(View):
+    """One view of a unit ball, ``scale`` being the radius of its disc on the paper.
+
+    The half towards the viewer is projected from a point behind the ball, ``AWAY`` radii from its
+    middle, onto the plane of the horizon. In parallel projection pieces near the horizon would be
+    squeezed to nothing.
+    """
+
+    def paper(self, points: Vectors) -> Vectors:
+        """Return points (…, 3) of the ball on the paper (…, 2), with y downwards."""
+        share = AWAY / (AWAY + points @ self.toward)
+        return super().paper(points * share[..., None])
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,9 +121,10 @@ def directions(puzzle: Puzzle) -> tuple[Vectors, Vectors]:
 def views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[View], float]:
     """Return the one or two views, and the picture's height."""
     toward, across = directions(puzzle)
+    if puzzle.shape == "ball":
+        return _ball_views(toward, across, width, hidden)
     points = puzzle.body.points
-    #: From behind and below, the paper's right is the other way round; up is still up.
-    behind = np.array([-across[0], across[1]])
+    behind = across * MIRROR
     flat = points @ across.T
     low, high = flat.min(axis=0), flat.max(axis=0)
     spans = high - low
@@ -122,6 +144,24 @@ def views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[View], float]:
         middle = place - mirrored * (small, -small)
         result.append(View(-toward, behind, float(small), middle))
     return result, float(height)
+
+
+def _ball_views(
+    toward: Vectors, across: Vectors, width: int, hidden: bool
+) -> tuple[list[View], float]:
+    # A letter beside the ball has room up to the picture's edge.
+    margin = max(16.0, width * 0.04)
+    gap = margin * 0.6
+    room_across = width - 2 * margin - (gap if hidden else 0.0)
+    large = room_across * (BALL_SHARE if hidden else 1.0) / 2
+    height = 2 * (large + margin)
+    middle = np.array([margin + large, height / 2])
+    result: list[View] = [BallView(toward, across, large, middle)]
+    if hidden:
+        small = room_across / 2 - large
+        middle = np.array([width - margin - small, height / 2])
+        result.append(BallView(-toward, across * MIRROR, small, middle))
+    return result, height
 
 
 def inset(outline: Vectors, normal: Vectors, share: float, most: float) -> Vectors:

@@ -1,0 +1,189 @@
+"""Patches of the unit sphere as loops of points, and the part of them that a viewer sees.
+
+The viewer is far away and sees the half of the sphere that is turned towards them; its rim is the
+horizon. A loop runs counter-clockwise about its patch, as seen from outside: the patch is on its
+left. Clipping follows Weiler and Atherton (Hidden surface removal using polygon area sorting,
+1977), for one straight line, which here is a great circle: where a loop leaves the visible half,
+the patch goes on along the horizon, counter-clockwise, to the next place where a loop comes in.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from puzzles.bodies import Vectors
+
+#: Points that are closer than this are the same.
+_SAME = 1e-7
+#: Directions without a symmetry, by which equal points are found.
+_SORTING = np.array(
+    [
+        [0.6180339887, 0.3247179572, 0.5549581321],
+        [-0.4546323581, 0.7548776662, 0.1459898100],
+        [0.2207440846, -0.5698402910, 0.6823278038],
+    ]
+)
+#: The horizon has a point at least every so many degrees.
+_FINE = math.radians(4)
+#: Entries this near behind an exit, in radians, are the same point, met once more a turn later.
+_BEHIND = 1e-9
+
+
+def boundary(outlines: Sequence[Vectors]) -> list[Vectors]:
+    """Return the loops (k, 3) around the union of patches that do not overlap.
+
+    ``outlines`` are closed lines (k, 3), the first point not repeated. What they walk in both
+    directions is left out: the side that two patches share, and the seam between the rim and the
+    hole of a ring. The whole sphere has no loop.
+    """
+    points = np.concatenate(outlines)
+    label = _labels(points)
+    following = np.arange(1, len(points) + 1)
+    ends = np.cumsum([len(outline) for outline in outlines])
+    following[ends - 1] = ends - [len(outline) for outline in outlines]
+    left: dict[tuple[int, int], list[int]] = {}
+    for number, after in enumerate(following.tolist()):
+        first, second = int(label[number]), int(label[after])
+        back = left.get((second, first))
+        if first == second:
+            continue
+        if back:
+            back.pop()
+        else:
+            left.setdefault((first, second), []).append(number)
+    leaving: dict[int, list[tuple[int, int]]] = {}
+    for (first, second), numbers in left.items():
+        leaving.setdefault(first, []).extend((second, number) for number in numbers)
+    loops = []
+    for start, ways in leaving.items():
+        while ways:
+            loop, at = [], start
+            while True:
+                at, number = leaving[at].pop()
+                loop.append(number)
+                if at == start:
+                    break
+            loops.append(points[loop])
+    return loops
+
+
+def _labels(points: Vectors) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
+    """Return a number for each point (k, 3), the same for the same points."""
+    columns = []
+    for keys in (points @ _SORTING.T).T:
+        order = np.argsort(keys)
+        new = np.concatenate([[0], np.diff(keys[order]) > _SAME])
+        column = np.empty(len(points), dtype=np.int64)
+        column[order] = np.cumsum(new)
+        columns.append(column)
+    return np.unique(np.column_stack(columns), axis=0, return_inverse=True)[1].reshape(-1)
+
+
+def seen(loops: Iterable[Vectors], toward: Vectors) -> list[Vectors]:
+    """Return the loops (k, 3) around what is seen of a patch, all in the visible half.
+
+    ``toward`` is the unit vector to the viewer. The list is empty where nothing is seen, and where
+    ``loops`` is.
+    """
+    east, north = _horizon_frame(toward)
+    whole: list[Vectors] = []
+    hidden: list[Vectors] = []
+    chains: list[Vectors] = []
+    for loop in loops:
+        above = loop @ toward > 0
+        if above.all():
+            whole.append(loop)
+        elif not above.any():
+            hidden.append(loop)
+        else:
+            chains.extend(_chains(loop, above, toward))
+    if not chains:
+        around = [_flat_area(loop, east, north) for loop in whole]
+        around += [-_flat_area(loop, east, north) for loop in hidden]
+        # A patch is round the horizon if a loop in one half has it on the outer side.
+        if (whole or hidden) and _rounds(around, len(whole)):
+            whole.append(_along(0.0, 2 * math.pi, east, north)[:-1])
+        return whole
+    entry = np.array([_angle(chain[0], east, north) for chain in chains])
+    leave = np.array([_angle(chain[-1], east, north) for chain in chains])
+    unused = set(range(len(chains)))
+    while unused:
+        first = number = min(unused)
+        parts: list[Vectors] = []
+        while True:
+            unused.discard(number)
+            ahead = (entry - leave[number] - _BEHIND) % (2 * math.pi) + _BEHIND
+            after = int(ahead.argmin())
+            parts.append(chains[number][:-1])
+            rim = _along(float(leave[number]), float(ahead[after]), east, north)
+            parts.append(rim[:-1])
+            number = after
+            if number == first or number not in unused:
+                break
+        whole.append(np.concatenate(parts))
+    return whole
+
+
+def _rounds(areas: list[float], visible: int) -> bool:
+    """Return whether the horizon lies in a patch, from the flat areas of loops that miss it.
+
+    Loops of one half say it: those that have the patch on their outer side outweigh the others.
+    """
+    own = areas[:visible] or areas
+    return sum(own) < 0
+
+
+def _horizon_frame(toward: Vectors) -> tuple[Vectors, Vectors]:
+    """Return unit vectors east and north that make a right-handed frame with ``toward``."""
+    east: Vectors = np.cross(toward, np.eye(3)[int(np.abs(toward).argmin())])
+    east = east / np.linalg.norm(east)
+    return east, np.cross(toward, east)
+
+
+def _angle(point: Vectors, east: Vectors, north: Vectors) -> float:
+    return math.atan2(float(point @ north), float(point @ east))
+
+
+def _flat_area(loop: Vectors, east: Vectors, north: Vectors) -> float:
+    """Return the area inside a loop's parallel projection, positive if counter-clockwise."""
+    x, y = loop @ east, loop @ north
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+
+
+def _along(start: float, length: float, east: Vectors, north: Vectors) -> Vectors:
+    """Return points (k, 3) of the horizon from an angle on, both ends included."""
+    angles = start + np.linspace(0.0, length, max(2, math.ceil(length / _FINE) + 1))
+    points: Vectors = np.cos(angles)[:, None] * east + np.sin(angles)[:, None] * north
+    return points
+
+
+def _chains(loop: Vectors, above: np.ndarray, toward: Vectors) -> list[Vectors]:  # type: ignore[type-arg]
+    """Return the visible parts of a loop, each from one point of the horizon to another."""
+    entering = np.flatnonzero(above & ~np.roll(above, 1))
+    leaving = np.flatnonzero(above & ~np.roll(above, -1))
+    count = len(loop)
+    chains = []
+    for first in entering.tolist():
+        last = int(leaving[np.argmin((leaving - first) % count)])
+        numbers = (first + np.arange((last - first) % count + 1)) % count
+        chains.append(
+            np.vstack(
+                [
+                    _crossing(loop[first - 1], loop[first], toward),
+                    loop[numbers],
+                    _crossing(loop[last], loop[(last + 1) % count], toward),
+                ]
+            )
+        )
+    return chains
+
+
+def _crossing(first: Vectors, second: Vectors, toward: Vectors) -> Vectors:
+    """Return where the great circle through two points meets the horizon between them."""
+    here, there = float(first @ toward), float(second @ toward)
+    point: Vectors = first * there - second * here
+    point = point if there > here else -point
+    return point / np.linalg.norm(point)
