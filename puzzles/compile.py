@@ -32,7 +32,8 @@ def load(name: str) -> Puzzle:
         raise PuzzleFileError(f"{name}: {error}") from None
 
 
-def _body(model: file.PuzzleModel) -> Body:
+def body_of(model: file.PuzzleModel) -> Body:
+    """Return the body of a model; raises PuzzleFileError."""
     if isinstance(model.body, str):
         return bodies.BODIES[model.body.replace(" ", "-")]()
     points = np.array([[size(x, "body.points") for x in p] for p in model.body.points])
@@ -124,7 +125,7 @@ def compiled(name: str, model: file.Model) -> Puzzle:
         from puzzles import written
 
         return written.compiled(name, model)
-    body = _body(model)
+    body = body_of(model)
     layers = layers_of(model, body)
     own = _cut_ball(model, body, layers) if model.shape == "ball" else _cut_solid(body, layers)
     found = orbits.in_order(own.steps, body, own.directions, own.depths, own.faces)

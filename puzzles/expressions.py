@@ -86,6 +86,11 @@ class _Reader:
             match = _TOKEN.match(text, position)
             if match is None:
                 bad = len(text) - len(text[position:].lstrip())
+                if text[bad] == "?":
+                    raise PuzzleFileError(
+                        f"{where}: {text!r} leaves a size open; `trefoil depths` proposes sizes "
+                        "from counted pieces"
+                    )
                 raise self.error(bad, "a number, sqrt, a bracket or one of + - * /")
             self.tokens.append((match.start(match.lastindex or 0), match.group().strip()))
             position = match.end()

@@ -174,20 +174,21 @@ def catalogue() -> list[str]:
     return sorted(names)
 
 
-def read(name: str) -> tuple[str, Model]:
+def read(name: str, unknown: bool = False) -> tuple[str, Model]:
     """Return name and model of a catalogue puzzle or of the file at a path.
 
-    Raises NameNotFoundError for an unknown name, PuzzleFileError for a file that is not right.
+    With ``unknown``, layers may be given without depths. Raises NameNotFoundError for an unknown
+    name, PuzzleFileError for a file that is not right.
     """
     if not name.strip():
         raise NameNotFoundError("the puzzle's name is empty")
     known = catalogue()
     if name in known:
         entry = resources.files("puzzles") / "catalogue" / f"{name}.toml"
-        return name, parse(entry.read_text(encoding="utf-8"), name)
+        return name, parse(entry.read_text(encoding="utf-8"), name, unknown)
     path = Path(name)
     if path.suffix == ".toml" or "/" in name or path.exists():
-        return path.stem, parse(_text(path), str(path))
+        return path.stem, parse(_text(path), str(path), unknown)
     near = difflib.get_close_matches(name, known, n=3, cutoff=0.4)
     hint = f"did you mean {' or '.join(near)}" if near else "`trefoil puzzles` lists them"
     raise NameNotFoundError(
@@ -211,8 +212,11 @@ def _text(path: Path) -> str:
         raise PuzzleFileError(f"{path}: a puzzle file is text in UTF-8") from None
 
 
-def parse(text: str, where: str) -> Model:
-    """Return the model that a puzzle file's text describes; raises PuzzleFileError."""
+def parse(text: str, where: str, unknown: bool = False) -> Model:
+    """Return the model that a puzzle file's text describes; raises PuzzleFileError.
+
+    With ``unknown``, layers may be given without depths.
+    """
     try:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
@@ -226,16 +230,16 @@ def parse(text: str, where: str) -> Model:
         found = error.errors(include_url=False)
         said = complaint(data, found, _WRITTEN_KEYS if written else _KEYS, written)
         raise PuzzleFileError(f"{where}: {said}") from None
-    _agreeing(model, where)
+    _agreeing(model, where, unknown)
     return model
 
 
-def _agreeing(model: PuzzleModel, where: str) -> None:
+def _agreeing(model: PuzzleModel, where: str, unknown: bool) -> None:
     """Refuse keys that do not go together."""
     ball = model.shape == "ball"
     for number, layers in enumerate(model.layers, 1):
         given = [k for k in ("above", "within", "between") if getattr(layers, k) is not None]
-        if len(given) != 1:
+        if len(given) != 1 and not (unknown and not given):
             either = "`above`, `within` or `between`" if ball else "`above` or `between`"
             raise PuzzleFileError(
                 f"{where}: layers {number}: give either {either}, and not "
