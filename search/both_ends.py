@@ -1,0 +1,110 @@
+"""The shortest sequence of any form: breadth-first search over states, from both ends at once."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from search.fixed_problem import SEED, Problem
+
+#: States that are looked at from both ends together before the search is broken off.
+MOST_STATES = 400_000
+
+
+@dataclass(frozen=True)
+class Ends:
+    """What a search from both ends says about sequences of any form.
+
+    ``turns`` is the length of the shortest, None if none was met; then there is none of up to
+    ``none_up_to`` turns, and none at all if ``never``: all states that one end can reach were seen.
+    """
+
+    turns: int | None
+    none_up_to: int
+    never: bool = False
+
+
+class _Side:
+    """States at each distance from one end: where the pieces of the kept slots are."""
+
+    def __init__(
+        self,
+        problem: Problem,
+        states: NDArray[np.int32],
+        walks: NDArray[np.int32],
+        places: NDArray[np.int32],
+    ) -> None:
+        self.moves = problem.frame.moves
+        self.walks, self.states, self.places = walks, states, places
+        random = np.random.default_rng(SEED)
+        shape = (states.shape[1], problem.puzzle.placement_count)
+        self._value = random.integers(1, 2**64, size=shape, dtype=np.uint64)
+        self.seen = np.zeros(0, dtype=np.uint64)
+        self._keep(states, places)
+        self.depth = 0
+
+    def _keep(self, states: NDArray[np.int32], places: NDArray[np.int32]) -> None:
+        keys = np.zeros(len(states), dtype=np.uint64)
+        for k in range(states.shape[1]):
+            keys += self._value[k, states[:, k]]
+        fresh, first = np.unique(keys, return_index=True)
+        new = ~_among(self.seen, fresh)
+        self.newest = fresh[new]
+        self.states, self.places = states[first[new]], places[first[new]]
+        self.seen = np.sort(np.concatenate([self.seen, self.newest]))
+
+    def grow(self) -> None:
+        """Go on to all states that are one turn farther away."""
+        states, places = [self.states[:0]], [self.places[:0]]
+        for turn in range(len(self.moves)):
+            after = self.places.copy()
+            for b in range(after.shape[1]):
+                after[:, b] = self.walks[b, after[:, b], turn]
+            possible = (after >= 0).all(axis=1)
+            states.append(self.moves[turn][self.states[possible]])
+            places.append(after[possible])
+        self._keep(np.concatenate(states), np.concatenate(places))
+        self.depth += 1
+
+
+def _among(row: NDArray[np.uint64], keys: NDArray[np.uint64]) -> NDArray[np.bool_]:
+    """Return which keys stand in a sorted row."""
+    if not len(row):
+        return np.zeros(len(keys), dtype=np.bool_)
+    at = np.minimum(np.searchsorted(row, keys), len(row) - 1)
+    result: NDArray[np.bool_] = row[at] == keys
+    return result
+
+
+def from_both_ends(
+    problem: Problem,
+    most: int = MOST_STATES,
+    seconds: float | None = None,
+    stop: Callable[[], bool] = lambda: False,
+) -> Ends:
+    """Return what is to be said of sequences of any form that lead to one of the wanted states."""
+    puzzle, own, frame = problem.puzzle, problem.bodies, problem.frame
+    homes = puzzle.home[list(problem.kept)]
+    solved = np.array([homes], dtype=np.int32)
+    goals = np.array([one.effect[homes] for one in problem.wanted], dtype=np.int32)
+    bodies = len(own.members)
+    at_goal = [own.found(puzzle.home, one.effect) for one in problem.wanted]
+    start = _Side(problem, solved, frame.forth, np.zeros((1, bodies), dtype=np.int32))
+    end = _Side(problem, goals, frame.back, np.array(at_goal, dtype=np.int32).reshape(-1, bodies))
+    began = time.monotonic()
+    while not _among(end.seen, start.newest).any():
+        smaller, larger = sorted((start, end), key=lambda side: len(side.states))
+        if not len(smaller.states):
+            return Ends(None, start.depth + end.depth, True)
+        growth = len(smaller.states) * len(frame.moves)
+        over = seconds is not None and time.monotonic() - began > seconds
+        if len(smaller.seen) + len(larger.seen) + growth // 4 > most or over or stop():
+            return Ends(None, start.depth + end.depth)
+        smaller.grow()
+        if _among(larger.seen, smaller.newest).any():
+            return Ends(start.depth + end.depth, 0)
+    return Ends(start.depth + end.depth, 0)

@@ -1,0 +1,416 @@
+"""The search in the fixed frame, for puzzles on which turns can be blocked.
+
+**What is looked for.** Sequences S X Y Z X' Y' Z' S' all of whose turns are possible where they
+stand, from solved (e) to a wanted state (g). X' Y' Z' S' read backwards from g is S Z Y X, so
+
+    e S X Y Z = g S Z Y X,   both walks possible.
+
+With X empty these are all S [A, B] S', A = Y and B = Z. Deepened is by n = |S| + |X| + |Y| + |Z|;
+such a sequence has 2 n turns as written, fewer where some cancel.
+
+**The join.** One of X, Y, Z is the longest; call it J, and h = |X| + |Y| + |Z|. The walk from e
+does U before J, that from g does V, where (U, V) is (X Y, -), (X, Z) or (-, Z Y). In the walk from
+g, J is followed by a rotation P_i of the cyclic word P = V' U, |P| <= 2 h / 3, and
+
+    J' (V' t' U) J = P_i   as permutations of the kept pieces,
+
+where t is what S has made of the wanted cycle: t' stands where P is cut at its seam. Conjugates
+have the same cycles, so that only U and V are followed for which V' t' U has the cycles of V' U.
+With J = J1 J2, the left side is walked on by J1 in both walks, turn by turn where it is possible in
+both, and looked up in a table of all P_i conjugated by J2'. All rotations and seams are taken, also
+those inside an arc, which only adds sequences: each is U J P_i' J' V', conjugates of P and of its
+inverse, and so a commutator.
+
+Setups that lead both walks to the same places of the bodies, and to the same t, are one
+(``search.fixed_setups``); only a shortest is followed.
+"""
+
+from __future__ import annotations
+
+import io
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from puzzles.errors import LimitError
+from puzzles.puzzle import Puzzle, Word
+from search.fixed_problem import Problem
+from search.fixed_setups import Level, Setups
+from search.kernels.fixed_arrays import Nodes
+from search.request import MOST_HALF_LENGTH, Bounds
+from search.traces import alphabet
+
+#: Steps of a kernel in one call, about 0.2 s.
+BUDGET = 4_000_000
+#: Closings that are joined together.
+MOST_CLOSINGS = 300_000
+#: Room for hits at first; it grows where one closing has more.
+HITS = 100_000
+#: The most words J2, and the most numbers in a table of what they do.
+MOST_TAILS = 60_000
+MOST_TAIL_NUMBERS = 12_000_000
+#: The most words that are kept for one wanted state, shortest first.
+KEPT = 200
+
+
+@dataclass(frozen=True, eq=False)
+class Sequences:
+    """What is known after everything up to n = ``level``: words for each wanted state, best first.
+
+    Words are the puzzle's turn numbers in normal form.
+    """
+
+    level: int
+    words: tuple[tuple[Word, ...], ...]
+
+    def shortest(self, number: int) -> int | None:
+        """Return the fewest turns for a wanted state, None if nothing was found."""
+        return len(self.words[number][0]) if self.words[number] else None
+
+    @property
+    def best(self) -> int | None:
+        """The fewest turns for any of the wanted states."""
+        known = [len(own[0]) for own in self.words if own]
+        return min(known, default=None)
+
+    def to_bytes(self) -> bytes:
+        """Return everything as one block of bytes, the same for the same contents."""
+        flat = [(number, word) for number, own in enumerate(self.words) for word in own]
+        stream = io.BytesIO()
+        np.savez_compressed(
+            stream,
+            head=np.array([self.level, len(self.words)]),
+            number=np.array([number for number, _ in flat], dtype=np.int64),
+            length=np.array([len(word) for _, word in flat], dtype=np.int64),
+            turns=np.array([turn for _, word in flat for turn in word], dtype=np.int64),
+        )
+        return stream.getvalue()
+
+    @staticmethod
+    def from_bytes(data: bytes) -> Sequences:
+        """Return what ``to_bytes`` wrote; raises ValueError or KeyError for other bytes."""
+        with np.load(io.BytesIO(data), allow_pickle=False) as found:
+            level, count = (int(x) for x in found["head"])
+            words: list[list[Word]] = [[] for _ in range(count)]
+            turns, at = found["turns"].tolist(), 0
+            for number, length in zip(found["number"], found["length"], strict=True):
+                words[int(number)].append(tuple(turns[at : at + int(length)]))
+                at += int(length)
+        return Sequences(level, tuple(tuple(own) for own in words))
+
+
+@dataclass(frozen=True)
+class FixedGoal:
+    """How far to search: up to a level, or until nothing shorter than the best is likely.
+
+    ``every``: the best of every wanted state is asked for, not of any. ``setup`` bounds |S|.
+    """
+
+    level: int | None
+    seconds: float | None
+    setup: int | None = None
+    every: bool = False
+
+    def reached(self, found: Sequences) -> bool:
+        """Return whether nothing more has to be searched."""
+        if found.level >= MOST_HALF_LENGTH:
+            return True
+        if self.level is not None:
+            return found.level >= self.level
+        known = [len(own[0]) for own in found.words if own]
+        if not known or (self.every and len(known) < len(found.words)):
+            return False
+        # A longer S X Y Z could still be shorter only by turns that merge.
+        return 2 * found.level >= (max(known) if self.every else min(known))
+
+
+def goal_of(bounds: Bounds, every: bool = False) -> FixedGoal:
+    """Return the goal that bounds ask for; ``turns`` N asks for all n up to N / 2."""
+    level = bounds.half_length
+    if bounds.turns is not None:
+        needed = (bounds.turns + 1) // 2
+        level = needed if level is None else min(level, needed)
+    return FixedGoal(level, bounds.time_limit, bounds.setup, every)
+
+
+@dataclass(frozen=True, eq=False)
+class FixedProgress:
+    """How far a search is: what was found, the level at work and the share of it done."""
+
+    found: Sequences
+    working: int
+    share: float
+    seconds: float
+    finished: bool = False
+
+
+def nothing(problem: Problem) -> Sequences:
+    """Return that nothing is known yet."""
+    return Sequences(0, tuple(() for _ in problem.wanted))
+
+
+def deepen(
+    problem: Problem,
+    goal: FixedGoal,
+    found: Sequences | None = None,
+    stop: Callable[[], bool] = lambda: False,
+) -> Iterator[FixedProgress]:
+    """Yield progress until a goal is reached, the time is over, or ``stop()`` says so.
+
+    ``found`` is where an earlier search came to. Of a level that is broken off, what was found is
+    kept, but nothing is claimed for it. Raises LimitError where a level has too many situations.
+    """
+    _compile(problem)
+    started = time.monotonic()
+    now = found if found is not None else nothing(problem)
+    setups = Setups(problem)
+    while not goal.reached(now):
+        level, broken = now.level + 1, False
+        gathering = _Gathering(problem, setups, now)
+        for share in _level(gathering, level, goal.setup):
+            seconds = time.monotonic() - started
+            if (goal.seconds is not None and seconds > goal.seconds) or stop():
+                broken = True
+                break
+            yield FixedProgress(gathering.sequences(now.level), level, share, seconds)
+        now = gathering.sequences(now.level if broken else level)
+        if broken:
+            break
+        yield FixedProgress(now, level, 1.0, time.monotonic() - started)
+    yield FixedProgress(now, now.level, 1.0, time.monotonic() - started, True)
+
+
+def _level(gathering: _Gathering, level: int, most_setup: int | None) -> Iterator[float]:
+    """Do everything of one level; yield the share that is done."""
+    least = 0 if most_setup is None else max(0, level - most_setup)
+    tasks = [
+        (level - h, size, h - size)
+        for h in range(level, 1, -1)
+        for size in range(1, 2 * h // 3 + 1)
+        if h >= least
+    ]
+    for k, (setup, size, arc) in enumerate(tasks):
+        for share in gathering.task(setup, size, arc):
+            yield (k + share) / len(tasks)
+
+
+class _Gathering:
+    """Words of one level in the making."""
+
+    def __init__(self, problem: Problem, setups: Setups, found: Sequences) -> None:
+        self.problem, self.setups = problem, setups
+        self._words: list[dict[Word, None]] = [dict.fromkeys(own) for own in found.words]
+        self._looked_at: list[set[Word]] = [set(own) for own in found.words]
+        self._letters = alphabet(problem.puzzle)
+        self._hits = HITS
+
+    def sequences(self, level: int) -> Sequences:
+        """Return what is known, as of a level."""
+        kinds = self._letters.kind
+
+        def order(word: Word) -> tuple[int, int, Word]:
+            return len(word), len({kinds[t] for t in word}), word
+
+        return Sequences(level, tuple(tuple(sorted(own, key=order)[:KEPT]) for own in self._words))
+
+    def task(self, setup: int, size: int, arc: int) -> Iterator[float]:
+        """Find all with |S|, |P| and |J| as given; yield the share that is done."""
+        from search.kernels import fixed as kernels
+
+        frame = self.problem.frame
+        if setup > 0 and len(self.setups.level(setup - 1).wanted) == 0:
+            return
+        level = self.setups.level(setup)
+        rows, bodies = len(frame.rows), frame.forth.shape[0]
+        state = np.array([0, 0, -1], dtype=np.int64)
+        word = np.zeros(size, dtype=np.int64)
+        near, far = np.zeros((2, size + 1, bodies), dtype=np.int32)
+        left, right, plain = np.zeros((3, size + 1, rows), dtype=np.int32)
+        out = np.zeros((MOST_CLOSINGS, 2), dtype=np.int32)
+        letters = np.zeros((MOST_CLOSINGS, size), dtype=np.uint8)
+        count, nodes = 0, len(level.wanted)
+        while state[0] < nodes:
+            count += kernels.closings(
+                frame, level.nodes, size, state, word, near, far, left, right, plain,
+                out[count:], letters[count:], BUDGET,
+            )  # fmt: skip
+            done = min(float(state[0]) / nodes, 1.0)
+            yield 0.9 * done
+            if count >= MOST_CLOSINGS or state[0] >= nodes:
+                for _ in self._joined(setup, size, arc, level, out[:count], letters[:count]):
+                    yield 0.9 * done
+                count = 0
+
+    def _joined(
+        self,
+        setup: int,
+        size: int,
+        arc: int,
+        level: Level,
+        out: NDArray[np.int32],
+        letters: NDArray[np.uint8],
+    ) -> Iterator[None]:
+        from search.kernels import fixed as kernels
+
+        if not len(out):
+            return
+        problem, frame = self.problem, self.problem.frame
+        code = _cyclic_code(frame.inverse, out[:, 1], letters)
+        order = np.argsort(code, kind="stable")
+        out, letters, code = out[order], letters[order], code[order]
+        first = np.flatnonzero(np.concatenate([[True], code[1:] != code[:-1]]))
+        group = np.append(first, len(code)).astype(np.int64)
+        tail = _tail_length(problem, level.nodes, len(out), len(first), size, arc)
+        tails, maps = _tails(problem.puzzle, problem.turns, tail)
+        table, entry, stamp = _room(2 * size * len(tails))
+        state = np.array([0, 0, 0], dtype=np.int64)
+        while state[0] < len(first):
+            hits = np.zeros((self._hits, 2 + arc - tail + size), dtype=np.int32)
+            count = kernels.join(
+                frame, level.nodes, size, out, letters, group, maps, tails, arc - tail,
+                table, entry, stamp, state, hits, BUDGET,
+            )  # fmt: skip
+            if count == kernels.NO_ROOM_FOR_HITS:
+                self._hits *= 4
+                continue
+            if count == kernels.NO_ROOM_FOR_KEYS:
+                table, entry, stamp = _room(2 * len(table))
+                continue
+            self._read(setup, level, out, letters, tails, hits[:count])
+            yield
+
+    def _read(
+        self,
+        setup: int,
+        level: Level,
+        out: NDArray[np.int32],
+        letters: NDArray[np.uint8],
+        tails: NDArray[np.int64],
+        hits: NDArray[np.int32],
+    ) -> None:
+        """Keep the words of hits that do what is wanted and can be done."""
+        problem, turns = self.problem, self.problem.turns
+        inverse = problem.frame.inverse.tolist()
+        before: dict[int, Word] = {}
+
+        def undone(word: Word) -> Word:
+            return tuple(inverse[t] for t in reversed(word))
+
+        for closing, tail, *rest in hits.tolist():
+            node, split = out[closing].tolist()
+            own = tuple(letters[closing].tolist())
+            if node not in before:
+                before[node] = self.setups.word(setup, node)
+            around, v, u = before[node], own[:split], own[split:]
+            start, closed = rest[: -len(own)], tuple(rest[-len(own) :])
+            arc = (*start, *tails[tail].tolist())
+            whole = around + u + arc + undone(closed) + undone(arc) + undone(v) + undone(around)
+            self._keep(int(level.wanted[node]), self._letters.normal(turns[t] for t in whole))
+
+    def _keep(self, number: int, word: Word) -> None:
+        if word in self._looked_at[number]:
+            return
+        self._looked_at[number].add(word)
+        if word and self.problem.fulfils(number, word):
+            self._words[number][word] = None
+
+
+def _room(keys: int) -> tuple[NDArray[np.uint64], NDArray[np.int32], NDArray[np.int32]]:
+    """Return a table for at least so many keys: the keys, what they stand for, when they came."""
+    room = 1 << keys.bit_length()
+    return (
+        np.zeros(room, dtype=np.uint64),
+        np.zeros(room, dtype=np.int32),
+        np.zeros(room, dtype=np.int32),
+    )
+
+
+def _cyclic_code(
+    inverse: NDArray[np.int32], split: NDArray[np.int32], letters: NDArray[np.uint8]
+) -> NDArray[np.uint64]:
+    """Return a number for each cyclic word V' U, alike for all its rotations."""
+    count, size = letters.shape
+    at = np.arange(size)[None, :]
+    own = split[:, None]
+    source = np.where(at < own, own - 1 - at, at)
+    word = np.take_along_axis(letters, source, axis=1).astype(np.int64)
+    word = np.where(at < own, inverse[word], word).astype(np.uint64) + np.uint64(1)
+    best = np.full(count, np.iinfo(np.uint64).max, dtype=np.uint64)
+    for k in range(size):
+        code = np.zeros(count, dtype=np.uint64)
+        for i in range(size):
+            code = code * np.uint64(0x9E3779B97F4A7C15) + word[:, (i + k) % size]
+        best = np.minimum(best, code)
+    return best
+
+
+def _tail_length(
+    problem: Problem, nodes: Nodes, closings: int, groups: int, size: int, arc: int
+) -> int:
+    """Return how long J2 should be: what is tabled for each P against what is walked for all."""
+    frame = problem.frame
+    sample = np.linspace(0, len(nodes.near) - 1, min(64, len(nodes.near))).astype(np.int64)
+    both = np.ones((len(sample), len(frame.layer)), dtype=np.bool_)
+    for b in range(frame.forth.shape[0]):
+        both &= frame.forth[b, nodes.near[sample, b]] >= 0
+        both &= frame.back[b, nodes.far[sample, b]] >= 0
+    per_layer = len(frame.layer) / (int(frame.layer.max()) + 1)
+    branches = max(1.5, float(both.sum(axis=1).mean()) - per_layer)
+    best, least = 0, float("inf")
+    for tail in range(arc + 1):
+        words = _tail_count(problem.puzzle, problem.turns, tail)
+        if words is None:
+            break
+        cost = closings * branches ** (arc - tail) + groups * size * words
+        if cost < least:
+            best, least = tail, cost
+    return best
+
+
+def _tail_count(puzzle: Puzzle, turns: tuple[int, ...], length: int) -> int | None:
+    """Return how many tails there are, None for more than are made."""
+    count = len(_words(puzzle, turns, length))
+    most = min(MOST_TAILS, MOST_TAIL_NUMBERS // puzzle.placement_count)
+    return count if 0 < count <= most else None
+
+
+@lru_cache(maxsize=64)
+def _words(puzzle: Puzzle, turns: tuple[int, ...], length: int) -> list[Word]:
+    """Return all words in normal form, as places among the turns; empty beyond MOST_TAILS."""
+    if length == 0:
+        return [()]
+    letters = alphabet(puzzle)
+    result = []
+    for word in _words(puzzle, turns, length - 1):
+        before = tuple(turns[t] for t in word)
+        for k, turn in enumerate(turns):
+            if letters.normal((*before, turn)) == (*before, turn):
+                result.append((*word, k))
+        if len(result) > MOST_TAILS:
+            return []
+    return result
+
+
+@lru_cache(maxsize=16)
+def _tails(
+    puzzle: Puzzle, turns: tuple[int, ...], length: int
+) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
+    """Return all words J2 (n, length), and what undoing each does to placements (n, P)."""
+    every = _words(puzzle, turns, length)
+    words = np.array(every, dtype=np.int64).reshape(len(every), length)
+    back = puzzle.moves[puzzle.inverses[list(turns)]]
+    maps = np.tile(np.arange(puzzle.placement_count, dtype=np.int32), (len(words), 1))
+    for k in range(length - 1, -1, -1):
+        maps = back[words[:, k][:, None], maps]
+    return words, np.ascontiguousarray(maps, dtype=np.int32)
+
+
+def _compile(problem: Problem) -> None:
+    """Run the kernels on next to nothing, so that compiling does not count as time to search."""
+    gathering = _Gathering(problem, Setups(problem), nothing(problem))
+    for _ in _level(gathering, 2, 0):
+        pass
