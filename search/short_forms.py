@@ -1,0 +1,307 @@
+"""Short sequences for effects other than three-cycles: twists in place, swaps, pairs of swaps.
+
+First all words are joined with each other, which finds the shortest of any form where it is short.
+Then come powers of short words, and commutators [A, Z] of a short word or of a power of one: where
+A twists a piece in place and Z carries it away, and they share no more, two twists are left.
+"""
+
+from __future__ import annotations
+
+import itertools
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from puzzles.effects import Effect, order
+from puzzles.laws import Part
+from puzzles.layer_group import layer_group
+from puzzles.least_effects import MOVED, candidates, kind_of
+from puzzles.notation import write
+from puzzles.puzzle import Puzzle, Table, Word
+from puzzles.words import normal
+from search.nearby import Nearby, nearby
+
+#: A type's number and a kind of effect.
+Wanted = tuple[int, str]
+#: The most turns of a sequence that is worth showing, and of a power where nothing else is there.
+LONGEST, LONGEST_POWER = 48, 120
+#: Words that are looked at together, to bound memory.
+BATCH = 4_000
+#: Effects times words that are compared in the first stage, for each wanted effect.
+MOST_COMPARED = 30_000_000
+#: Of the words that meet for one effect, so many of the shortest are written out.
+FEW = 20
+
+
+@dataclass(frozen=True)
+class Form:
+    """A sequence as turns and as it is written: "[(R' D' R D)2, U]"; ``plain``: without brackets.
+
+    ``shortest`` is true where no sequence of any form has fewer turns.
+    """
+
+    word: Word
+    text: str
+    plain: bool = False
+    shortest: bool = False
+
+    @property
+    def turns(self) -> int:
+        """The executed turns."""
+        return len(self.word)
+
+
+@dataclass(frozen=True)
+class Looked:
+    """How far a search is: the shortest form of each wanted effect so far.
+
+    ``stage`` says what is looked at, ``share`` of it is done; ``finished`` is true with the last.
+    """
+
+    best: Mapping[Wanted, Form]
+    stage: str
+    share: float
+    finished: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class _Words:
+    """Words A with their texts, made when they are asked for, and their effects (words, …)."""
+
+    tables: Table
+    word: Callable[[int], Word]
+    text: Callable[[int], str]
+
+
+def short_forms(
+    puzzle: Puzzle,
+    wanted: frozenset[Wanted],
+    seconds: float,
+    stop: Callable[[], bool] = lambda: False,
+) -> Iterator[Looked]:
+    """Yield the shortest forms found for wanted effects until all that is looked at is done.
+
+    It ends before, within moments, when the seconds are over or ``stop()`` says so.
+    """
+    if not wanted:
+        return
+    until = time.monotonic() + seconds
+    search = _Search(puzzle, wanted)
+    for stage, steps in search.stages():
+        for share in steps:
+            yield Looked(dict(search.best), stage, share)
+            if stop() or time.monotonic() > until:
+                return
+    yield Looked(dict(search.best), "", 1.0, True)
+
+
+@dataclass(eq=False)
+class _Search:
+    puzzle: Puzzle
+    wanted: frozenset[Wanted]
+    best: dict[Wanted, Form] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.most = max(MOVED[kind] for _, kind in self.wanted)
+        self.first_slots = np.array([kind.first_slot for kind in self.puzzle.types])
+        images = [symmetry.turns for symmetry in self.puzzle.symmetries]
+        every = np.arange(len(self.puzzle.turns), dtype=np.int32)
+        self.images = np.array(images or [every], dtype=np.int64)
+
+    def stages(self) -> Iterator[tuple[str, Iterator[float]]]:
+        """Yield what is looked at and what looks at it, cheap stages first."""
+        near = nearby(self.puzzle)
+        yield f"all sequences of up to {2 * near.depth} turns", self.both_ends(near)
+        yield "powers of up to three turns", self.alone(self.short_powers(near, 3))
+        one, two = self.others(1), self.others(2)
+        yield "[[x, y]n, z]", self.joined(self.commutators(1), one)
+        yield "[A, z]", self.joined(self.near(near), one)
+        yield "[A2, z], [A3, z], …", self.joined(self.short_powers(near, 3), one)
+        yield "[[x, y]n, z w]", self.joined(self.commutators(1), two)
+        yield "[[x, y z]n, w]", self.joined(self.commutators(2), one)
+        yield "[A, z w]", self.joined(self.near(near), two)
+        yield "powers of four turns", self.alone(self.short_powers(near, 4, 4))
+        yield "[A, z w v]", self.joined(self.near(near), self.others(3))
+
+    def both_ends(self, near: Nearby) -> Iterator[float]:
+        """Join all words: where V does what U and then a wanted effect do, U' V has that effect."""
+        order_of = np.argsort(near.keys)
+        ordered = near.keys[order_of]
+        for done, (number, kind) in enumerate(sorted(self.wanted)):
+            targets = self._targets(number, kind)
+            ends = [d for d in near.begins if d * len(targets) <= MOST_COMPARED]
+            if not targets or len(ends) < 2:
+                continue
+            end = ends[-1]
+            for k, target in enumerate(targets):
+                keys = near.key_of(target[near.homes[:end]])
+                at = np.minimum(np.searchsorted(ordered, keys), len(ordered) - 1)
+                first = np.flatnonzero(ordered[at] == keys)
+                second = order_of[at[first]]
+                turns = near.depths(first) + near.depths(second)
+                for m in np.argsort(turns, kind="stable")[:FEW].tolist():
+                    back = self.puzzle.inverse(near.word(int(first[m])))
+                    self.keep((*back, *near.word(int(second[m]))), None)
+                yield (done + (k + 1) / len(targets)) / len(self.wanted)
+            found = self.best.get((number, kind))
+            depth = ends.index(end) - 1
+            if found is not None and found.turns <= near.depth + depth:
+                self.best[number, kind] = replace(found, shortest=True)
+
+    def _targets(self, number: int, kind: str) -> list[Table]:
+        """Return the effects of a kind, one of those that symmetries carry to each other."""
+        puzzle = self.puzzle
+        seen: set[bytes] = set()
+        result = []
+        for part in layer_group(puzzle).parts:
+            if part.type != number:
+                continue
+            for slot in part.slots:
+                rest = tuple(other for other in part.slots if other != slot)
+                first = Part(part.type, (slot, *rest), part.words)
+                for effect in candidates(puzzle, [first], kind):
+                    if effect.tobytes() in seen:
+                        continue
+                    result.append(effect)
+                    for symmetry in puzzle.symmetries:
+                        image = np.empty_like(effect)
+                        image[symmetry.placements] = symmetry.placements[effect]
+                        seen.add(image.tobytes())
+                    if len(result) > MOST_COMPARED // 1_000:
+                        return []
+        return result
+
+    def near(self, near: Nearby) -> Iterator[_Words]:
+        """Yield all words around."""
+        for begin in range(1, near.begins[-1], BATCH):
+            end = min(begin + BATCH, near.begins[-1])
+
+            def word(k: int, begin: int = begin) -> Word:
+                return near.word(begin + k)
+
+            def text(k: int, begin: int = begin) -> str:
+                return write(self.puzzle, near.word(begin + k))
+
+            yield _Words(near.tables(begin, end), word, text)
+
+    def short_powers(self, near: Nearby, depth: int, least: int = 1) -> Iterator[_Words]:
+        """Yield powers of all words of ``least`` to ``depth`` turns, as far as they are shown."""
+        ends = near.begins
+        begin, end = ends[min(least, near.depth)], ends[min(depth, near.depth) + 1]
+        words = ((near.word(k), write(self.puzzle, near.word(k))) for k in range(begin, end))
+        return self.powers(words)
+
+    def commutators(self, length: int) -> Iterator[_Words]:
+        """Yield powers of [x, y] with y of so many turns."""
+        inverse = self.puzzle.inverse
+        ones = self.others(1, every=True)
+        words = (
+            ((*x, *y, *inverse(x), *inverse(y)), f"[{tx}, {ty}]")
+            for x, tx, _ in ones
+            for y, ty, _ in self.others(length, every=True)
+        )
+        return self.powers(words)
+
+    def powers(self, words: Iterator[tuple[Word, str]]) -> Iterator[_Words]:
+        """Yield each word, twice, three times, … as long as the result may be shown."""
+        return _batched(self._powers(words))
+
+    def _powers(self, words: Iterator[tuple[Word, str]]) -> Iterator[tuple[Word, str, Table]]:
+        for word, own in words:
+            table = effect = self.puzzle.effect(word)
+            for times in range(1, order(Effect(tuple(effect.tolist())))):
+                if len(word) * times > LONGEST_POWER:
+                    break
+                bracketed = own.endswith("]") or len(word) == 1
+                again = f"{own}{times}" if bracketed else f"({own}){times}"
+                yield word * times, own if times == 1 else again, table
+                table = effect[table]
+
+    def others(self, length: int, every: bool = False) -> list[tuple[Word, str, Table]]:
+        """Return words Z of so many turns, unless ``every`` one of each class under symmetry."""
+        puzzle = self.puzzle
+        words: list[Word] = [()]
+        for _ in range(length):
+            words = [(*w, t) for w in words for t in range(len(puzzle.turns))]
+            words = [w for w in words if normal(puzzle, w) == w]
+        if not every:
+            words = [w for w in words if w == min(map(tuple, self.images[:, list(w)].tolist()))]
+        return [(w, write(puzzle, w), puzzle.effect(w)) for w in words]
+
+    def alone(self, batches: Iterator[_Words]) -> Iterator[float]:
+        """Look at words as they are; yield the share that is done, as far as it can be known."""
+        for done, batch in enumerate(batches, 1):
+            self.look(batch, None, batch.tables[:, self.puzzle.home])
+            yield 1 - 1 / (1 + done / 4)
+
+    def joined(
+        self, batches: Iterator[_Words], others: list[tuple[Word, str, Table]]
+    ) -> Iterator[float]:
+        """Look at all commutators of words A with words Z."""
+        home = self.puzzle.home
+        for done, batch in enumerate(batches, 1):
+            tables = batch.tables
+            back = np.empty_like(tables)
+            every = np.arange(tables.shape[1], dtype=tables.dtype)[None, :]
+            np.put_along_axis(back, tables, np.broadcast_to(every, tables.shape), axis=1)
+            homes = tables[:, home]
+            for k, (word, text, table) in enumerate(others):
+                # A, then Z, then A undone, then Z undone.
+                after = np.take_along_axis(back, table[homes], axis=1)
+                self.look(batch, (word, text), np.argsort(table)[after])
+                if k % 8 == 7:
+                    yield 1 - 1 / (1 + done / 20)
+            yield 1 - 1 / (1 + done / 20)
+
+    def look(
+        self, batch: _Words, other: tuple[Word, str] | None, homes: NDArray[np.integer]
+    ) -> None:
+        """Keep those that have a wanted effect; ``homes`` (words, slots) is where pieces go."""
+        changed = homes != self.puzzle.home
+        total = changed.sum(axis=1)
+        for k in np.flatnonzero((total > 0) & (total <= self.most)).tolist():
+            types = self.puzzle.type_of[changed[k]]
+            if (types != types[0]).any():
+                continue
+            word = batch.word(k)
+            if other is None:
+                self.keep(word, batch.text(k))
+            else:
+                inverse = self.puzzle.inverse
+                whole = (*word, *other[0], *inverse(word), *inverse(other[0]))
+                self.keep(whole, f"[{batch.text(k)}, {other[1]}]")
+
+    def keep(self, word: Word, text: str | None) -> None:
+        """Keep a word if it has a wanted effect and is better than what is known."""
+        puzzle = self.puzzle
+        word = normal(puzzle, word)
+        most = LONGEST if text is None or "," in text else LONGEST_POWER
+        if len(word) > most or puzzle.first_blocked(word) is not None:
+            return
+        key = kind_of(puzzle, puzzle.effect(word))
+        if key is None or key not in self.wanted:
+            return
+        form = Form(word, text or write(puzzle, word), text is None)
+        known = self.best.get(key)
+        if known is None or _rank(form) < _rank(known):
+            shortest = known is not None and known.shortest and known.turns == form.turns
+            self.best[key] = replace(form, shortest=shortest)
+
+
+def _rank(form: Form) -> tuple[int, bool, int, str]:
+    return form.turns, form.plain, len(form.text), form.text
+
+
+def _batched(words: Iterator[tuple[Word, str, Table]]) -> Iterator[_Words]:
+    while batch := list(itertools.islice(words, BATCH)):
+
+        def word(k: int, batch: list[tuple[Word, str, Table]] = batch) -> Word:
+            return batch[k][0]
+
+        def text(k: int, batch: list[tuple[Word, str, Table]] = batch) -> str:
+            return batch[k][1]
+
+        yield _Words(np.array([table for *_, table in batch], dtype=np.int32), word, text)
