@@ -7,7 +7,7 @@ with the next number, and by one to the disc from a white one with the number be
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -22,6 +22,9 @@ BENDS = (0.22, -0.22, 0.5, -0.5, 0.9, -0.9, 1.5, -1.5)
 DIRECTIONS = 32
 #: The least room between an arrow and a disc that it does not belong to.
 CLEAR = 3.0
+#: On a sticker with less room than this share of its radius a disc would hide all that is seen; it
+#: stands beside the sticker then, so far away.
+HIDING, BESIDE = 0.8, 3.0
 LARGEST_DISC, SMALLEST_DISC = 9.0, 6.0
 LONGEST_HEAD, SHORTEST_HEAD = 9.0, 4.0
 
@@ -32,24 +35,25 @@ def disc_radius(spots: Iterable[Spot]) -> float:
     return min(LARGEST_DISC, max(SMALLEST_DISC, least * 0.62))
 
 
-def arrows(
-    scene: Scene, stickers: Sequence[int], radius: float, size: tuple[float, float]
-) -> tuple[list[str], Vectors]:
+def arrows(scene: Scene, stickers: Sequence[int], radius: float) -> tuple[list[str], Vectors]:
     """Number the stickers of a cycle that are seen, and draw arrows and stubs.
 
-    ``size`` is the picture's. Returns points (…, 2) along them, too, for letters to keep clear of.
+    Returns points (…, 2) along them and around discs, too, for letters to keep clear of.
     """
-    places = {
-        k: scene.spots[number].place for k, number in enumerate(stickers) if number in scene.spots
-    }
+    spots = {k: scene.spots[number] for k, number in enumerate(stickers) if number in scene.spots}
+    places = _places(scene, spots, radius)
     result: list[str] = []
     busy = np.empty((0, 2))
+    for k, spot in spots.items():
+        if places[k] is not spot.place:
+            result.extend(_pointer(places[k], spot.place, radius))
+            busy = np.concatenate([busy, spot.place[None]])
     count = len(stickers)
     for k, start in places.items():
         after = (k + 1) % count
         if after in places and after != k:
             others = [p for j, p in places.items() if j not in (k, after)]
-            drawn, along = _arrow(start, places[after], radius, others)
+            drawn, along = bent_arrow(start, places[after], radius, others)
             result.extend(drawn)
             busy = np.concatenate([busy, along])
     discs = [_disc(place, radius, k + 1, seen=True) for k, place in places.items()]
@@ -58,16 +62,52 @@ def arrows(
         for other, outward in (((k + 1) % count, True), ((k - 1) % count, False)):
             if other in places:
                 continue
-            far = _stub_end(scene, place, radius, taken, busy, size)
+            far = _stub_end(scene, place, radius, taken, busy)
             taken.append(far)
             ends = (place, far) if outward else (far, place)
             drawn, along = _straight(*ends, radius)
             result.extend(drawn)
             busy = np.concatenate([busy, along, far[None]])
             discs.append(_disc(far, radius, other + 1, seen=False))
-    for place in places.values():
-        busy = np.concatenate([busy, place[None]])
+    angles = np.linspace(0.0, 2 * math.pi, 12, endpoint=False)[:, None]
+    around = radius * np.hstack([np.cos(angles), np.sin(angles)])
+    for place in taken:
+        busy = np.concatenate([busy, place[None], place + around])
     return [*result, *discs], busy
+
+
+def _places(scene: Scene, spots: Mapping[int, Spot], radius: float) -> dict[int, Vectors]:
+    """Return the middle of each number's disc: on its sticker, or beside one that it would hide."""
+    places = {k: spot.place for k, spot in spots.items()}
+    low, high = scene.limits[0] + radius + 1.0, scene.limits[1] - radius - 1.0
+    for k, spot in spots.items():
+        if spot.space >= radius * HIDING:
+            continue
+        out = spot.place - scene.middle
+        out = out / max(float(np.linalg.norm(out)), 1e-6)
+        others = [place for j, place in places.items() if j != k]
+        others += [other.place for j, other in spots.items() if j != k]
+        best, chosen = -math.inf, spot.place
+        for angle in np.linspace(0.0, 2 * math.pi, DIRECTIONS, endpoint=False):
+            way = np.array([math.cos(angle), math.sin(angle)])
+            place = spot.place + way * (radius + spot.space + BESIDE)
+            near = min([float(np.linalg.norm(place - other)) for other in others], default=99.0)
+            beyond = float(np.maximum(np.maximum(low - place, place - high), 0.0).sum())
+            value = min(near, 4 * radius) / radius + 0.3 * float(way @ out) - beyond
+            if value > best + 1e-9:
+                best, chosen = value, place
+        places[k] = chosen
+    return places
+
+
+def _pointer(place: Vectors, to: Vectors, radius: float) -> list[str]:
+    """Draw a line from a disc to the sticker that it stands beside."""
+    way = (to - place) / np.linalg.norm(to - place)
+    line = f"M{pair(place + way * radius)}L{pair(to)}"
+    return [
+        f'<path d="{line}" fill="none" stroke="{PAPER}" stroke-width="3"/>',
+        f'<path d="{line}" fill="none" stroke="{INK}" stroke-width="1.2"/>',
+    ]
 
 
 def _disc(place: Vectors, radius: float, number: int, seen: bool) -> str:
@@ -80,15 +120,19 @@ def _disc(place: Vectors, radius: float, number: int, seen: bool) -> str:
     )
 
 
-def _arrow(
-    start: Vectors, end: Vectors, radius: float, others: list[Vectors]
+def bent_arrow(
+    start: Vectors,
+    end: Vectors,
+    radius: float,
+    others: Sequence[Vectors],
+    bends: Sequence[float] = BENDS,
 ) -> tuple[list[str], Vectors]:
     """Draw an arrow that bends aside, from rim to rim of two discs; points along it, too.
 
     It bends as little as leaves room for its head and keeps clear of the other discs.
     """
     best: tuple[float, str, Vectors, Vectors] | None = None
-    for share in BENDS:
+    for share in bends:
         path, barbs, along, length = _bent(start, end, radius, share)
         line = np.concatenate([along, barbs])
         room_left = min(
@@ -147,14 +191,13 @@ def _stub_end(
     radius: float,
     taken: list[Vectors],
     busy: Vectors,
-    size: tuple[float, float],
 ) -> Vectors:
     """Return where the disc at the far end of a stub has most room, towards the outside if it may.
 
     ``taken`` are the middles of discs, ``busy`` points of arrows.
     """
-    low = np.maximum(scene.frame.min(axis=0) - 6.0, radius + 1.0)
-    high = np.minimum(scene.frame.max(axis=0) + 6.0, np.array(size) - radius - 1.0)
+    low = np.maximum(scene.frame.min(axis=0) - 6.0, scene.limits[0] + radius + 1.0)
+    high = np.minimum(scene.frame.max(axis=0) + 6.0, scene.limits[1] - radius - 1.0)
     out = place - scene.middle
     out = out / max(float(np.linalg.norm(out)), 1e-6)
     others = np.array([p for p in taken if p is not place]).reshape(-1, 2)

@@ -4,111 +4,158 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
 from puzzles.bodies import Vectors
 from puzzles.horizon import boundary, seen
-from puzzles.paint import BODY, GREY, ink, pale, sticker_paint
+from puzzles.paint import BODY, GREY, UNPAINTED, face_paint, ink, pale
 from puzzles.puzzle import Puzzle
+from puzzles.shapes import best_spot, room_at, simple
 from puzzles.svg import INK, PAPER, number, pair, text
 from puzzles.svg import loops as path
 from puzzles.views import MIRROR, SMALLEST_LETTERS, Spot, View, letter_size
 
-#: How far a drawn line may be from the true one, in units of the picture.
-_FLAT = 0.12
 #: The dark gap between pieces: bounds in units of the picture, and as a share of small pieces.
-_NARROWEST, _WIDEST, _SHARE = 0.8, 2.0, 0.45
-#: The best spot of a sticker is looked for on a grid of so many points across.
-_GRID = 13
+_NARROWEST, _WIDEST, _SHARE = 0.6, 1.8, 0.4
+#: How far a letter may be from where its axis comes out, as a share of the ball's radius.
+_FAR = 0.45
+#: What is seen of an outlined slot beyond the horizon, if less than this, is not outlined.
+_SMALLEST_OUTLINED = 0.6
+#: How much of the height the words below the second view take.
+_CAPTION = 16.0
+#: The least room for a core on a sticker, in units of the picture.
+_SMALLEST_CORE = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Loops:
+    """Loops on the sphere around each sticker, each slot, and the slots that are one piece.
+
+    ``pieces`` are the slots of each piece: one, or several that are fastened together.
+    """
+
+    stickers: list[list[Vectors]]
+    slots: list[list[Vectors]]
+    pieces: list[tuple[int, ...]]
+    around: list[list[Vectors]]
 
 
 @lru_cache(maxsize=8)
-def _loops(puzzle: Puzzle) -> tuple[list[list[Vectors]], list[list[Vectors]]]:
-    """Return the loops around each sticker and around each slot, on the sphere."""
+def _loops(puzzle: Puzzle) -> _Loops:
     stickers = [boundary([sticker.outline]) for sticker in puzzle.stickers]
     own: list[list[int]] = [[] for _ in range(puzzle.slot_count)]
     for k, sticker in enumerate(puzzle.stickers):
         own[sticker.slot].append(k)
-    slots = [
-        stickers[some[0]]
-        if len(some) == 1
-        else boundary([puzzle.stickers[k].outline for k in some])
-        for some in own
+
+    def around(some: list[int]) -> list[Vectors]:
+        if len(some) == 1:
+            return stickers[some[0]]
+        return boundary([puzzle.stickers[k].outline for k in some])
+
+    slots = [around(some) for some in own]
+    fastened = {slot for group in puzzle.bonds for slot in group}
+    pieces: list[tuple[int, ...]] = [
+        (slot,) for slot in range(puzzle.slot_count) if slot not in fastened
     ]
-    return stickers, slots
+    pieces += [tuple(group) for group in puzzle.bonds]
+    outer = [
+        slots[piece[0]] if len(piece) == 1 else around([k for slot in piece for k in own[slot]])
+        for piece in pieces
+    ]
+    return _Loops(stickers, slots, pieces, outer)
 
 
 class BallScene:
-    """What a ball is drawn from in one view; ``shapes`` are the loops seen of each sticker."""
+    """What a ball is drawn from in one view: what is seen of each sticker, slot and piece."""
 
-    def __init__(self, puzzle: Puzzle, view: View) -> None:
+    def __init__(self, puzzle: Puzzle, view: View, limits: Vectors) -> None:
         self.puzzle = puzzle
         self.view = view
-        around = np.linspace(0.0, 2 * math.pi, 48, endpoint=False)[:, None]
-        self.frame = view.middle + view.scale * np.hstack([np.cos(around), np.sin(around)])
+        self.limits = limits
+        self.frame = view.middle + view.scale * _unit_circle(48)
         self.middle = view.middle
-        stickers, slots = _loops(puzzle)
-        self.shapes = {k: self._paper(own) for k, own in enumerate(stickers)}
-        self.shapes = {k: shape for k, shape in self.shapes.items() if shape}
-        self.slots = {k: self._paper(own) for k, own in enumerate(slots)}
-        self.slots = {k: shape for k, shape in self.slots.items() if shape}
-        self.spots: dict[int, Spot] = {}
-        for k, shape in self.shapes.items():
-            self.spots[k] = _spot(shape, view.paper(_middle(puzzle.stickers[k].outline)))
+        loops = _loops(puzzle)
+        self.shapes = self._seen(loops.stickers)
+        self.slots = self._seen(loops.slots)
+        self.pieces = loops.pieces
+        paint = face_paint(puzzle.body)
+        self.paint = {-1: (UNPAINTED, ""), **dict(enumerate(paint))}
+        self.around = self._seen(loops.around)
+        self.seen = {k: self._spot(k) for k in self.shapes}
+        self.spots = dict(self.seen)
 
-    def _paper(self, loops: list[Vectors]) -> list[Vectors]:
-        shapes = [_simple(self.view.paper(loop)) for loop in seen(loops, self.view.toward)]
-        return [shape for shape in shapes if len(shape) > 2]
+    def _seen(self, loops: list[list[Vectors]]) -> dict[int, list[Vectors]]:
+        """Return the shapes on the paper of those that are seen at all, by their numbers."""
+        result = {}
+        for k, own in enumerate(loops):
+            shapes = [simple(self.view.paper(loop)) for loop in seen(own, self.view.toward)]
+            shapes = [shape for shape in shapes if len(shape) > 2]
+            if shapes:
+                result[k] = shapes
+        return result
+
+    def _spot(self, sticker: int, busy: Vectors | None = None) -> Spot:
+        outline = self.puzzle.stickers[sticker].outline
+        return best_spot(self.shapes[sticker], self.view.paper(_middle(outline)), busy)
 
     def stickers(self, outlined: set[int], faded: bool, plain: set[int]) -> list[str]:
-        """Draw the ball's disc and what is seen of its stickers, outlined slots last, on top.
+        """Draw the ball's disc and what is seen of its pieces, small ones over the rims of large.
 
-        The stickers in ``plain`` bear a letter or a number, and no core beneath it.
+        Outlined slots come last. The stickers in ``plain`` bear a letter or a number, and no core
+        beneath it. Between stickers of one piece there is no gap, between fastened slots a line.
         """
-        stickers, body = self.puzzle.stickers, self.puzzle.body
+        own: dict[int, list[int]] = {}
+        for k in self.shapes:
+            own.setdefault(self.puzzle.stickers[k].slot, []).append(k)
+        space = {slot: max(self.seen[k].space for k in some) for slot, some in own.items()}
+        strong = [slot for slot in own if slot in outlined and space[slot] > _SMALLEST_OUTLINED]
         x, y = self.middle
         result = [
             f'<circle cx="{number(x)}" cy="{number(y)}" r="{number(self.view.scale + 1.5)}" '
             f'fill="{BODY}"/>'
         ]
-        own: dict[int, list[int]] = {}
-        for k in self.shapes:
-            own.setdefault(stickers[k].slot, []).append(k)
-        strong = [slot for slot in own if slot in outlined]
-        gap = self._gap()
+        largest = {k: max(space.get(slot, 0.0) for slot in self.pieces[k]) for k in self.around}
+        for k in sorted(self.around, key=lambda k: (-round(largest[k], 3), k)):
+            there = [slot for slot in self.pieces[k] if slot in own]
+            gap = min(_WIDEST, max(_NARROWEST, largest[k] * _SHARE))
+            wide = gap if len(self.pieces[k]) == 1 else _NARROWEST
+            for slot in there:
+                if slot not in strong:
+                    result.extend(self._slot(slot, own[slot], (BODY, wide), faded, plain))
+            if len(self.pieces[k]) > 1:
+                result.append(_stroked(self.around[k], BODY, gap))
+        result.extend(_stroked(self.slots[slot], PAPER, 5.0) for slot in strong)
         for slot in strong:
-            result.append(_stroked(self.slots[slot], PAPER, 5.0))
-        for slot in [k for k in own if k not in outlined] + strong:
-            edge, wide = (INK, 2.2) if slot in outlined else (BODY, gap)
-            alone = len(own[slot]) == 1
-            for k in own[slot]:
-                colour, core = sticker_paint(body, stickers[k].face)
-                if faded and slot not in outlined:
-                    colour, core = pale(colour), core and pale(core)
-                # Stickers of one piece meet without a gap, and overlap a little to hide the seam.
-                line, thick = (edge, wide) if alone else (colour, 0.6)
-                result.append(
-                    f'<path d="{path(self.shapes[k])}" fill="{colour}" stroke="{line}" '
-                    f'stroke-width="{number(thick)}" stroke-linejoin="round" data-sticker="{k}"/>'
-                )
-                if core and k not in plain and self.spots[k].space > 3 * gap:
-                    (cx, cy), radius = self.spots[k].place, self.spots[k].space * 0.4
-                    result.append(
-                        f'<circle cx="{number(cx)}" cy="{number(cy)}" r="{number(radius)}" '
-                        f'fill="{core}"/>'
-                    )
-            if not alone:
-                result.append(_stroked(self.slots[slot], edge, wide))
+            result.extend(self._slot(slot, own[slot], (INK, 2.2), False, plain))
         return result
 
-    def _gap(self) -> float:
-        """Return the width of the gaps between pieces, narrow where pieces are small."""
-        spaces = sorted(spot.space for spot in self.spots.values())
-        small = spaces[len(spaces) // 4]
-        return min(_WIDEST, max(_NARROWEST, small * _SHARE))
+    def _slot(
+        self, slot: int, own: list[int], edge: tuple[str, float], faded: bool, plain: set[int]
+    ) -> list[str]:
+        """Draw the stickers of a slot with one line, of a colour and width, around all of them."""
+        result = []
+        for k in own:
+            colour, core = self.paint[self.puzzle.stickers[k].face]
+            if faded:
+                colour, core = pale(colour), core and pale(core)
+            # Stickers of one piece overlap a little, to hide the seam.
+            line, wide = edge if len(own) == 1 else (colour, 0.6)
+            result.append(
+                f'<path d="{path(self.shapes[k])}" fill="{colour}" stroke="{line}" '
+                f'stroke-width="{number(wide)}" stroke-linejoin="round" data-sticker="{k}"/>'
+            )
+            if core and k not in plain and self.seen[k].space > _SMALLEST_CORE:
+                (cx, cy), radius = self.seen[k].place, self.seen[k].space * 0.4
+                result.append(
+                    f'<circle cx="{number(cx)}" cy="{number(cy)}" r="{number(radius)}" '
+                    f'fill="{core}"/>'
+                )
+        if len(own) > 1:
+            result.append(_stroked(self.slots[slot], *edge))
+        return result
 
     def letters(self, outlined: set[int], faded: bool, busy: Vectors) -> tuple[list[str], set[int]]:
         """Write each face's letter where its axis comes out, or near there, or beside the ball.
@@ -117,59 +164,94 @@ class BallScene:
         """
         result = []
         used = set()
-        for number_, face in enumerate(self.puzzle.body.faces):
+        for face_number, face in enumerate(self.puzzle.body.faces):
             if face.normal @ self.view.toward <= 0:
                 continue
             goal = self.view.paper(face.normal)
-            best: tuple[float, Spot, int] | None = None
-            for k, spot in self.spots.items():
-                sticker = self.puzzle.stickers[k]
-                if sticker.face not in (number_, -1) or sticker.slot in outlined:
-                    continue
-                away = float(np.linalg.norm(spot.place - goal))
-                clear = float(np.linalg.norm(busy - spot.place, axis=1).min(initial=math.inf))
-                if spot.space * 1.1 < SMALLEST_LETTERS or clear < letter_size(spot) * 0.7:
-                    continue
-                if best is None or away < best[0] - 1e-6:
-                    best = away, spot, k
-            if best is not None and best[0] < self.view.scale * 0.4:
-                _, spot, k = best
-                used.add(k)
-                colour = sticker_paint(self.puzzle.body, self.puzzle.stickers[k].face)[0]
-                colour = pale(colour) if faded else colour
-                size = letter_size(spot)
-                x, y = spot.place
-                result.append(text(x, y + size * 0.36, size, face.name, ink(colour)))
+            found = self._letter_spot(face_number, goal, busy)
+            if found is None:
+                result.extend(self._beside(face.name, goal, busy))
                 continue
-            way = goal - self.middle
-            way = way / max(float(np.linalg.norm(way)), 1e-9)
-            rim, beyond = (
-                self.middle + way * (self.view.scale - 4),
-                self.middle + way * (self.view.scale + 4),
-            )
-            result.append(
-                f'<path d="M{pair(rim)}L{pair(beyond)}" '
-                f'fill="none" stroke="{GREY}" stroke-width="0.8"/>'
-            )
-            x, y = beyond + way * 7.5
-            result.append(text(x, y + 4, 12.0, face.name, GREY))
+            k, spot = found
+            used.add(k)
+            sticker = self.puzzle.stickers[k]
+            colour = self.paint[sticker.face][0]
+            colour = pale(colour) if faded and sticker.slot not in outlined else colour
+            size = letter_size(spot)
+            x, y = spot.place
+            result.append(text(x, y + size * 0.36, size, face.name, ink(colour)))
         return result, used
 
+    def _letter_spot(self, face: int, goal: Vectors, busy: Vectors) -> tuple[int, Spot] | None:
+        """Return the sticker with room for a letter that is nearest to where a face's axis is."""
+        for k, shape in self.shapes.items():
+            own = room_at(shape, goal, busy)
+            if own * 1.1 >= SMALLEST_LETTERS:
+                return k, Spot(goal, own)
+        near = {
+            k: float(np.linalg.norm(spot.place - goal))
+            for k, spot in self.seen.items()
+            if self.puzzle.stickers[k].face in (face, -1) and spot.space * 1.1 >= SMALLEST_LETTERS
+        }
+        for k in sorted(near, key=lambda k: (round(near[k], 3), k)):
+            spot = self._spot(k, busy) if len(busy) else self.seen[k]
+            away = float(np.linalg.norm(spot.place - goal))
+            if spot.space * 1.1 >= SMALLEST_LETTERS and away < _FAR * self.view.scale:
+                return k, spot
+        return None
 
-def ball_scenes(puzzle: Puzzle, views: Sequence[View]) -> list[BallScene]:
+    def _beside(self, name: str, goal: Vectors, busy: Vectors) -> list[str]:
+        """Write a letter outside, in the direction of its axis or where there is room near it."""
+        x, y = goal - self.middle
+        ahead = math.atan2(y, x)
+        low, high = self.limits[0] + 5.5, self.limits[1] - 5.5
+        best, chosen = -math.inf, ahead
+        for aside in sorted(np.linspace(-1.2, 1.2, 25), key=abs):
+            place = self._at(ahead + aside, 8.5)
+            clear = float(np.linalg.norm(busy - place, axis=1).min(initial=12.0))
+            beyond = float(np.maximum(np.maximum(low - place, place - high), 0.0).sum())
+            value = min(clear, 12.0) / 12 - abs(aside) / 2 - beyond
+            if value > best + 1e-9:
+                best, chosen = value, ahead + aside
+        rim, beyond_rim = self._at(chosen, -3.0), self._at(chosen, 3.0)
+        x, y = self._at(chosen, 8.5)
+        return [
+            f'<path d="M{pair(rim)}L{pair(beyond_rim)}" fill="none" stroke="{GREY}" '
+            'stroke-width="0.8"/>',
+            text(x, y + 3.6, 10.0, name, GREY),
+        ]
+
+    def _at(self, angle: float, beyond: float) -> Vectors:
+        """Return a point (2,) in a direction from the middle, so far outside the rim."""
+        way = np.array([math.cos(angle), math.sin(angle)])
+        place: Vectors = self.middle + way * (self.view.scale + beyond)
+        return place
+
+
+def ball_scenes(
+    puzzle: Puzzle, views: Sequence[View], size: tuple[float, float]
+) -> list[BallScene]:
     """Return the scenes of views; a sticker across the horizon stands where more of it is seen."""
-    scenes = [BallScene(puzzle, view) for view in views]
-    first = scenes[0].view
-    other = (
-        scenes[1]
-        if len(scenes) > 1
-        else BallScene(puzzle, replace(first, toward=-first.toward, across=first.across * MIRROR))
-    )
-    for k in set(scenes[0].spots) & set(other.spots):
-        here = scenes[0].spots[k].space / first.scale
-        there = other.spots[k].space / other.view.scale
-        del (other if here > 0.9 * there else scenes[0]).spots[k]
-    return scenes
+    every = list(views)
+    first = every[0]
+    parting = size[0]
+    if len(every) == 1:
+        every.append(replace(first, toward=-first.toward, across=first.across * MIRROR))
+    else:
+        right, left = first.middle[0] + first.scale, every[1].middle[0] - every[1].scale
+        parting = (right + left) / 2
+    low = size[1] - _CAPTION
+    limits = np.array([[(0.0, 0.0), (parting, size[1])], [(parting, 0.0), (size[0], low)]])
+    scenes = [BallScene(puzzle, *own) for own in zip(every, limits, strict=True)]
+    for k in set(scenes[0].seen) & set(scenes[1].seen):
+        here, there = (scene.seen[k].space / scene.view.scale for scene in scenes)
+        del scenes[1 if here > 0.9 * there else 0].spots[k]
+    return scenes[: len(views)]
+
+
+def _unit_circle(count: int) -> Vectors:
+    angles = np.linspace(0.0, 2 * math.pi, count, endpoint=False)[:, None]
+    return np.hstack([np.cos(angles), np.sin(angles)])
 
 
 def _stroked(shape: list[Vectors], colour: str, wide: float) -> str:
@@ -184,61 +266,3 @@ def _middle(outline: Vectors) -> Vectors:
     total: Vectors = np.cross(outline, np.roll(outline, -1, axis=0)).sum(axis=0)
     length = float(np.linalg.norm(total))
     return total / length if length > 1e-9 else outline[0]
-
-
-def _spot(shape: list[Vectors], middle: Vectors) -> Spot:
-    """Return where a shape has most room: its middle if that is nearly as good, else searched."""
-    points = np.concatenate(shape)
-    sides = np.concatenate([np.roll(loop, -1, axis=0) - loop for loop in shape])
-    low, high = points.min(axis=0), points.max(axis=0)
-    best, chosen = 0.0, points.mean(axis=0)
-    own = float(_depths(points, sides, middle[None])[0])
-    for _ in range(3):
-        across, up = (np.linspace(low[k], high[k], _GRID) for k in (0, 1))
-        grid = np.stack(np.meshgrid(across, up), axis=-1).reshape(-1, 2)
-        depths = _depths(points, sides, grid)
-        if depths.max() > best:
-            best, chosen = float(depths.max()), grid[int(depths.argmax())]
-        step = (high - low) / (_GRID - 1)
-        low, high = chosen - step, chosen + step
-    return Spot(middle, own) if own > 0.85 * best else Spot(chosen, best)
-
-
-def _depths(points: Vectors, sides: Vectors, places: Vectors) -> Vectors:
-    """Return how far inside a shape places (m, 2) are, negative outside; sides (k, 2) of it."""
-    to = places[:, None] - points
-    length = np.maximum((sides**2).sum(axis=1), 1e-12)
-    along = np.clip((to * sides).sum(axis=2) / length, 0.0, 1.0)
-    away = np.linalg.norm(to - along[..., None] * sides, axis=2).min(axis=1)
-    above = points[:, 1] > places[:, None, 1]
-    after = points[:, 1] + sides[:, 1] > places[:, None, 1]
-    tall = np.where(sides[:, 1] == 0, 1.0, sides[:, 1])
-    crossing = points[:, 0] + sides[:, 0] * -to[..., 1] / -tall
-    inside = ((above != after) & (places[:, None, 0] < crossing)).sum(axis=1) % 2 == 1
-    return np.asarray(np.where(inside, away, -away))
-
-
-def _simple(shape: Vectors) -> Vectors:
-    """Return a closed line without the points that it does not need (Douglas and Peucker, 1973)."""
-    if len(shape) < 4:
-        return shape
-    far = int(((shape - shape[0]) ** 2).sum(axis=1).argmax())
-    kept = {0, far}
-    stack = [(0, far), (far, len(shape))]
-    while stack:
-        first, last = stack.pop()
-        if last - first < 2:
-            continue
-        start, end = shape[first], shape[last % len(shape)]
-        way, to = end - start, shape[first + 1 : last] - start
-        length = math.hypot(*way)
-        if length > 1e-9:
-            off = np.abs(to[:, 0] * way[1] - to[:, 1] * way[0]) / length
-        else:
-            off = np.linalg.norm(to, axis=1)
-        worst = int(off.argmax())
-        if off[worst] > _FLAT:
-            middle = first + 1 + worst
-            kept.add(middle)
-            stack += [(first, middle), (middle, last)]
-    return shape[sorted(kept)]

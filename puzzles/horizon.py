@@ -160,7 +160,7 @@ def _along(start: float, length: float, east: Vectors, north: Vectors) -> Vector
     return points
 
 
-def _chains(loop: Vectors, above: np.ndarray, toward: Vectors) -> list[Vectors]:  # type: ignore[type-arg]
+def _chains(loop: Vectors, above: np.ndarray, toward: Vectors) -> list[Vectors]:
     """Return the visible parts of a loop, each from one point of the horizon to another."""
     entering = np.flatnonzero(above & ~np.roll(above, 1))
     leaving = np.flatnonzero(above & ~np.roll(above, -1))

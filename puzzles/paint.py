@@ -46,11 +46,6 @@ def _edge(first: Sequence[int], second: Sequence[int]) -> bool:
     return len(set(first) & set(second)) == 2
 
 
-def sticker_paint(body: Body, face: int) -> tuple[str, str]:
-    """Return colour and core of the stickers of a face, -1 for those without paint."""
-    return face_paint(body)[face] if face >= 0 else (UNPAINTED, "")
-
-
 def pale(colour: str) -> str:
     """Return a colour mixed with white, to step back behind the pieces of a cycle."""
     parts = [int(colour[k : k + 2], 16) for k in (1, 3, 5)]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from xml.sax.saxutils import escape
 
-from puzzles.arrows import arrows, disc_radius
+from puzzles.arrows import LARGEST_DISC, arrows, disc_radius
 from puzzles.ball_picture import BallScene, ball_scenes
 from puzzles.names import placement_name, slot_names
 from puzzles.paint import CORES, GREY, PALETTE, face_paint
@@ -50,13 +50,14 @@ def draw(
     if puzzle.shape == "written":
         from puzzles import written_picture
 
-        return written_picture.draw(puzzle, places, outlined, width)
+        said = _title(puzzle, places), _description(puzzle, places, outlined)
+        return written_picture.draw(puzzle, places, outlined, width, *said)
     both, height = views(puzzle, width, hidden)
     scenes: Sequence[SolidScene | BallScene]
     if puzzle.shape == "ball":
-        scenes = ball_scenes(puzzle, both)
+        scenes = ball_scenes(puzzle, both, (width, height))
     else:
-        scenes = [SolidScene(puzzle, view) for view in both]
+        scenes = [SolidScene(puzzle, view, (width, height)) for view in both]
     shown = _cycle_stickers(puzzle, places, [scene.spots for scene in scenes])
     radius = disc_radius([scene.spots[k] for scene in scenes for k in shown if k in scene.spots])
     parts = [
@@ -73,7 +74,7 @@ def draw(
             # A letter is about 0.55 of its size wide, in common sans-serif type.
             x = min(x, width - len(CAPTION) * size * 0.55 / 2 - 2)
             parts.append(text(x, y, size, CAPTION, GREY))
-        drawn, busy = arrows(scene, shown, radius, (width, height))
+        drawn, busy = arrows(scene, shown, radius)
         letters, plain = scene.letters(outlined, bool(places), busy)
         parts.extend(scene.stickers(outlined, bool(places), plain | set(shown)))
         parts.extend(letters)
@@ -109,7 +110,8 @@ def _cycle_stickers(
     if places and not puzzle.types[int(puzzle.type_of[puzzle.slot_of[places[0]]])].stickered:
         return [_largest(puzzle, int(puzzle.slot_of[place]), spots) for place in places]
     best: tuple[int, ...] = ()
-    most = -1
+    most = (-1, 0.0)
+    space = {k: spot.space for view in spots for k, spot in view.items()}
     first = [k for k, s in enumerate(puzzle.stickers) if places and _shows(puzzle, k, places[0])]
     for start in first:
         kind = puzzle.stickers[start].kind
@@ -121,9 +123,11 @@ def _cycle_stickers(
             )
             for place in places
         ]
-        seen = sum(k in spots[0] for k in chosen)
-        if seen > most:
-            best, most = tuple(chosen), seen
+        # Of classes seen alike, the first that has room for all numbers.
+        least = min(min(space.get(k, 0.0), LARGEST_DISC) for k in chosen)
+        value = sum(k in spots[0] for k in chosen), least
+        if value > most:
+            best, most = tuple(chosen), value
     return list(best)
 
 

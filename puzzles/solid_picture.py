@@ -16,11 +16,12 @@ from puzzles.views import SMALLEST_LETTERS, Spot, View, inset, letter_size, outs
 class SolidScene:
     """What a flat-cut puzzle is drawn from in one view; each sticker is in exactly one view."""
 
-    def __init__(self, puzzle: Puzzle, view: View) -> None:
+    def __init__(self, puzzle: Puzzle, view: View, size: tuple[float, float]) -> None:
         self.puzzle = puzzle
         self.view = view
         self.frame = view.paper(puzzle.body.points)
         self.middle = view.paper(np.zeros(3))
+        self.limits = np.array([(0.0, 0.0), size])
         self.spots: dict[int, Spot] = {}
         for number, sticker in enumerate(puzzle.stickers):
             if view.sees(puzzle.body, sticker.face):

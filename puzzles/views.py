@@ -75,12 +75,14 @@ class Scene(Protocol):
     """What arrows need to know of a puzzle in one view.
 
     ``spots`` holds the stickers that stand in this view, each in exactly one; ``frame`` are points
-    (…, 2) on the paper around all of the puzzle, ``middle`` (2,) is that of the body.
+    (…, 2) on the paper around all of the puzzle, ``middle`` (2,) is that of the body. What is
+    written in this view stays within ``limits``, two corners (2, 2) of a part of the picture.
     """
 
     spots: dict[int, Spot]
     frame: Vectors
     middle: Vectors
+    limits: Vectors
 
 
 def letter_size(spot: Spot) -> float:
