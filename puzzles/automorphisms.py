@@ -45,7 +45,7 @@ class _Orbit:
     twists: int
 
 
-class _TooMany(Exception):
+class _TooManyError(Exception):
     """The search for symmetries would take too long, or there are more than are kept."""
 
 
@@ -64,7 +64,7 @@ def automorphisms(
     none = tuple(range(0, 2 * len(layers), 2))
     try:
         found = _Search(layers, steps, types, slot_of).found()
-    except _TooMany:
+    except _TooManyError:
         found = [(none, identity)]
     found.sort(key=lambda own: (own[0] != none, not np.array_equal(own[1], identity)))
     number = {turn: k for k, turn in enumerate(turns)}
@@ -119,7 +119,7 @@ class _Search:
             for placements in self._images(renaming):
                 result.append((renaming, placements))
                 if len(result) > MOST:
-                    raise _TooMany
+                    raise _TooManyError
         return result
 
     def _weights(self) -> NDArray[np.int64]:
@@ -140,7 +140,7 @@ class _Search:
     def _spend(self, work: int) -> None:
         self.work += work
         if self.work > MOST_WORK:
-            raise _TooMany
+            raise _TooManyError
 
     def _pairs(self) -> NDArray[np.int64]:
         """Return a number for every two steps that all symmetries leave as it is.

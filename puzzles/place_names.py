@@ -1,4 +1,4 @@
-"""Names on a puzzle whose turns are written down: a place's number or own name, ``+1`` for twists."""
+"""Names where turns are written down: a place's number or own name, with ``+1`` for twists."""
 
 from __future__ import annotations
 
@@ -65,10 +65,10 @@ def _twists(kind: PieceType, name: str) -> str:
 def _unknown(puzzle: Puzzle, text: str, name: str) -> NameNotFoundError:
     own = _names(puzzle)
     near = difflib.get_close_matches(name, own, n=LISTED, cutoff=0.6)
-    if near:
+    if all(other.isdigit() for other in own):
+        hint = f"the places are 1 to {len(own)}"
+    elif near:
         hint = f"did you mean {' or '.join(near)}?"
     else:
         hint = f"the places are {own[0]}, {own[1]}, … {own[-1]}"
-        if all(other.isdigit() for other in own):
-            hint = f"the places are 1 to {len(own)}"
     return NameNotFoundError(f"{text!r}: there is no such place on {puzzle.name}; {hint}")

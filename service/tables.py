@@ -70,6 +70,7 @@ def _about(answer: Answer, asked: Sequence[str]) -> list[tuple[str, object]]:
         holding += f": {answer.held_sequence}"
     names = {"setup": "the setup", "a": "A", "b": "B"}
     undone = " and ".join(names[part] for part in answer.undone_same)
+    same = "motions" if answer.motions else "turns"
     return [
         ("turns", f"{answer.sequence}  ({answer.turns} turns, {things})"),
         ("cycle", _other(answer, asked)),
@@ -78,7 +79,7 @@ def _about(answer: Answer, asked: Sequence[str]) -> list[tuple[str, object]]:
         ("B", answer.b),
         ("hold", holding),
         ("hands", ", ".join(answer.motions)),
-        ("undoing", f"{undone} by the same motions again" if undone else ""),
+        ("undoing", f"{undone} by the same {same} again" if undone else ""),
         ("why", answer.why),
         ("", family),
     ]

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import re
 
-import numpy as np
-
 from puzzles.puzzle import Puzzle
 
 
@@ -74,8 +72,3 @@ def done_by_hand(
                 there_now, more = step.get(place, (place, 0))
                 state[piece] = there_now, (twist + more) % twists.get(there_now, 1)
     return state
-
-
-def is_identity(table: np.ndarray[tuple[int], np.dtype[np.int32]]) -> bool:
-    """Return whether nothing moves."""
-    return bool(np.array_equal(table, np.arange(len(table))))
