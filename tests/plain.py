@@ -11,11 +11,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from puzzles.file import PuzzleModel, catalogue, read
 from puzzles.puzzle import Puzzle
+
+if TYPE_CHECKING:
+    from tests.plain_ball import PlainBall
 
 #: Points nearer than this to a cut or to the rim of a face are not used.
 MARGIN = 1e-3
@@ -85,7 +90,7 @@ class PlainPuzzle:
             layer = self.layers[name]
             depth = now @ np.array(layer.axis)
             held = (depth > layer.low) & (depth < layer.high)
-            now[held] = now[held] @ _clockwise(layer.axis, amount / layer.steps).T
+            now[held] = now[held] @ clockwise(layer.axis, amount / layer.steps).T
         return now
 
     def patches(self, points: Points) -> Numbers:
@@ -155,7 +160,7 @@ def _cuts(puzzle: Puzzle) -> tuple[Points, Points]:
     return np.array([axis for axis, _ in ends]), np.array([depth for _, depth in ends])
 
 
-def _clockwise(axis: tuple[float, float, float], share: float) -> Points:
+def clockwise(axis: tuple[float, float, float], share: float) -> Points:
     """Return the matrix of a clockwise rotation by a share of a full turn (Rodrigues' formula)."""
     angle = -2 * math.pi * share
     x, y, z = axis
@@ -167,8 +172,25 @@ def _clockwise(axis: tuple[float, float, float], share: float) -> Points:
 
 @lru_cache(maxsize=32)
 def plain(puzzle: Puzzle) -> PlainPuzzle:
-    """Return the plain simulator of a puzzle, sampled once."""
+    """Return the plain simulator of a solid puzzle, sampled once."""
+    assert puzzle.shape == "solid"
     return PlainPuzzle(puzzle)
+
+
+@lru_cache(maxsize=32)
+def plain_ball(puzzle: Puzzle) -> PlainBall:
+    """Return the plain simulator of a ball, sampled once; loose where its file accepts gaps."""
+    from tests.plain_ball import PlainBall
+
+    assert puzzle.shape == "ball"
+    model = read(puzzle.name)[1] if puzzle.name in catalogue() else None
+    loose = isinstance(model, PuzzleModel) and (model.accept or model.accept_gap) is not None
+    return PlainBall(puzzle, loose)
+
+
+def of_shape(shape: str) -> list[str]:
+    """Return the names of the catalogue's puzzles with a shape: solid, ball or written."""
+    return [name for name in catalogue() if read(name)[1].shape == shape]
 
 
 def named(puzzle: Puzzle, word: Iterable[int]) -> list[tuple[str, int]]:
@@ -194,6 +216,11 @@ def assert_three_cycle(
     turns: list[tuple[str, int]] = []
     for step in word:
         turns.extend([step] if isinstance(step, tuple) else named(puzzle, [step]))
+    if puzzle.shape == "ball":
+        from tests.plain_ball import assert_three_cycle as on_ball
+
+        on_ball(plain_ball(puzzle), turns, cycle, set(free), alike)
+        return
     shown = plain(puzzle)
     effect = shown.sticker_effect(turns)
     wanted = _wanted(puzzle, cycle)
