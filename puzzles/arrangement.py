@@ -91,7 +91,7 @@ def net(circles: Circles, kinds: Sequence[Arcs], met: Meetings) -> Net:
     middle = (start + length / 2) % ROUND
     kind = np.zeros(len(circle), dtype=np.int64)
     for bit, arcs in enumerate(kinds):
-        kind |= arcs.covers(circle, middle).astype(np.int64) << bit
+        kind |= arcs.covers(circle, middle, SAME).astype(np.int64) << bit
     there = kind > 0
     ends = np.column_stack([point, point[following]])
     return Net(

@@ -179,9 +179,11 @@ class Cover:
             pieces = [(0.0, ROUND)]
         else:
             start %= ROUND
+            # Ends at the angle 0 are made exact, so that an arc that passes it is known by them.
+            start = 0.0 if min(start, ROUND - start) <= slack else start
             end = start + length
             if end <= ROUND + slack:
-                pieces = [(start, min(end, ROUND))]
+                pieces = [(start, ROUND if end >= ROUND - slack else end)]
             else:
                 pieces = [(start, ROUND), (0.0, end - ROUND)]
         new: list[list[float]] = []

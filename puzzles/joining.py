@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,10 +14,26 @@ from puzzles.errors import PuzzleFileError
 from puzzles.locating import CLEAR, STEEP, Crossings, crossings, towards
 from puzzles.meeting import Meetings
 
-#: How many bridges are looked at before one is built, and from how many points they start.
-_TRIED, _STARTS = 48, 240
+#: How many bridges are looked at before some are built, and how many for each part at least.
+_TRIED = 48
+#: Bridges start from at most so many points of each part.
+_STARTS = 12
 #: Bridges are first wanted to cross arcs at an angle with this sine at least.
 _UPRIGHT = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class _Path:
+    """A piece of a great circle: start and direction (3,), and which edges it meets on its way.
+
+    ``kept`` are the numbers of crossings from which a bridge leads to the next one.
+    """
+
+    start: Vectors
+    ahead: Vectors
+    edges: Numbers
+    ways: Vectors
+    kept: list[int]
 
 
 def joined(circles: Circles, kinds: Sequence[Arcs], met: Meetings) -> Net:
@@ -34,7 +51,16 @@ def joined(circles: Circles, kinds: Sequence[Arcs], met: Meetings) -> Net:
         part = linked(len(found.points), found.ends[:, 0], found.ends[:, 1])[found.ends[:, 0]]
         if np.all(part == part[0]):
             return found
-        circles, met = _bridged(found, part, cover, met)
+        part = np.unique(part, return_inverse=True)[1].astype(np.int64)
+        # Each part builds its shortest bridge at once; where that fails, more are tried.
+        few = max(1, _TRIED // (int(part.max()) + 1))
+        paths = _paths(found, part, few) or _paths(found, part, few + _TRIED)
+        if not paths:
+            raise PuzzleFileError(
+                "the circles lie so close together that their arcs cannot be told apart; move "
+                "them apart"
+            )
+        circles, met = _built(found, cover, met, paths)
 
 
 def _with_points(circles: Circles, kinds: Sequence[Arcs], met: Meetings) -> Meetings:
@@ -57,73 +83,83 @@ def _more(
     )
 
 
-def _bridged(found: Net, part: Numbers, cover: Cover, met: Meetings) -> tuple[Circles, Meetings]:
-    """Build bridges along one great circle; return the circles with it, and all meetings."""
-    start, ahead, way = _plans(found, part)
+def _paths(found: Net, part: Numbers, each: int) -> list[_Path]:
+    """Return paths with bridges that can all be built, tried ``each`` times from every part."""
+    start, ahead, way = _plans(found, part, each)
     crossed = crossings(found, start, ahead)
+    axis = np.cross(start, ahead)
+    matched = match(found.circles.keys(), np.column_stack([axis, np.zeros(len(axis))]))
+    # A bridge along a circle of the net would not be told from it.
+    free = matched.number >= len(found.circles)
+    free[[row for row, _, _ in matched.near]] = False
+    taken: set[int] = set()
+    group = np.arange(int(part.max()) + 1)
+    middles, halves = np.zeros((0, 3)), np.zeros(0)
+    paths: list[_Path] = []
     for steep in (_UPRIGHT, STEEP):
-        for row in range(len(start)):
-            hits = _hits(crossed, row, float(way[row]), steep)
+        for row in np.flatnonzero(free).tolist():
+            hits = None
+            if int(matched.number[row]) not in taken:
+                hits = _hits(crossed, row, float(way[row]), steep)
             if hits is None:
                 continue
             edges, ways = hits
-            axis = np.cross(start[row], ahead[row])
-            key = np.append(axis, 0.0)[None]
-            known = match(found.circles.keys(), key)
-            if known.number[0] < len(found.circles) or known.near:
-                continue
-            label = part[edges].tolist()
-            built = [k for k in range(len(label) - 1) if label[k] != label[k + 1]]
-            kept, groups = [], {x: x for x in label}
-            for k in built:
-                # Never a second bridge between parts that are joined already.
-                one, other = groups[label[k]], groups[label[k + 1]]
-                if one != other:
-                    groups = {x: one if g == other else g for x, g in groups.items()}
+            label = part[edges]
+            kept = []
+            for k in range(len(label) - 1):
+                one, other = int(group[label[k]]), int(group[label[k + 1]])
+                # Never a second bridge between parts that are joined already, nor one that
+                # might cross another.
+                half = (ways[k + 1] - ways[k]) / 2
+                at = (ways[k + 1] + ways[k]) / 2
+                middle = np.cos(at) * start[row] + np.sin(at) * ahead[row]
+                far = np.linalg.norm(middles - middle, axis=1) > halves + half + CLEAR
+                if one != other and np.all(far):
+                    group[group == other] = one
+                    middles, halves = np.vstack([middles, middle]), np.append(halves, half)
                     kept.append(k)
             if kept:
-                return _build(found, cover, met, (start[row], ahead[row], axis), edges, ways, kept)
-    raise PuzzleFileError(
-        "the circles lie so close together that their arcs cannot be told apart; move them apart"
-    )
+                taken.add(int(matched.number[row]))
+                paths.append(_Path(start[row], ahead[row], edges, ways, kept))
+        if paths:
+            break
+    return paths
 
 
-def _build(
-    found: Net,
-    cover: Cover,
-    met: Meetings,
-    path: tuple[Vectors, Vectors, Vectors],
-    edges: Numbers,
-    ways: Vectors,
-    kept: list[int],
-) -> tuple[Circles, Meetings]:
-    start, ahead, axis = path
-    circles = found.circles.plus(axis[None], np.zeros(1))
-    number = len(circles) - 1
-    ends = sorted({x for k in kept for x in (k, k + 1)})
-    points = np.cos(ways[ends])[:, None] * start + np.sin(ways[ends])[:, None] * ahead
-    which = np.arange(len(ends))
-    own = np.full(len(ends), number)
-    crossed = found.circle[edges[ends]]
-    angle = circles.angles(own, points)
-    for k in kept:
-        at = float(angle[ends.index(k)])
-        cover.add(number, at, float(ways[k + 1] - ways[k]), SAME)
-    met = _more(
-        met,
-        points,
-        np.concatenate([own, crossed]),
-        np.concatenate([which, which]),
-        np.concatenate([angle, circles.angles(crossed, points)]),
-    )
+def _built(found: Net, cover: Cover, met: Meetings, paths: list[_Path]) -> tuple[Circles, Meetings]:
+    """Build bridges; return the circles with theirs, and all meetings."""
+    axis = np.array([np.cross(path.start, path.ahead) for path in paths])
+    circles = found.circles.plus(axis, np.zeros(len(paths)))
+    for number, path in enumerate(paths, len(found.circles)):
+        ends = sorted({x for k in path.kept for x in (k, k + 1)})
+        way = path.ways[ends]
+        points = np.cos(way)[:, None] * path.start + np.sin(way)[:, None] * path.ahead
+        which = np.arange(len(ends))
+        own = np.full(len(ends), number)
+        crossed = found.circle[path.edges[ends]]
+        angle = circles.angles(own, points)
+        for k in path.kept:
+            at = float(angle[ends.index(k)])
+            cover.add(number, at, float(path.ways[k + 1] - path.ways[k]), SAME)
+        met = _more(
+            met,
+            points,
+            np.concatenate([own, crossed]),
+            np.concatenate([which, which]),
+            np.concatenate([angle, circles.angles(crossed, points)]),
+        )
     return circles, met
 
 
-def _plans(found: Net, part: Numbers) -> tuple[Vectors, Vectors, Vectors]:
+def _plans(found: Net, part: Numbers, each: int) -> tuple[Vectors, Vectors, Vectors]:
     """Return starts, directions and ways of possible bridges, the shortest first."""
     circles = found.circles
-    some = np.unique(np.linspace(0, len(part) - 1, _STARTS).astype(np.int64))
-    some = np.union1d(some, np.unique(part, return_index=True)[1])[: 4 * _STARTS]
+    # Some edges of each part, spread over it.
+    order = np.argsort(part, kind="stable")
+    size = np.bincount(part)
+    nth = np.arange(len(part)) - np.repeat(np.cumsum(size) - size, size)
+    gap = np.repeat(np.maximum(1, size // _STARTS), size)
+    some = order[nth % gap == 0]
     some = np.concatenate([some, some])
     share = np.where(np.arange(len(some)) < len(some) // 2, 0.5, 0.37)
     start = circles.points(found.circle[some], found.start[some] + share * found.length[some])
@@ -141,8 +177,13 @@ def _plans(found: Net, part: Numbers) -> tuple[Vectors, Vectors, Vectors]:
     row = np.concatenate([row, other])
     target = np.vstack([target, np.repeat(start[:1], len(other), axis=0)])
     ahead, way = towards(start[row], target)
-    order = np.argsort(way, kind="stable")
-    order = np.concatenate([order[:_TRIED], np.arange(len(row) - len(other), len(row))])
+    # The shortest of each part.
+    owner = part[some[row]]
+    order = np.lexsort((way, owner))
+    size = np.bincount(owner, minlength=int(part.max()) + 1)
+    nth = np.arange(len(owner)) - np.repeat(np.cumsum(size) - size, size)
+    order = order[nth < each]
+    order = order[np.argsort(way[order], kind="stable")]
     return start[row[order]], ahead[order], way[order]
 
 
