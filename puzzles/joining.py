@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,11 +10,13 @@ import numpy as np
 
 from puzzles.arrangement import Net, linked, net
 from puzzles.bodies import SAME, Vectors
-from puzzles.circles import ROUND, Arcs, Circles, Cover, Flags, Numbers, match
-from puzzles.errors import PuzzleFileError
+from puzzles.circles import ROUND, Arcs, Circles, Cover, Flags, Numbers, dots, match
+from puzzles.errors import LimitError, PuzzleFileError
 from puzzles.locating import CLEAR, STEEP, Crossings, crossings, towards
 from puzzles.meeting import Meetings
 
+#: The most parts that a net may have.
+MOST_PARTS = 250
 #: How many bridges are looked at before some are built, and how many for each part at least.
 _TRIED = 48
 #: Bridges start from at most so many points of each part.
@@ -52,6 +55,11 @@ def joined(circles: Circles, kinds: Sequence[Arcs], met: Meetings) -> Net:
         if np.all(part == part[0]):
             return found
         part = np.unique(part, return_inverse=True)[1].astype(np.int64)
+        if int(part.max()) >= MOST_PARTS:
+            raise LimitError(
+                f"the cuts fall into {int(part.max()) + 1} parts that do not touch; at most "
+                f"{MOST_PARTS} are allowed"
+            )
         # Each part builds its shortest bridge at once; where that fails, more are tried.
         few = max(1, _TRIED // (int(part.max()) + 1))
         paths = _paths(found, part, few) or _paths(found, part, few + _TRIED)
@@ -94,36 +102,70 @@ def _paths(found: Net, part: Numbers, each: int) -> list[_Path]:
     free[[row for row, _, _ in matched.near]] = False
     taken: set[int] = set()
     group = np.arange(int(part.max()) + 1)
-    middles, halves = np.zeros((0, 3)), np.zeros(0)
+    built = _Built()
     paths: list[_Path] = []
     for steep in (_UPRIGHT, STEEP):
         for row in np.flatnonzero(free).tolist():
-            hits = None
-            if int(matched.number[row]) not in taken:
-                hits = _hits(crossed, row, float(way[row]), steep)
-            if hits is None:
+            if int(matched.number[row]) in taken:
                 continue
-            edges, ways = hits
-            label = part[edges]
+            edges, ways, clear = _hits(crossed, row, steep)
+            # Bridges much longer than the one that was planned are left to better paths.
+            usable = clear[:-1] & clear[1:] & (np.diff(ways) < 2 * way[row] + CLEAR)
+            usable &= group[part[edges[:-1]]] != group[part[edges[1:]]]
             kept = []
-            for k in range(len(label) - 1):
-                one, other = int(group[label[k]]), int(group[label[k + 1]])
-                # Never a second bridge between parts that are joined already, nor one that
-                # might cross another.
-                half = (ways[k + 1] - ways[k]) / 2
-                at = (ways[k + 1] + ways[k]) / 2
-                middle = np.cos(at) * start[row] + np.sin(at) * ahead[row]
-                far = np.linalg.norm(middles - middle, axis=1) > halves + half + CLEAR
-                if one != other and np.all(far):
+            for k in np.flatnonzero(usable).tolist():
+                one, other = int(group[part[edges[k]]]), int(group[part[edges[k + 1]]])
+                # Never a second bridge between parts that are joined already.
+                if one != other and built.apart(start[row], ahead[row], ways[k : k + 2]):
                     group[group == other] = one
-                    middles, halves = np.vstack([middles, middle]), np.append(halves, half)
                     kept.append(k)
             if kept:
+                built.add(start[row], ahead[row], [ways[k : k + 2] for k in kept])
                 taken.add(int(matched.number[row]))
                 paths.append(_Path(start[row], ahead[row], edges, ways, kept))
         if paths:
             break
     return paths
+
+
+class _Built:
+    """Bridges of one round: their axes, middles and ends (k, 3), and half their lengths (k,)."""
+
+    def __init__(self) -> None:
+        self.axis = np.zeros((0, 3))
+        self.middle = np.zeros((0, 3))
+        self.half = np.zeros(0)
+        self.ends = np.zeros((0, 3))
+
+    def add(self, start: Vectors, ahead: Vectors, ways: Sequence[Vectors]) -> None:
+        """Add the bridges of a path."""
+        pairs = np.array(ways)
+        self.axis = np.vstack([self.axis, np.tile(np.cross(start, ahead), (len(ways), 1))])
+        self.middle = np.vstack([self.middle, _on(start, ahead, pairs.mean(axis=1))])
+        self.half = np.append(self.half, (pairs[:, 1] - pairs[:, 0]) / 2)
+        self.ends = np.vstack([self.ends, _on(start, ahead, pairs.ravel())])
+
+    def apart(self, start: Vectors, ahead: Vectors, ways: Vectors) -> bool:
+        """Return whether a bridge neither crosses those that are built nor ends where they do."""
+        ends = _on(start, ahead, ways)
+        if np.any(np.linalg.norm(self.ends[:, None] - ends, axis=2) < CLEAR):
+            return False
+        meets = np.cross(self.axis, np.cross(start, ahead))
+        sine = np.linalg.norm(meets, axis=1)
+        meets /= np.maximum(sine, SAME)[:, None]
+        middle = _on(start, ahead, ways.mean(keepdims=True))[0]
+        own = math.cos((ways[1] - ways[0]) / 2 + CLEAR)
+        crossing = np.zeros(len(sine), dtype=np.bool_)
+        for sign in (1.0, -1.0):
+            theirs = sign * dots(meets, self.middle) > np.cos(self.half + CLEAR)
+            crossing |= theirs & (sign * (meets @ middle) > own)
+        return not np.any(crossing | (sine < CLEAR))
+
+
+def _on(start: Vectors, ahead: Vectors, ways: Vectors) -> Vectors:
+    """Return the points (m, 3) at ways (m,) along a great circle."""
+    result: Vectors = np.cos(ways)[:, None] * start + np.sin(ways)[:, None] * ahead
+    return result
 
 
 def _built(found: Net, cover: Cover, met: Meetings, paths: list[_Path]) -> tuple[Circles, Meetings]:
@@ -132,8 +174,7 @@ def _built(found: Net, cover: Cover, met: Meetings, paths: list[_Path]) -> tuple
     circles = found.circles.plus(axis, np.zeros(len(paths)))
     for number, path in enumerate(paths, len(found.circles)):
         ends = sorted({x for k in path.kept for x in (k, k + 1)})
-        way = path.ways[ends]
-        points = np.cos(way)[:, None] * path.start + np.sin(way)[:, None] * path.ahead
+        points = _on(path.start, path.ahead, path.ways[ends])
         which = np.arange(len(ends))
         own = np.full(len(ends), number)
         crossed = found.circle[path.edges[ends]]
@@ -187,12 +228,11 @@ def _plans(found: Net, part: Numbers, each: int) -> tuple[Vectors, Vectors, Vect
     return start[row[order]], ahead[order], way[order]
 
 
-def _hits(crossed: Crossings, row: int, way: float, steep: float) -> tuple[Numbers, Vectors] | None:
-    """Return the edges that a path crosses and where, in order; None if one is not clear."""
+def _hits(crossed: Crossings, row: int, steep: float) -> tuple[Numbers, Vectors, Flags]:
+    """Return the edges that a path crosses and where, in order, and which crossings are clear."""
     where = crossed.way[row].copy()
     where[where > ROUND - SAME] = 0.0
-    met: Flags = (crossed.edge[row] >= 0) & (where < way + CLEAR)
-    if not np.all(crossed.trusted[row][met]) or np.any(crossed.sine[row][met] < steep):
-        return None
-    order = np.flatnonzero(met)[np.argsort(where[met])]
-    return crossed.edge[row][order], where[order]
+    order = np.argsort(where)
+    order = order[crossed.edge[row][order] >= 0]
+    clear: Flags = crossed.trusted[row][order] & (crossed.sine[row][order] >= steep)
+    return crossed.edge[row][order], where[order], clear
