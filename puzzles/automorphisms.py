@@ -7,8 +7,6 @@ its image m'. Where a type's placements can all reach each other, s is known fro
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -23,9 +21,11 @@ from puzzles.turns import Layer, Turn
 MOST = 240
 #: How much work is done before the search is given up, so that no file takes long: about
 #: nanoseconds, but counted, so that the result is the same everywhere.
-MOST_WORK = 1_500_000_000
-#: What a table entry, a comparison of threes, a placement carried along and a choice cost.
-ENTRY, COMPARISON, CARRIED, CHOICE = 3, 1_000, 5_000, 50_000
+MOST_WORK = 1_200_000_000
+#: The most orbits that are carried to each other one by one.
+MOST_ORBITS = 100
+#: What a table entry, a placement carried along and a choice cost.
+ENTRY, CARRIED, CHOICE = 3, 5_000, 50_000
 
 #: The number of a step: 2 l for layer l, 2 l + 1 for undoing it.
 Renaming = tuple[int, ...]
@@ -107,9 +107,11 @@ class _Search:
         #: What every step does, by its number; shape (2 layers, placements).
         self.both = np.stack([steps, back], axis=1).reshape(-1, steps.shape[1])
         self.work = 0
-        self.triples: dict[tuple[int, int, int], int] = {}
         self.orbits = self._orbits()
+        if len(self.orbits) > MOST_ORBITS:
+            raise _TooManyError
         self.weight = self._weights()
+        self.threes = self._threes()
         self.of_type = np.concatenate([np.full(t.count * t.twists, t.number) for t in types])
 
     def found(self) -> list[tuple[Renaming, NDArray[np.int64]]]:
@@ -181,35 +183,43 @@ class _Search:
                 continue
             if any(layer == other // 2 for other in chosen):
                 continue
-            if self._triples_agree([*before, 2 * own], [*chosen, image]):
+            if self._threes_agree([*before, 2 * own], [*chosen, image]):
                 yield from self._renamings(pairs, [*chosen, image])
 
-    def _triples_agree(self, steps: list[int], images: list[int]) -> bool:
-        """Return whether the last step with any two before it does as much as their images."""
-        self._spend(COMPARISON * math.comb(len(steps) - 1, 2))
-        pairs = itertools.combinations(range(len(steps) - 1), 2)
-        return all(
-            self._triple(steps[j], steps[k], steps[-1])
-            == self._triple(images[j], images[k], images[-1])
-            for j, k in pairs
-        )
+    def _threes(self) -> NDArray[np.int64] | None:
+        """Return a number for every three steps that all symmetries leave as it is.
 
-    def _triple(self, a: int, b: int, c: int) -> int:
-        """Return a number for three steps that all symmetries leave as it is."""
-        known = self.triples.get((a, b, c))
-        if known is None:
-            self._spend(6 * self.both.shape[1] * ENTRY + CARRIED)
-            once = self.both[c][self.both[b][self.both[a]]]
-            rest = np.arange(len(once))
-            stay = [int((table == rest) @ self.weight) for table in (once, once[once])]
-            known = self.triples[a, b, c] = stay[0] * 1_000_003 + stay[1]
-        return known
+        None where that is too much to count; pairs must do then.
+        """
+        both, count = self.both, self.both.shape[1]
+        cost = len(both) ** 3 * count * 4 * ENTRY
+        if cost > MOST_WORK // 4:
+            return None
+        self._spend(cost)
+        rest = np.arange(count)
+        result = np.zeros((len(both),) * 3, dtype=np.int64)
+        for a, first in enumerate(both):
+            for b, second in enumerate(both):
+                once = both[:, second[first]]
+                twice = np.take_along_axis(once, once, axis=1)
+                result[a, b] = (once == rest) @ self.weight
+                result[a, b] = result[a, b] * 1_000_003 + (twice == rest) @ self.weight
+        return result
+
+    def _threes_agree(self, steps: list[int], images: list[int]) -> bool:
+        """Return whether the last step with any two before it does as much as their images."""
+        if self.threes is None:
+            return True
+        here = self.threes[np.ix_(steps, steps, steps[-1:])]
+        return np.array_equal(here, self.threes[np.ix_(images, images, images[-1:])])
 
     def _orbits(self) -> list[_Orbit]:
-        """Return the orbits of all placements, each begun at its first, with twist 0."""
+        """Return the orbits of placements that move, each begun at its first, with twist 0."""
         result = []
         known = np.zeros(self.steps.shape[1], dtype=np.bool_)
         for kind in self.types:
+            if not kind.moves:
+                continue
             for first in range(kind.first_placement, kind.placements.stop, kind.twists):
                 if known[first]:
                     continue
@@ -240,8 +250,7 @@ class _Search:
                     len(other.placements),
                     other.twists,
                 )
-                moved = len(orbit.placements) > 1
-                if same and (moved or orbit is other):
+                if same:
                     fitting.extend((number, own) for own in self._onto(orbit, other, renaming))
             if not fitting:
                 return

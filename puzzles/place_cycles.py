@@ -143,6 +143,7 @@ def _shown(text: str) -> str:
 def read_places(text: str, where: str, count: int) -> list[int]:
     """Return the places, counted from 0, that ``1-8, 12`` names; raises PuzzleFileError."""
     result: list[int] = []
+    known: set[int] = set()
     place = 0
     while place < len(text):
         found = _RANGE.match(text, place)
@@ -155,16 +156,17 @@ def read_places(text: str, where: str, count: int) -> list[int]:
                 f"{where}: {found[0].strip(' ,')} names no places; the places are numbered from 1"
                 f" to {count}, the smaller number first"
             )
-        result.extend(range(first - 1, last))
+        for own in range(first - 1, last):
+            if own in known:
+                raise PuzzleFileError(f"{where}: place {own + 1} is named twice; once is right")
+            known.add(own)
+            result.append(own)
         place = found.end()
     if text[place:].strip() or not result:
         raise PuzzleFileError(
             f'{where}: {_shown(text)} is no list of places; numbers such as "1-8" or "1-8 12" were'
             " expected"
         )
-    if len(set(result)) < len(result):
-        twice = next(p for p in result if result.count(p) > 1)
-        raise PuzzleFileError(f"{where}: place {twice + 1} is named twice; once is right")
     return result
 
 
