@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles import bodies, file, orbits, solid, symmetry, tables
+from puzzles import blocking, bodies, file, orbits, solid, symmetry, tables
 from puzzles.bodies import SAME, Body, Vectors
 from puzzles.errors import PuzzleFileError
 from puzzles.expressions import size
@@ -191,7 +191,7 @@ def compiled(name: str, model: file.Model) -> Puzzle:
     for value in vars(result).values():
         if isinstance(value, np.ndarray):
             value.setflags(write=False)
-    return result
+    return blocking.finished(result, model, body)
 
 
 def _bodies(whole: NDArray[np.int64] | None, slots: list[int]) -> tuple[tuple[int, ...], ...]:

@@ -147,7 +147,8 @@ def rename(puzzle: Puzzle, steps: Iterable[Written]) -> tuple[Word, int]:
     NotationError for a block that is no layer as the puzzle is held when it comes.
     """
     if puzzle.shape == "written":
-        every = [puzzle.turn(puzzle.layer_numbers[step.name], step.amount) for step in steps]
+        numbers = puzzle.layer_numbers
+        every = [_turn(puzzle, numbers[step.name], step.amount, step) for step in steps]
         return tuple([turn for turn in every if turn is not None]), 0
     word: list[int] = []
     held = 0
@@ -176,12 +177,12 @@ def _renamed(puzzle: Puzzle, step: Written, held: int) -> tuple[Word, int]:
     turns = []
     for number, sense in turning[0]:
         amount = part * sense * puzzle.layers[number].steps
-        turn = puzzle.turn(number, int(amount))
         if amount.denominator != 1:
             raise NotationError(
                 f"character {step.at}: {_text(step)} is not a whole number of steps of the layer"
                 f" {puzzle.layers[number].name}"
             )
+        turn = _turn(puzzle, number, int(amount), step)
         if turn is not None:
             turns.append(turn)
     if turning[1]:
@@ -193,6 +194,19 @@ def _renamed(puzzle: Puzzle, step: Written, held: int) -> tuple[Word, int]:
             )
         held = turned
     return tuple(turns), held
+
+
+def _turn(puzzle: Puzzle, layer: int, amount: int, step: Written) -> int | None:
+    """Return the number of a turn, None for none; raises NotationError for one that is left out."""
+    try:
+        return puzzle.turn(layer, amount)
+    except KeyError:
+        from puzzles.blocking import stopping
+
+        raise NotationError(
+            f"character {step.at}: {_text(step)} is no turn of {puzzle.name}:"
+            f" {puzzle.layers[layer].name}, {stopping(puzzle, layer)}"
+        ) from None
 
 
 def _text(step: Written) -> str:

@@ -83,7 +83,7 @@ def _members(puzzle: Puzzle, turns: tuple[int, ...]) -> tuple[tuple[int, ...], .
     members = [tuple(sorted(own)) for own in puzzle.bonds]
     bound = {slot for own in members for slot in own}
     if puzzle.blocked is not None:
-        stops = puzzle.blocked[list(turns)].any(axis=0)
+        stops = np.asarray(puzzle.blocked[list(turns)].any(axis=0))
         kinds = {int(puzzle.type_of[puzzle.slot_of[p]]) for p in np.flatnonzero(stops)}
         for kind in sorted(kinds):
             for slot in puzzle.types[kind].slots:
@@ -116,7 +116,7 @@ def _walked(
     for here in row:
         at = np.array(here)
         held = layers[:, puzzle.slot_of[at]]
-        possible = held.all(axis=1) | ~held.any(axis=1)
+        possible = np.asarray(held.all(axis=1) | ~held.any(axis=1))
         if puzzle.blocked is not None:
             possible &= ~puzzle.blocked[list(turns)][:, at].any(axis=1)
         after = moves[:, at]

@@ -36,7 +36,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.errors import LimitError
 from puzzles.puzzle import Puzzle, Word
 from search.fixed_problem import Problem
 from search.fixed_setups import Level, Setups
@@ -337,8 +336,8 @@ def _cyclic_code(
     at = np.arange(size)[None, :]
     own = split[:, None]
     source = np.where(at < own, own - 1 - at, at)
-    word = np.take_along_axis(letters, source, axis=1).astype(np.int64)
-    word = np.where(at < own, inverse[word], word).astype(np.uint64) + np.uint64(1)
+    taken = np.take_along_axis(letters, source, axis=1).astype(np.int64)
+    word = np.where(at < own, inverse[taken], taken).astype(np.uint64) + np.uint64(1)
     best = np.full(count, np.iinfo(np.uint64).max, dtype=np.uint64)
     for k in range(size):
         code = np.zeros(count, dtype=np.uint64)

@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
+
 from puzzles.effects import Cycle, cycles, effect_of
 from puzzles.names import placement_name, slot_names
 from puzzles.notation import write
@@ -47,9 +49,8 @@ def single_layers(puzzle: Puzzle, word: Iterable[int]) -> list[tuple[int, int]]:
     out = set(disturbed(puzzle, word))
     found = []
     for layer in range(len(puzzle.layers)):
-        step = puzzle.turn(layer, 1)
-        assert step is not None
-        held = out & set(disturbed(puzzle, (step,)))
+        first = int(np.flatnonzero(puzzle.turn_layer == layer)[0])
+        held = out & set(disturbed(puzzle, (first,)))
         if len(held) == 1:
             found.append((layer, held.pop()))
     return found

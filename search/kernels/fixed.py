@@ -144,6 +144,23 @@ def closings(
                     break
             if not possible:
                 continue
+            if depth + 1 == size:
+                # Only at these rows the relation differs from P, so as many as P leaves in their
+                # place must stay here: a quick look that rules out most.
+                here, there = 0, 0
+                for d in range(nodes.start.shape[1]):
+                    r = frame.row_of[nodes.start[node, d]]
+                    if r < 0:
+                        continue
+                    a, b, c = left[depth, r], right[depth, r], plain[depth, r]
+                    if depth < split:
+                        b, c = frame.moves[turn, b], frame.moves[turn, c]
+                    else:
+                        a = frame.moves[turn, a]
+                    here += a == b
+                    there += a == c
+                if here != there:
+                    continue
             for r in range(rows):
                 if depth < split:
                     left[depth + 1, r] = left[depth, r]
@@ -197,18 +214,16 @@ def cuts_of(free: NDArray[np.bool_], found: NDArray[np.int64], size: int) -> int
                 first = first and free[found[at, before], turn]
             if not first or count >= len(found):
                 continue
-            length = 0
             for m in range(size):
                 own = turn if m == size - 1 else found[at, m if m < k else m + 1]
-                place = length
+                place = m
                 while place > 0 and free[own, fresh[place - 1]]:
                     place -= 1
-                while place < length and fresh[place] < own:
+                while place < m and fresh[place] < own:
                     place += 1
-                for j in range(length, place, -1):
+                for j in range(m, place, -1):
                     fresh[j] = fresh[j - 1]
                 fresh[place] = own
-                length += 1
             known = False
             for other in range(count):
                 same = True
