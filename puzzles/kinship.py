@@ -58,8 +58,8 @@ class TypeLike:
 class LayersLike:
     """Kinds of layer, by their numbers, that alone make a puzzle of the catalogue.
 
-    ``made_of`` gives for each type of that puzzle, by name, how many pieces of which types here,
-    by number, one of its pieces is. ``riding`` are types that only go round with single layers,
+    ``made_of`` gives for each type of that puzzle, by name, what one of its pieces is here: types by
+    number, each with how many pieces. ``riding`` are types that only go round with single layers,
     ``more`` those that do something else besides.
     """
 

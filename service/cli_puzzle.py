@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from puzzles.errors import RequestError
 from service import options
-from service.output import FOUND, checked, print_json, print_text, write_file
-from service.settings import LONGEST_SCRAMBLE, MOST_SCRAMBLES
+from service.output import FOUND, INTERRUPTED, checked, print_json, print_text, say, write_file
+from service.settings import LONGEST_SCRAMBLE, MOST_SCRAMBLES, Settings, settings
+
+if TYPE_CHECKING:
+    from puzzles.puzzle import Puzzle
+    from service.parts import Parts
 
 
 def puzzles(
@@ -34,29 +39,72 @@ def puzzles(
 
 
 def parts(
-    puzzle: options.PuzzleName, json: options.Json = False, picture: options.Picture = None
+    puzzle: options.PuzzleName,
+    search: Annotated[
+        bool,
+        typer.Option("--search", help="Look for the sequences that are missing, and keep them."),
+    ] = False,
+    seconds: Annotated[
+        str | None,
+        typer.Option(
+            "--seconds", metavar="T", help="Search for T seconds at most; 60 if not said."
+        ),
+    ] = None,
+    json: options.Json = False,
+    picture: options.Picture = None,
+    threads: options.Threads = None,
 ) -> int:
-    """Say what a puzzle consists of: piece types, slots, layers, positions, laws."""
+    """Say what a puzzle consists of: piece types, what moves with what, what carries over."""
     from puzzles import load
+    from service.parts import parts as counted
+    from service.stores import opened
 
     path = checked(picture)
+    chosen = settings(options.whole("--threads", threads))
+    limit = options.seconds(seconds)
+    if limit is not None and not search:
+        raise RequestError("--seconds bounds a search: give --search as well")
     loaded = load(puzzle)
-    from service.parts import parts as counted
-
-    own = counted(loaded)
+    by = None
+    if search:
+        own, by = _searched(loaded, chosen, limit)
+    else:
+        store = opened(chosen, say)
+        try:
+            own = counted(loaded, store)
+        finally:
+            store.close()
     if path is not None:
         from puzzles.picture import draw
 
         write_file(path, draw(loaded))
     if json:
-        from service.reports import parts as report
+        from service.parts_report import parts as report
 
-        print_json(report(own))
+        print_json({**report(own), **({"stopped_by": by} if search else {})})
     else:
-        from service.tables import show_parts
+        from service.parts_table import show_parts
 
         show_parts(own)
-    return FOUND
+    return INTERRUPTED if by == "person" else FOUND
+
+
+def _searched(puzzle: Puzzle, chosen: Settings, limit: float | None) -> tuple[Parts, str | None]:
+    """Return the parts after a search for what is missing, and what ended it early."""
+    from service.cli_find import working
+    from service.parts import parts as counted
+    from service.parts_search import SECONDS, find_missing
+
+    limit = SECONDS if limit is None else limit
+    with working(chosen) as engine:
+        own, by = find_missing(engine, counted(puzzle, engine.store), limit)
+    if own.missing:
+        ended = {"person": "stopped", "time": f"stopped after {limit:g} s"}.get(by or "", "done")
+        say(
+            f"{ended}; {len(own.missing)} without a sequence"
+            + (f"; `--seconds {10 * limit:g}` goes on" if by == "time" else "")
+        )
+    return own, by
 
 
 def attempt(

@@ -135,6 +135,13 @@ def bounds(
     )
 
 
+def seconds(text: str | None) -> float | None:
+    """Return the time limit that was given in seconds, None for none; raises RequestError."""
+    from search.request import Bounds
+
+    return Bounds(seconds=_decimal("--seconds", text)).seconds
+
+
 def number(name: str, text: str | None, least: int, most: int, usual: int) -> int:
     """Return a number that was asked for, or the usual one; raises RequestError."""
     value = whole(f"--{name}", text)

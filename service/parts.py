@@ -1,44 +1,45 @@
-"""What a puzzle consists of, counted for people: types, slots, layers, positions."""
+"""What a puzzle consists of, and the sequences that are known for its pieces' smallest effects."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
-from puzzles.group import GroupReport, group
+from puzzles.anatomy import Anatomy, anatomy
+from puzzles.least_effects import Least
 from puzzles.names import slot_names
 from puzzles.puzzle import PieceType, Puzzle
+from service.sequences import Checked, Wanted, stored
+from service.stores import Store
 
 
 @dataclass(frozen=True, eq=False)
 class Parts:
-    """A puzzle and what is known about its positions."""
+    """A puzzle, its anatomy, and for effects by type and kind the shortest sequence known."""
 
     puzzle: Puzzle
-    group: GroupReport
-
-    def layers_of(self, kind: PieceType) -> tuple[int, ...]:
-        """Return by how many layers a piece of a type is carried; several where they differ."""
-        counts = np.zeros(kind.count, dtype=np.int64)
-        puzzle = self.puzzle
-        homes = puzzle.home[list(kind.slots)]
-        for layer in range(len(puzzle.layers)):
-            own = puzzle.moves[puzzle.turn_layer == layer]
-            counts += (own[:, homes] != homes).any(axis=0)
-        return tuple(np.unique(counts).tolist())
+    anatomy: Anatomy
+    sequences: Mapping[Wanted, Checked]
 
     def slots_of(self, kind: PieceType) -> tuple[str, ...]:
         """Return the names of a type's slots, in order."""
         return tuple(slot_names(self.puzzle)[slot] for slot in kind.slots)
 
-    def pieces_in(self, layer: int) -> int:
-        """Return how many pieces a layer carries or twists."""
-        own = self.puzzle.moves[self.puzzle.turn_layer == layer]
-        homes = self.puzzle.home
-        return int((own[:, homes] != homes).any(axis=0).sum())
+    def sequence(self, effect: Least) -> Checked | None:
+        """Return the sequence that is known for an effect, or one like it."""
+        return None if effect.alike else self.sequences.get((effect.type, effect.kind))
+
+    @property
+    def missing(self) -> tuple[Least, ...]:
+        """The effects that the group has and for which no sequence is known."""
+        return tuple(
+            effect
+            for own in self.anatomy.least
+            for effect in own.found
+            if self.sequence(effect) is None
+        )
 
 
-def parts(puzzle: Puzzle) -> Parts:
-    """Return what a puzzle consists of."""
-    return Parts(puzzle, group(puzzle))
+def parts(puzzle: Puzzle, store: Store) -> Parts:
+    """Return what a puzzle consists of, with the sequences that are shipped or in a store."""
+    return Parts(puzzle, anatomy(puzzle), stored(puzzle, store))

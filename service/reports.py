@@ -11,7 +11,6 @@ if TYPE_CHECKING:
     from search.answers import Answer, Found, Searched
     from search.atlas_entries import Entry, Said
     from service.atlases import TypeAtlas
-    from service.parts import Parts
 
 Report = dict[str, Any]
 
@@ -139,36 +138,4 @@ def tried(puzzle: Puzzle, word: tuple[int, ...], effect: Effect, left_over: str)
         "order": order(effect),
         "pieces_moved": pieces_moved(puzzle, effect),
         "left_over": left_over,
-    }
-
-
-def parts(own: Parts) -> Report:
-    """Return what a puzzle consists of; the numbers of positions are decimal strings."""
-    puzzle, group = own.puzzle, own.group
-    return {
-        "puzzle": puzzle.name,
-        "description": puzzle.description,
-        "note": puzzle.note,
-        "held": {"up": puzzle.up, "front": puzzle.front},
-        "types": [
-            {
-                "name": kind.name,
-                "count": kind.count,
-                "twists": kind.twists,
-                "moves": kind.moves,
-                "layers": list(own.layers_of(kind)),
-                "slots": list(own.slots_of(kind)),
-            }
-            for kind in puzzle.types
-        ],
-        "layers": [
-            {"name": layer.name, "steps": layer.steps, "pieces": own.pieces_in(k)}
-            for k, layer in enumerate(puzzle.layers)
-        ],
-        "symmetries": len(puzzle.symmetries),
-        "order": str(group.order),
-        "order_alike": None if group.order_alike is None else str(group.order_alike),
-        "order_proven": group.proven,
-        "order_bounds": [str(group.lower), str(group.upper)],
-        "laws": [law.text for law in group.laws],
     }

@@ -9,17 +9,13 @@ from typing import TYPE_CHECKING, Any
 from puzzles.effects import cycle_text
 from puzzles.laws import plural
 from puzzles.puzzle import Puzzle
-from service.layout import INDENT, page
+from service.layout import page
 
 if TYPE_CHECKING:
     from search.answers import Answer, Found
     from search.atlas_entries import Entry
     from service.atlases import TypeAtlas
-    from service.parts import Parts
     from service.reports import Report
-
-#: The most slots that `parts` lists for a type before it breaks off.
-LISTED = 24
 
 
 def show_find(found: Found) -> None:
@@ -147,49 +143,6 @@ def show_tried(report: Report, puzzle: Puzzle, cycles: Sequence[tuple[int, ...]]
     with page() as out:
         out.line(f"{puzzle.name}: {report['written'] or 'nothing'}", "bold")
         out.pairs(rows)
-
-
-def show_parts(own: Parts) -> None:
-    """Print the piece types, layers and the number of positions of a puzzle."""
-    puzzle, group = own.puzzle, own.group
-    with page() as out:
-        out.line(f"{puzzle.name}: {puzzle.description}", "bold")
-        if puzzle.note:
-            out.line(puzzle.note)
-        rows = []
-        for kind in puzzle.types:
-            slots = own.slots_of(kind)
-            more = f" … {len(slots) - LISTED} more" if len(slots) > LISTED else ""
-            layers = " or ".join(map(str, own.layers_of(kind)))
-            named = " ".join(slots[:LISTED]) + more
-            moves = "yes" if kind.moves else "no"
-            rows.append((kind.name, kind.count, kind.twists, moves, layers, named))
-        heads = ("type", "count", "twists", "moves", "layers each", "slots")
-        out.table(heads, rows, " rr r ")
-        by_steps: dict[tuple[int, int], list[str]] = {}
-        for k, layer in enumerate(puzzle.layers):
-            by_steps.setdefault((layer.steps, own.pieces_in(k)), []).append(layer.name)
-        lines = [(" ".join(names), f"1/{n}", count) for (n, count), names in by_steps.items()]
-        out.table(("layers", "smallest turn", "pieces in each"), lines, " rr")
-        held = f"{puzzle.up} up, {puzzle.front} in front" if puzzle.up else ""
-        out.pairs([("held", held), *_positions(own)])
-        for law in group.laws:
-            out.line(law.text, indent=INDENT)
-
-
-def _positions(own: Parts) -> list[tuple[str, object]]:
-    group = own.group
-    if group.proven:
-        order = f"{group.order:,} with all pieces told apart"
-    else:
-        order = f"between {group.lower:,} and {group.upper:,} with all pieces told apart"
-    alike = group.order_alike
-    differs = alike is not None and alike != group.order
-    return [
-        ("positions", order),
-        ("", f"{alike:,} that look different" if differs else ""),
-        ("symmetries", f"{len(own.puzzle.symmetries)}, reflections among them"),
-    ]
 
 
 def show_puzzles(rows: Sequence[tuple[str, str]]) -> None:
