@@ -1,0 +1,49 @@
+"""A puzzle's model as the text of a puzzle file, which reads back as the same model."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from puzzles import file
+
+
+def written(model: file.PuzzleModel) -> str:
+    """Return the text of the puzzle file that describes a model."""
+    data = model.model_dump(exclude_unset=True)
+    plain = {k: v for k, v in data.items() if not _table(v)}
+    lines = [f"{key} = {_value(value)}" for key, value in plain.items()]
+    for key, value in data.items():
+        if not _table(value):
+            continue
+        for entry in value if isinstance(value, list) else [value]:
+            head = f"[[{key}]]" if isinstance(value, list) else f"[{key}]"
+            lines += ["", head]
+            lines += [f"{name} = {_value(own)}" for name, own in entry.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _table(value: Any) -> bool:
+    """Return whether a value stands in a table, or tables, of its own."""
+    return isinstance(value, dict) or (
+        isinstance(value, list) and bool(value) and all(isinstance(x, dict) for x in value)
+    )
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, Mapping):
+        inside = ", ".join(f"{_text(str(k))} = {_value(v)}" for k, v in value.items())
+        return "{" + inside + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_value(x) for x in value) + "]"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return _text(value)
+    return repr(value)
+
+
+def _text(text: str) -> str:
+    # TOML reads the escapes of JSON, but for surrogate pairs; those are not needed unescaped.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

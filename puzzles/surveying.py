@@ -1,0 +1,173 @@
+"""All that is seen of a puzzle with open sizes: one sweep, or for two sizes many, ever closer."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from puzzles.counting import Counted
+from puzzles.sweeping import Looking, Sweep
+from puzzles.unknowns import OpenPuzzle
+
+#: Of a range, these parts at the ends are avoided where a plain size in it is wanted.
+_EDGE = 0.2
+#: With two unknowns the first is fixed at sizes this far apart at the last; a solid's are shares
+#: of its range.
+_FINEST, _FINEST_SHARE = math.radians(0.5), 0.01
+
+
+class EndedError(Exception):
+    """The time is over, or somebody wants the work to end."""
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A puzzle that was met: bounds of all unknowns, which of them are critical, and its counts.
+
+    ``low`` and ``high`` are the range of the unknown number ``moving``, the others held.
+    """
+
+    bounds: tuple[float, ...]
+    special: tuple[bool, ...]
+    found: Counted
+    moving: int
+    low: float
+    high: float
+
+
+@dataclass(eq=False)
+class Survey:
+    """Sweeps over the last unknown, one for each bound of the first that was chosen.
+
+    ``progress`` is told the share of the work that is done.
+    """
+
+    puzzle: OpenPuzzle
+    looking: Looking
+    progress: Callable[[float], None]
+    sweeps: list[Sweep] = field(default_factory=list)
+    alone: list[Sweep] = field(default_factory=list)
+    complete: bool = False
+
+    def run(self) -> None:
+        """Look until all is known, as closely as it is looked; raises EndedError from ``looking``."""
+        if len(self.puzzle.unknowns) == 1:
+            sweep = Sweep(self.puzzle, (math.nan,), 0, self.looking)
+            self.sweeps.append(sweep)
+            self._finished([sweep], 0.0)
+            self.complete = True
+            return
+        for number in range(2):
+            own = Sweep(self.puzzle.only(number), (math.nan,), 0, self.looking)
+            self.alone.append(own)
+            self._finished([own], 0.0)
+        self._columns()
+
+    def _finished(self, sweeps: list[Sweep], least: float) -> None:
+        """Step sweeps until no gap is wider than a bound, the widest gap first."""
+        left = list(sweeps)
+        while left:
+            widths = [_width(sweep) for sweep in left]
+            whole = sum(sweep.most - sweep.least for sweep in left)
+            self.progress(max(0.0, 1 - sum(widths) / whole))
+            sweep = left[widths.index(max(widths))]
+            if not sweep.step(least):
+                left.remove(sweep)
+
+    def _columns(self) -> None:
+        """Fix the first unknown at sizes that are special on its own, and at others in between."""
+        first, last = self.puzzle.unknowns
+        own = self.alone[0]
+        chosen: list[float] = []
+        for known in sorted(own.merged(), key=lambda x: x.low - x.high):
+            chosen.append(plain(self.puzzle, 0, known.low, known.high))
+        special = [x.at for x in own.specials if isinstance(x.found, Counted)]
+        sweeps = [self._column(bound) for bound in (*chosen, *special)]
+        ball = self.puzzle.model.shape == "ball"
+        finest = _FINEST if ball else _FINEST_SHARE * (first.most - first.least)
+        width = (first.most - first.least) / 4
+        while True:
+            self._finished(sweeps, width * (last.most - last.least) / (first.most - first.least))
+            self.progress(0.0)
+            gaps = self._between(chosen)
+            while gaps and gaps[0][1] - gaps[0][0] > width:
+                chosen.append(plain(self.puzzle, 0, *gaps[0]))
+                sweeps.append(self._column(chosen[-1]))
+                gaps = self._between(chosen)
+                self._finished(
+                    sweeps[-1:], width * (last.most - last.least) / (first.most - first.least)
+                )
+            if width < finest:
+                break
+            width /= 2
+        self._finished(sweeps, 0.0)
+        self.complete = True
+
+    def _between(self, chosen: list[float]) -> list[tuple[float, float]]:
+        """Return the gaps between chosen bounds of the first unknown, the widest first."""
+        gaps = []
+        for known in self.alone[0].merged():
+            marks = sorted(
+                [known.low, known.high, *(x for x in chosen if known.low < x < known.high)]
+            )
+            gaps += list(itertools.pairwise(marks))
+        return sorted(gaps, key=lambda x: x[0] - x[1])
+
+    def _column(self, bound: float) -> Sweep:
+        """Return a new sweep of the last unknown, which knows where its cuts alone never close."""
+        refused = [x for x in self.alone[1].refused if x[1].endless]
+        sweep = Sweep(self.puzzle, (bound, math.nan), 1, self.looking, refused=list(refused))
+        self.sweeps.append(sweep)
+        return sweep
+
+    def seen(self) -> list[Seen]:
+        """Return all puzzles that were met."""
+        result: list[Seen] = []
+        critical = {x.at for x in self.alone[0].specials} if self.alone else set()
+        for sweep in self.sweeps:
+            fixed = sweep.bounds[:-1]
+            flags = tuple(x in critical for x in fixed)
+            for own in sweep.merged():
+                bounds = (*fixed, own.at)
+                result.append(
+                    Seen(bounds, (*flags, False), own.found, sweep.moving, own.low, own.high)
+                )
+            for there in sweep.own_specials():
+                assert isinstance(there.found, Counted)
+                result.append(
+                    Seen(
+                        (*fixed, there.at),
+                        (*flags, True),
+                        there.found,
+                        sweep.moving,
+                        there.at,
+                        there.at,
+                    )
+                )
+        return result
+
+    def endless(self) -> int:
+        """Return at how many different sizes cuts never closed, or were too many."""
+        sweeps = [*self.alone, *self.sweeps]
+        return len({id(why) for sweep in sweeps for _, why in sweep.refused if why.endless})
+
+
+def _width(sweep: Sweep) -> float:
+    gap = sweep.gap()
+    return 0.0 if gap is None else gap[1] - gap[0]
+
+
+def plain(puzzle: OpenPuzzle, number: int, low: float, high: float) -> float:
+    """Return a bound well inside a range for which the file has a size of few digits."""
+    unknown = puzzle.unknowns[number]
+    one, other = sorted((unknown.written(low), unknown.written(high)))
+    edge = (other - one) * _EDGE
+    middle = (one + other) / 2
+    for digits in range(9):
+        # A whole number of degrees, or a half, is often critical where several sizes meet.
+        size = round(middle, digits)
+        if one + edge < size < other - edge:
+            return unknown.bound(size)
+    return (low + high) / 2
