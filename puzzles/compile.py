@@ -182,7 +182,14 @@ def compiled(name: str, model: file.Model) -> Puzzle:
         alike=alike,
         alike_twist=alike_twist,
         symmetries=symmetry.symmetries(
-            body, layers, turns, painted, types, stickers, directions * depths[:, None]
+            body,
+            layers,
+            turns,
+            painted,
+            types,
+            stickers,
+            np.array([patch.centroid for patch in own.patches]),
+            directions * depths[:, None],
         ),
         frames=np.concatenate([orbit.frames.reshape(-1, 3, 3) for orbit in painted]),
         shape=model.shape,

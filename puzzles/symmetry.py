@@ -69,13 +69,14 @@ def symmetries(
     orbits: Sequence[Painted],
     types: Sequence[PieceType],
     stickers: Sequence[Sticker],
+    middles: Vectors,
     places: Vectors,
 ) -> tuple[Symmetry, ...]:
     """Return all symmetries of a compiled puzzle, the identity first, rotations before the rest.
 
-    ``places`` (slots, 3) tell the slots of a type apart.
+    ``middles`` (stickers, 3) tell stickers apart, ``places`` (slots, 3) the slots of a type. What
+    they are must not depend on where an outline begins, nor on how finely it is drawn.
     """
-    middles = np.array([sticker.outline.mean(axis=0) for sticker in stickers])
     numbers = {
         (s.kind, s.placement): k for k, s in reversed(list(enumerate(stickers))) if s.placement >= 0
     }

@@ -317,7 +317,7 @@ class PlainBall:
         now = self.do(turns)
         slots = self.carried(now)
         votes = np.zeros((len(self.puzzle.stickers),) * 2, dtype=np.int64)
-        there = self._patch_at(now, slots[self.piece])
+        there = self.sticker_at(now, slots[self.piece])
         held = (self.sticker >= 0) & (there >= 0)
         np.add.at(votes, (self.sticker[held], there[held]), 1)
         result: Numbers = votes.argmax(axis=1)
@@ -325,14 +325,18 @@ class PlainBall:
         assert sorted(result.tolist()) == list(range(len(result))), "stickers overlap"
         return result
 
-    def _patch_at(self, points: Points, slots: Numbers) -> Numbers:
-        """Return the sticker, of the given slots, in which each point lies, -1 for none."""
+    def sticker_at(self, points: Points, slots: Numbers | None = None) -> Numbers:
+        """Return the sticker in which each point (any points) lies, -1 for none.
+
+        ``slots`` (points,) are the slots in which they are known to lie.
+        """
+        slots = self.slots(points) if slots is None else slots
         face = self.paint(points)
         result = np.full(len(points), -1)
         for number, sticker in enumerate(self.puzzle.stickers):
             some = np.flatnonzero((slots == sticker.slot) & (face == sticker.face))
             if len(some):
-                result[some[_inside(sticker.outline, points[some], self.home)]] = number
+                result[some[_inside(sticker.outline, points[some], self.home[::25])]] = number
         return result
 
 
