@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -16,7 +15,7 @@ from puzzles.puzzle import Puzzle
 from puzzles.shapes import best_spot, room_at, simple
 from puzzles.svg import INK, PAPER, number, pair, text
 from puzzles.svg import loops as path
-from puzzles.views import MIRROR, SMALLEST_LETTERS, Spot, View, letter_size
+from puzzles.views import MIRROR, SMALLEST_LETTERS, Spot, View, letter_size, views
 
 #: The dark gap between pieces: bounds in units of the picture, and as a share of small pieces.
 _NARROWEST, _WIDEST, _SHARE = 0.6, 1.8, 0.4
@@ -228,11 +227,14 @@ class BallScene:
         return place
 
 
-def ball_scenes(
-    puzzle: Puzzle, views: Sequence[View], size: tuple[float, float]
-) -> list[BallScene]:
-    """Return the scenes of views; a sticker across the horizon stands where more of it is seen."""
-    every = list(views)
+@lru_cache(maxsize=8)
+def ball_scenes(puzzle: Puzzle, width: int, hidden: bool) -> tuple[tuple[BallScene, ...], float]:
+    """Return the scenes of a picture's views, and its height.
+
+    A sticker across the horizon stands in the view where more of it is seen.
+    """
+    every, height = views(puzzle, width, hidden)
+    count, size = len(every), (float(width), height)
     first = every[0]
     parting = size[0]
     if len(every) == 1:
@@ -246,7 +248,7 @@ def ball_scenes(
     for k in set(scenes[0].seen) & set(scenes[1].seen):
         here, there = (scene.seen[k].space / scene.view.scale for scene in scenes)
         del scenes[1 if here > 0.9 * there else 0].spots[k]
-    return scenes[: len(views)]
+    return tuple(scenes[:count]), height
 
 
 def _unit_circle(count: int) -> Vectors:

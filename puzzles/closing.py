@@ -21,6 +21,8 @@ MOST_ARCS = 4000
 MOST_TURNED = 400_000
 #: Arcs are turned by all layers in portions of this size, so that limits are seen in time.
 _PORTION = 20_000
+#: So many images are first looked up all at once.
+_MANY = 60
 _TURNED = " as turned by layer "
 
 
@@ -75,8 +77,9 @@ def close(circles: Circles, names: list[str], layers: tuple[Layer, ...]) -> Clos
         slack = SAME / circles.radius
         fresh: list[tuple[int, float, float]] = []
         # Most images are cuts already; only the others are worth the slow way.
-        known = cover.arcs()
-        covered = _covered(known, target, begin, long, slack[target])
+        covered = np.zeros(len(target), dtype=np.bool_)
+        if len(target) > _MANY:
+            covered = _covered(cover.arcs(), target, begin, long, slack[target])
         last = -1
         for k in np.flatnonzero(~covered).tolist():
             number = int(target[k])

@@ -26,6 +26,8 @@ _SORTING = np.array(
         [0.2207440846, -0.5698402910, 0.6823278038],
     ]
 )
+#: Points no higher than this over the plane of the horizon are not over it: they are rounding.
+_LEVEL = 1e-12
 #: The horizon has a point at least every so many degrees.
 _FINE = math.radians(4)
 #: Entries this near behind an exit, in radians, are the same point, met once more a turn later.
@@ -93,7 +95,7 @@ def seen(loops: Iterable[Vectors], toward: Vectors) -> list[Vectors]:
     hidden: list[Vectors] = []
     chains: list[Vectors] = []
     for loop in loops:
-        above = loop @ toward > 0
+        above = loop @ toward > _LEVEL
         if above.all():
             whole.append(loop)
         elif not above.any():

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -72,10 +72,11 @@ def least_effects(puzzle: Puzzle) -> tuple[LeastOf, ...]:
 
 
 def _least(own: LayerGroup, kind: PieceType) -> LeastOf:
-    parts = [part for part in own.parts if part.type == kind.number]
+    parts = [_loose(own.puzzle, part) for part in own.parts if part.type == kind.number]
+    parts = [part for part in parts if part.slots]
     refused: list[tuple[str, Law | None]] = []
     found: dict[str, Least] = {}
-    for kinds in (MOVING, TWISTING):
+    for kinds in (MOVING, TWISTING) if parts else ():
         for name in kinds:
             table, law, any_there = _first(own, candidates(own.puzzle, parts, name))
             if table is not None:
@@ -101,6 +102,12 @@ def _least(own: LayerGroup, kind: PieceType) -> LeastOf:
         tuple(refused),
         alone,
     )
+
+
+def _loose(puzzle: Puzzle, part: Part) -> Part:
+    """Return a part without the slots of fastened pieces, none of which moves without the others."""
+    held = {slot for group in puzzle.bonds for slot in group}
+    return replace(part, slots=tuple(slot for slot in part.slots if slot not in held))
 
 
 def _looking(own: LayerGroup, parts: list[Part], name: str) -> Table | None:

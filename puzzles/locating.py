@@ -77,21 +77,23 @@ def crossings(net: Net, start: Vectors, direction: Vectors) -> Crossings:
 def locate(arrangement: Arrangement, points: Vectors, mask: int) -> Numbers:
     """Return a face of the region in which each unit vector (m, 3) lies, -1 on its edges.
 
-    Regions are what edges of the kinds in ``mask`` part; on an edge means within SAME. From each
-    point a great circle is followed to the first edge that it crosses; where that crossing is
-    not to be trusted, another direction is taken. A point so close to a corner of the net that no
-    direction can be trusted counts as on an edge.
+    Regions are what edges of the kinds in ``mask`` part; on an edge means within SAME. Where the
+    nearest point of the net is inside an edge, the point lies on that side of it. From the others
+    a great circle is followed to the first edge that it crosses; where that crossing is not to be
+    trusted, another direction is taken. A point so close to a corner of the net that no direction
+    can be trusted counts as on an edge.
     """
     points = np.asarray(points, dtype=np.float64).reshape(-1, 3)
     net, numbers = arrangement.net.only(mask)
-    size = max(1, _PORTION // len(np.unique(net.circle)))
+    size = max(1, _PORTION // (len(np.unique(net.circle)) + len(net.points)))
     if len(points) > size:
         parts = [
             locate(arrangement, points[k : k + size], mask) for k in range(0, len(points), size)
         ]
         return np.concatenate(parts)
-    found = np.full(len(points), -1, dtype=np.int64)
-    left = np.flatnonzero(~_on_edges(net, points))
+    half = _nearest(net, points)
+    half[_on_edges(net, points)] = -2
+    left = np.flatnonzero(half == -1)
     # Edges' middles, the longest first: a path towards one meets an edge for certain.
     longest = np.argsort(-net.length * net.circles.radius[net.circle], kind="stable")
     for share, aim in itertools.product((0.5, 0.29, 0.83), longest[:_AIMS].tolist()):
@@ -108,9 +110,30 @@ def locate(arrangement: Arrangement, points: Vectors, mask: int) -> Numbers:
         good &= (distance > CLEAR) & (distance < math.pi - CLEAR)
         # Rising to an edge's left, the path came from its right.
         side = np.where(met.rising[rows, nearest], 1, 0)
-        found[left[good]] = arrangement.face[2 * numbers[edge] + side][good]
+        half[left[good]] = (2 * edge + side)[good]
         left = left[~good]
-    return found
+    edge, side = half // 2, half % 2
+    return np.where(half < 0, -1, arrangement.face[2 * numbers[edge] + side])
+
+
+def _nearest(net: Net, points: Vectors) -> Numbers:
+    """Return the half-edge whose inside is the nearest to each point, -1 where a corner is."""
+    used = np.unique(net.circle)
+    circles = net.circles
+    beyond = points @ circles.axis[used].T - circles.height[used]
+    row = np.repeat(np.arange(len(points)), len(used))
+    which = np.tile(used, len(points))
+    angle = circles.angles(which, points[row])
+    edge = net.find(which, angle, np.zeros(len(angle)))
+    chord = np.linalg.norm(circles.points(which, angle) - points[row], axis=1)
+    chord = np.where(edge < 0, 9.0, chord).reshape(len(points), -1)
+    best = chord.argmin(axis=1)
+    rows = np.arange(len(points))
+    corners = net.points[np.unique(net.ends)]
+    # Squared chords to corners, by products; a corner must be clearly farther.
+    farther = 2 - 2 * (points @ corners.T).max(axis=1) > chord[rows, best] ** 2 + CLEAR
+    side = np.where(beyond[rows, best] > 0, 0, 1)
+    return np.where(farther, 2 * edge.reshape(len(points), -1)[rows, best] + side, -1)
 
 
 def _on_edges(net: Net, points: Vectors) -> Flags:

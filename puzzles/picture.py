@@ -1,6 +1,7 @@
 """A solved puzzle as an SVG picture, seen from in front and from behind, with a cycle's arrows.
 
-Every sticker is seen in exactly one of the views. Only attributes are used, no styles, scripts or
+Every sticker of a flat-cut body is seen in exactly one of the views; on a ball the horizon parts
+them, and what lies across it is seen in both. Only attributes are used, no styles, scripts or
 references, so that the text can stand in any page.
 """
 
@@ -52,11 +53,11 @@ def draw(
 
         said = _title(puzzle, places), _description(puzzle, places, outlined)
         return written_picture.draw(puzzle, places, outlined, width, *said)
-    both, height = views(puzzle, width, hidden)
     scenes: Sequence[SolidScene | BallScene]
     if puzzle.shape == "ball":
-        scenes = ball_scenes(puzzle, both, (width, height))
+        scenes, height = ball_scenes(puzzle, width, hidden)
     else:
+        both, height = views(puzzle, width, hidden)
         scenes = [SolidScene(puzzle, view, (width, height)) for view in both]
     shown = _cycle_stickers(puzzle, places, [scene.spots for scene in scenes])
     radius = disc_radius([scene.spots[k] for scene in scenes for k in shown if k in scene.spots])
