@@ -95,7 +95,7 @@ def found(
     left_handed: bool = False,
 ) -> Found:
     """Return the ranked answers that shelves hold for a request."""
-    puzzle, bounds = request.puzzle, request.bounds
+    bounds = request.bounds
     triples = request.triples()
     words: dict[Word, tuple[int, int, int]] = {}
     for triple in triples:
@@ -104,8 +104,21 @@ def found(
             if bounds.turns is None or len(word) <= bounds.turns:
                 words.setdefault(word, triple)
     shortest = min((len(word) for word in words), default=0)
-    cycle = tuple(_named(puzzle, place) for place in request.cycle)
     says = searched(request, scope, shelves, shortest)
+    return ranked(request, words, says, weights, most, left_handed)
+
+
+def ranked(
+    request: Request,
+    words: Mapping[Word, tuple[int, int, int]],
+    says: Searched,
+    weights: Weights | None = None,
+    most: int = 10,
+    left_handed: bool = False,
+) -> Found:
+    """Return the ranked answers of a request from words and the cycle that each of them does."""
+    puzzle, bounds = request.puzzle, request.bounds
+    cycle = tuple(_named(puzzle, place) for place in request.cycle)
     answers: tuple[Answer, ...] = ()
     left_out = 0
     if words:

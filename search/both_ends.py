@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -19,13 +18,15 @@ MOST_STATES = 400_000
 class Ends:
     """What a search from both ends says about sequences of any form.
 
-    ``turns`` is the length of the shortest, None if none was met; then there is none of up to
-    ``none_up_to`` turns, and none at all if ``never``: all states that one end can reach were seen.
+    ``turns`` is the length of the shortest, None if none was met. There is none of up to
+    ``none_up_to`` turns, and none at all if ``never``: then all ``states`` that can be reached from
+    one of the ends were seen.
     """
 
     turns: int | None
     none_up_to: int
     never: bool = False
+    states: int = 0
 
 
 class _Side:
@@ -81,30 +82,31 @@ def _among(row: NDArray[np.uint64], keys: NDArray[np.uint64]) -> NDArray[np.bool
 
 
 def from_both_ends(
-    problem: Problem,
-    most: int = MOST_STATES,
-    seconds: float | None = None,
-    stop: Callable[[], bool] = lambda: False,
+    problem: Problem, most: int = MOST_STATES, stop: Callable[[], bool] = lambda: False
 ) -> Ends:
     """Return what is to be said of sequences of any form that lead to one of the wanted states."""
     puzzle, own, frame = problem.puzzle, problem.bodies, problem.frame
     homes = puzzle.home[list(problem.kept)]
-    solved = np.array([homes], dtype=np.int32)
-    goals = np.array([one.effect[homes] for one in problem.wanted], dtype=np.int32)
     bodies = len(own.members)
-    at_goal = [own.found(puzzle.home, one.effect) for one in problem.wanted]
-    start = _Side(problem, solved, frame.forth, np.zeros((1, bodies), dtype=np.int32))
-    end = _Side(problem, goals, frame.back, np.array(at_goal, dtype=np.int32).reshape(-1, bodies))
-    began = time.monotonic()
-    while not _among(end.seen, start.newest).any():
-        smaller, larger = sorted((start, end), key=lambda side: len(side.states))
-        if not len(smaller.states):
-            return Ends(None, start.depth + end.depth, True)
-        growth = len(smaller.states) * len(frame.moves)
-        over = seconds is not None and time.monotonic() - began > seconds
-        if len(smaller.seen) + len(larger.seen) + growth // 4 > most or over or stop():
+    goals = np.array([one.effect[homes] for one in problem.wanted], dtype=np.int32)
+    places = [own.found(puzzle.home, one.effect) for one in problem.wanted]
+    at_goal = np.array(places, dtype=np.int32).reshape(-1, bodies)
+    start = _Side(
+        problem,
+        np.array([homes], dtype=np.int32),
+        frame.forth,
+        np.zeros((1, bodies), dtype=np.int32),
+    )
+    end = _Side(problem, goals, frame.back, at_goal)
+    while True:
+        if _among(end.seen, start.newest).any() or _among(start.seen, end.newest).any():
+            turns = start.depth + end.depth
+            return Ends(turns, turns - 1)
+        near, far = sorted((start, end), key=lambda side: len(side.states))
+        if not len(near.states):
+            return Ends(None, start.depth + end.depth, True, len(near.seen))
+        # A turn leads to so many new states at most; most of them are known or blocked.
+        growth = len(near.states) * len(frame.moves) // 2
+        if len(near.seen) + len(far.seen) + growth > most or stop():
             return Ends(None, start.depth + end.depth)
-        smaller.grow()
-        if _among(larger.seen, smaller.newest).any():
-            return Ends(start.depth + end.depth, 0)
-    return Ends(start.depth + end.depth, 0)
+        near.grow()

@@ -15,6 +15,7 @@ from puzzles import brackets
 from puzzles.brackets import Commutator, Conjugate, Tree
 from puzzles.puzzle import Puzzle, Word
 from search.arcs import Arcs, arcs
+from search.fastened import possible
 from search.nesting import nesting, things
 from search.traces import Alphabet, alphabet
 
@@ -72,6 +73,9 @@ def shortest_form(puzzle: Puzzle, word: Word, setup: int | None = None) -> Form 
     found = readings(alphabet(puzzle), word)
     if setup is not None:
         found = list(dict.fromkeys(_carried_inside(puzzle, one, setup) for one in found))
+    if puzzle.can_block:
+        # Turns that cancel are not executed, but somebody who goes by the brackets does them.
+        found = [one for one in found if possible(puzzle, _written_out(puzzle, one))]
     bounded = sorted(
         (memory.least(s) + memory.least(a) + memory.least(b), len(s), len(a) + len(b), s, a, b)
         for s, a, b in found
@@ -84,6 +88,12 @@ def shortest_form(puzzle: Puzzle, word: Word, setup: int | None = None) -> Form 
         if best is None or form.order < best.order:
             best = form
     return best
+
+
+def _written_out(puzzle: Puzzle, reading: Reading) -> Word:
+    around, a, b = reading
+    undone = puzzle.inverse
+    return around + a + b + undone(a) + undone(b) + undone(around)
 
 
 def _carried_inside(puzzle: Puzzle, reading: Reading, most: int) -> Reading:

@@ -8,7 +8,7 @@ of each body, say all about a state that decides which turns are possible.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -76,6 +76,26 @@ def bodies(puzzle: Puzzle, turns: tuple[int, ...]) -> Bodies:
             start = np.flatnonzero(table[:, inverse] >= 0)
             back[b, table[start, inverse], k] = start
     return Bodies(members, tuple(every), forth, back)
+
+
+@lru_cache(maxsize=32)
+def _lists(puzzle: Puzzle) -> list[list[list[int]]]:
+    """Return where each turn carries each body, as plain lists."""
+    every: list[list[list[int]]] = bodies(puzzle, tuple(range(len(puzzle.turns)))).forth.tolist()
+    return every
+
+
+def possible(puzzle: Puzzle, word: Iterable[int]) -> bool:
+    """Return what ``puzzle.first_blocked(word) is None`` says, many times faster."""
+    every = _lists(puzzle)
+    places = [0] * len(every)
+    for turn in word:
+        for b, table in enumerate(every):
+            place = table[places[b]][turn]
+            if place < 0:
+                return False
+            places[b] = place
+    return True
 
 
 def _members(puzzle: Puzzle, turns: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:

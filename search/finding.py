@@ -6,11 +6,12 @@ from collections.abc import Sequence
 
 from puzzles.puzzle import Puzzle
 from search.answers import Found, found
+from search.blocked_finding import blocked_found, forbid_unreached, problem_of
 from search.deepening import deepen
 from search.goals import goal_of
 from search.impossible import check
 from search.ranking import Weights
-from search.request import Bounds, request
+from search.request import Bounds, Request, request
 
 
 def find(
@@ -47,6 +48,8 @@ def find(
         any_twist=any_twist,
         bounds=bounds,
     )
+    if puzzle.can_block:
+        return _found_blocked(wanted, weights, most)
     check(wanted.puzzle, wanted.cycle, wanted.layers, wanted.alike, any_twist, wanted.free())
     scope = wanted.scope()
     shelves = None
@@ -54,3 +57,16 @@ def find(
         shelves = progress.shelves
     assert shelves is not None
     return found(wanted, scope, shelves, weights, most)
+
+
+def _found_blocked(wanted: Request, weights: Weights | None, most: int) -> Found:
+    from search import fixed
+    from search.both_ends import from_both_ends
+
+    own = problem_of(wanted)
+    ends = from_both_ends(own)
+    forbid_unreached(ends)
+    sequences = fixed.nothing(own)
+    for progress in fixed.deepen(own, fixed.goal_of(wanted.bounds)):
+        sequences = progress.found
+    return blocked_found(wanted, own, sequences, ends, weights, most)

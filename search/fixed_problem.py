@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 from puzzles.errors import LimitError, RequestError
 from puzzles.laws import joined
 from puzzles.names import slot_names
-from puzzles.puzzle import Puzzle, Table
+from puzzles.puzzle import Puzzle, Table, Word
 from search.encoding import MOST_TURN_NUMBERS
-from search.fastened import Bodies, bodies, fitting
+from search.fastened import Bodies, bodies, fitting, possible
 from search.impossible import ImpossibleError, wanted_effect
 from search.kernels.fixed_arrays import Frame
 
@@ -69,13 +69,13 @@ class Problem:
         """The plain arrays for the kernels."""
         return _framed(self)
 
-    def fulfils(self, number: int, word: Iterable[int]) -> bool:
+    def fulfils(self, number: int, word: Word) -> bool:
         """Return whether a word, as the puzzle's turns, leads to a wanted state and can be done."""
         puzzle = self.puzzle
         effect = puzzle.effect(word)
         homes = puzzle.home[list(self.kept)]
         there = self.wanted[number].effect[homes]
-        return bool(np.array_equal(effect[homes], there)) and puzzle.first_blocked(word) is None
+        return bool(np.array_equal(effect[homes], there)) and possible(puzzle, word)
 
 
 def problem(
@@ -170,8 +170,8 @@ def _held(puzzle: Puzzle, members: Sequence[int], moved: Sequence[bool]) -> str:
         return f"No turn that is possible brings {going} to where it is wanted."
     staying = joined([n for n, goes in zip(own, moved, strict=True) if not goes])
     return (
-        f"The pieces {joined(own)} are fastened together, so {going} cannot go there while "
-        f"{staying} stays, and here it cannot go along."
+        f"The pieces {joined(own)} are fastened together, so {going} cannot be cycled while "
+        f"{staying} stay{'' if sum(not goes for goes in moved) > 1 else 's'} in place."
     )
 
 

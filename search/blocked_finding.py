@@ -1,0 +1,125 @@
+"""Requests on puzzles on which turns can be blocked: to a search of their own, and to answers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from puzzles.notation import write
+from puzzles.puzzle import Word
+from search.answers import Found, Searched, ranked
+from search.both_ends import Ends
+from search.fixed import Sequences
+from search.fixed_problem import Problem, Triple, problem
+from search.impossible import ImpossibleError, check
+from search.nesting import things
+from search.ranking import Weights
+from search.request import Bounds, Request
+
+#: The most words that are ranked, of the shortest and of those with the fewest things each.
+MOST_WORDS = 60
+
+
+def problem_of(request: Request) -> Problem:
+    """Return the search that answers a request; raises ImpossibleError with the reason.
+
+    Impossible is what no sequence does even if no turn is blocked, and what would tear apart what
+    is fastened together.
+    """
+    puzzle = request.puzzle
+    kind = int(puzzle.type_of[request.cycle[0].slot])
+    named = {place.slot for place in request.cycle}
+    going_along = {s for own in puzzle.bonds if named & set(own) for s in own} - named
+    free: Iterable[int] = request.free()
+    if going_along:
+        # What is fastened to the three goes along, so that only their own type is as it was asked.
+        free = [t.number for t in puzzle.types if t.number != kind]
+    if not any(int(puzzle.type_of[slot]) == kind for slot in going_along):
+        check(puzzle, request.cycle, request.layers, request.alike, request.any_twist, free)
+    return problem(puzzle, request.triples(), request.layers, request.kept)
+
+
+def forbid_unreached(ends: Ends) -> None:
+    """Raise ImpossibleError if all states that can be reached were seen, and none is wanted."""
+    if ends.never:
+        raise ImpossibleError(
+            f"No sequence of possible turns leads there: one end can reach {ends.states:,} "
+            f"state{'s' if ends.states != 1 else ''} and no more, and the other end is not among "
+            "them."
+        )
+
+
+def blocked_found(
+    request: Request,
+    own: Problem,
+    sequences: Sequences,
+    ends: Ends,
+    weights: Weights | None = None,
+    most: int = 10,
+    left_handed: bool = False,
+) -> Found:
+    """Return the ranked answers that a search in the fixed frame has found for a request."""
+    bounds = request.bounds
+    words: dict[Word, Triple] = {}
+    for number, found in enumerate(sequences.words):
+        for word in found:
+            if bounds.turns is None or len(word) <= bounds.turns:
+                words.setdefault(word, own.wanted[number].triple)
+    chosen = _chosen(own, words)
+    for word in chosen:
+        _check(own, word, sequences)
+    shortest = min((len(word) for word in chosen), default=0)
+    says = searched(own, bounds, request.alike, sequences.level, shortest, ends)
+    return ranked(request, chosen, says, weights, most, left_handed)
+
+
+def _chosen(own: Problem, words: dict[Word, Triple]) -> dict[Word, Triple]:
+    """Return the shortest words, and those with the fewest things to remember."""
+    by_length = sorted(words, key=lambda word: (len(word), word))
+    easy = sorted(words, key=lambda word: (things(own.puzzle, word), len(word), word))
+    return {word: words[word] for word in (*by_length[:MOST_WORDS], *easy[:MOST_WORDS])}
+
+
+def _check(own: Problem, word: Word, sequences: Sequences) -> None:
+    """Raise RuntimeError for a word that does not what it was kept for, or cannot be done."""
+    puzzle = own.puzzle
+    number = next(k for k, found in enumerate(sequences.words) if word in found)
+    if puzzle.first_blocked(word) is not None or not own.fulfils(number, word):
+        raise RuntimeError(
+            f"{write(puzzle, word)} was kept for a cycle that it does not do; the stored searches "
+            "are broken and should be removed"
+        )
+
+
+def told_apart(own: Problem, alike: bool) -> str:
+    """Return what is to be said about pieces that look the same: all are told apart in proofs."""
+    like = alike and any(own.puzzle.alike[slot] != slot for slot in own.kept)
+    return " with all pieces told apart" if like else ""
+
+
+def searched(
+    own: Problem, bounds: Bounds, alike: bool, level: int, shortest: int, ends: Ends | None
+) -> Searched:
+    """Say how far a search went, and what that and the search from both ends prove.
+
+    ``shortest`` is the length of the shortest answer, 0 for none.
+    """
+    apart = told_apart(own, alike)
+    back = " that put what is fastened back in its place" if own.loose else ""
+    setup = "" if bounds.setup is None else f", at most {bounds.setup} in S"
+    best = f"{shortest} turns is the shortest found; " if shortest else ""
+    text = (
+        f"{best}searched all S [A, B] S' of possible turns with up to {level} turns in S, A and B "
+        f"together{setup}{apart}{back}"
+    )
+    if ends is None:
+        return Searched(level, bounds.setup, None, text)
+    least = ends.none_up_to
+    if ends.turns is None:
+        proven = f"no sequence of any form has up to {least} turns"
+    elif shortest and ends.turns >= shortest:
+        proven, least = "no sequence of any form is shorter", shortest
+    else:
+        proven = f"the shortest sequence of any form has {ends.turns}"
+    if bounds.turns is not None:
+        least = min(least, bounds.turns)
+    return Searched(level, bounds.setup, None if apart or back else least, f"{text}; {proven}")
