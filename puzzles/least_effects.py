@@ -105,7 +105,7 @@ def _least(own: LayerGroup, kind: PieceType) -> LeastOf:
 
 
 def _loose(puzzle: Puzzle, part: Part) -> Part:
-    """Return a part without the slots of fastened pieces, none of which moves without the others."""
+    """Return a part without the slots of fastened pieces, none of which moves alone."""
     held = {slot for group in puzzle.bonds for slot in group}
     return replace(part, slots=tuple(slot for slot in part.slots if slot not in held))
 

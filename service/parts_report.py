@@ -6,7 +6,7 @@ from typing import Any
 
 from puzzles.anatomy import Anatomy
 from puzzles.least_effects import MOVED, Least, least_words
-from puzzles.names import placement_name
+from puzzles.names import placement_name, slot_names
 from puzzles.puzzle import Puzzle
 from service import parts_words as words
 from service.parts import Parts
@@ -60,6 +60,7 @@ def parts(own: Parts) -> Report:
         "order_proven": group.proven,
         "order_bounds": [str(group.lower), str(group.upper)],
         "order_from": _order_from(anatomy),
+        "fastened": [[slot_names(puzzle)[slot] for slot in group] for group in puzzle.bonds],
         "blocked": _blocked(anatomy),
         "laws": [law.text for law in group.laws],
         "ties": words.ties(anatomy),

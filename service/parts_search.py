@@ -13,18 +13,21 @@ from numpy.typing import NDArray
 
 from puzzles.errors import LimitError, RequestError
 from puzzles.least_effects import CYCLE, TWISTS, Least, least_words
+from puzzles.names import placement_name
 from puzzles.puzzle import Puzzle
 from puzzles.words import normal
 from search import claims, frames
 from search.atlas_entries import cycles_of, entries, placed
 from search.encoding import Scope, scope, useful_layers, wanted_with_images
 from search.goals import Goal
+from search.impossible import ImpossibleError
 from search.kernels.arrays import NONE
+from search.request import Bounds, request
 from search.shelves import Shelves
 from search.short_forms import LONGEST, short_forms
-from service.engine import PERSON, Engine
+from service.engine import PERSON, Engine, NoFormError
 from service.parts import Parts
-from service.sequences import ANY_FORM, COMMUTATORS, Kept, checked, keep
+from service.sequences import ANY_FORM, COMMUTATORS, Kept, checked, keep, rank
 
 #: Seconds for all that is missing together, unless somebody asks for more.
 SECONDS = 60.0
@@ -40,6 +43,7 @@ def find_missing(engine: Engine, own: Parts, seconds: float) -> tuple[Parts, str
     Three-cycles come first; each effect gets an equal share of the time that is left. What is
     found is kept in the engine's store.
     """
+    _compile(engine, own.puzzle)
     until = time.monotonic() + seconds
     cycles = [effect for effect in own.missing if effect.kind == CYCLE]
     others = [effect for effect in own.missing if effect.kind != CYCLE]
@@ -50,7 +54,7 @@ def find_missing(engine: Engine, own: Parts, seconds: float) -> tuple[Parts, str
         if share <= 0 or engine.stop():
             break
         engine.notice(_looking(own, [effect], share))
-        own = _with(engine, own, _three_cycle(engine, own.puzzle, effect.type, share))
+        own = _with(engine, own, _three_cycle(engine, own.puzzle, effect, share))
     for number in sorted(twisting):
         share = (until - time.monotonic()) / (len(twisting) + 2)
         if share > 0 and not engine.stop():
@@ -62,6 +66,16 @@ def find_missing(engine: Engine, own: Parts, seconds: float) -> tuple[Parts, str
     if engine.stop():
         return own, PERSON
     return own, "time" if own.missing and time.monotonic() >= until else None
+
+
+def _compile(engine: Engine, puzzle: Puzzle) -> None:
+    """Search next to nothing once, so that compiling does not count as time to search."""
+    from search.kernels import jit
+
+    types = [kind.number for kind in puzzle.types if kind.moves]
+    place = None if jit.warm() else next(filter(None, (_scope(puzzle, n) for n in types)), None)
+    if place is not None and not puzzle.can_block:
+        engine.search(place, Goal(1, None, None))
 
 
 def _looking(own: Parts, effects: Iterable[Least], seconds: float) -> str:
@@ -78,7 +92,7 @@ def _with(engine: Engine, own: Parts, found: Iterable[Kept]) -> Parts:
         if kind is None or done is None:
             continue
         known = sequences.get((kind.number, kept.effect))
-        if known is None or kept.turns < known.kept.turns:
+        if known is None or rank(kept) < rank(known.kept):
             sequences[kind.number, kept.effect] = done
             better.append(kept)
     keep(own.puzzle, engine.store, better)
@@ -102,11 +116,14 @@ def _costs(own: Scope, found: Shelves, triples: Numbers) -> Numbers:
     return result
 
 
-def _three_cycle(engine: Engine, puzzle: Puzzle, number: int, seconds: float) -> list[Kept]:
+def _three_cycle(engine: Engine, puzzle: Puzzle, effect: Least, seconds: float) -> list[Kept]:
     """Return the shortest three-cycle of a type that a search finds, if it finds one."""
+    if puzzle.can_block:
+        return _one_cycle(engine, puzzle, effect, seconds)
+    number = effect.type
     own = _scope(puzzle, number)
     triples = cycles_of(puzzle, puzzle.types[number])
-    if own is None or puzzle.can_block:
+    if own is None:
         return []
     orbits = np.unique(frames.representatives(own, placed(own, triples)))
     shelves = engine.search(own, Goal(None, orbits, seconds)).shelves
@@ -121,6 +138,21 @@ def _three_cycle(engine: Engine, puzzle: Puzzle, number: int, seconds: float) ->
     said = COMMUTATORS if proven >= entry.shortest.turns else ""
     kind = puzzle.types[number].name
     return [Kept(kind, CYCLE, entry.shortest.notation, entry.shortest.turns, said)]
+
+
+def _one_cycle(engine: Engine, puzzle: Puzzle, effect: Least, seconds: float) -> list[Kept]:
+    """Return the shortest sequence for one three-cycle where turns can be blocked."""
+    [cycle] = effect.cycles(puzzle)
+    names = [placement_name(puzzle, p) for p in cycle]
+    wanted = request(puzzle, names, alike=False, bounds=Bounds(seconds=seconds))
+    try:
+        answers = engine.find(wanted).found.answers
+    except (ImpossibleError, NoFormError, LimitError):
+        return []
+    best = min(answers, key=lambda answer: (answer.turns, answer.things), default=None)
+    if best is None:
+        return []
+    return [Kept(puzzle.types[effect.type].name, CYCLE, best.notation, best.turns)]
 
 
 def _others(engine: Engine, puzzle: Puzzle, effects: Iterable[Least], until: float) -> list[Kept]:

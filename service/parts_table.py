@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from puzzles.effects import Effect, cycle_text, cycles
 from puzzles.least_effects import Least, least_words
+from puzzles.names import slot_names
 from puzzles.puzzle import PieceType, Puzzle
 from service import parts_words as words
 from service.layout import INDENT, Page, page
@@ -24,7 +25,7 @@ def show_parts(own: Parts) -> None:
         _types(out, own)
         _layers(out, own)
         held = "" if puzzle.shape == "written" else f"{puzzle.up} up, {puzzle.front} in front"
-        out.pairs([("held", held), *_positions(own)])
+        out.pairs([("held", held), ("fastened", _fastened(own)), *_positions(own)])
         _laws(out, own)
         _alone(out, own)
         _carried(out, own)
@@ -94,6 +95,12 @@ def _positions(own: Parts) -> list[tuple[str, object]]:
         ("blocked", counted),
         ("symmetries", _symmetries(own.puzzle)),
     ]
+
+
+def _fastened(own: Parts) -> str:
+    """Return which pieces are fastened together: "UFR to UF; DBL to DB"."""
+    names = slot_names(own.puzzle)
+    return "; ".join(" to ".join(names[slot] for slot in group) for group in own.puzzle.bonds)
 
 
 def _symmetries(puzzle: Puzzle) -> str:
@@ -166,7 +173,8 @@ def _carried(out: Page, own: Parts) -> None:
     if not types and not own.anatomy.layers_like:
         return
     out.line()
-    out.line("What carries over from the catalogue", "bold")
+    unless = "" if own.anatomy.reached is None else ", were no turn blocked"
+    out.line(f"What carries over from the catalogue{unless}", "bold")
     for numbers, text in types:
         out.line(words.sentence(f"{words.the_types(own.puzzle, numbers)} {text}"), indent=INDENT)
     for like in own.anatomy.layers_like:

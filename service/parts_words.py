@@ -37,15 +37,18 @@ def ties(own: Anatomy) -> list[str]:
     moving = [kind.number for kind in own.puzzle.types if kind.moves]
     if len(moving) < 2:
         return []
+    if not own.ties and own.reached is not None:
+        return []
     if not own.ties:
         return ["Each type of piece moves independently of the others."]
     free = own.independent
     result = []
-    if free:
+    if free and own.reached is None:
         verb = "move" if own.puzzle.types[free[0]].count > 1 or len(free) > 1 else "moves"
         result.append(sentence(f"{the_types(own.puzzle, free)} {verb} independently of all others"))
     result += [law.text for law in own.ties]
-    if all(law.kind in ("parity", "twist", "parity and twist") for law in own.ties):
+    loose = all(law.kind in ("parity", "twist", "parity and twist") for law in own.ties)
+    if loose and own.reached is None:
         result.append("But for that, each type can be moved without the others.")
     return result
 

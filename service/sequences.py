@@ -49,6 +49,11 @@ class Checked:
     sequence: str
 
 
+def rank(kept: Kept) -> tuple[int, bool, int, str]:
+    """Return what sequences for one effect are sorted by: fewer turns, a proof, a shorter text."""
+    return kept.turns, not kept.shortest, len(kept.notation), kept.notation
+
+
 def checked(puzzle: Puzzle, kept: Kept) -> Checked | None:
     """Return a kept sequence with its turns, None if it does not have its effect."""
     kind = puzzle.type_named(kept.type)
@@ -82,7 +87,7 @@ def stored(puzzle: Puzzle, store: Store) -> dict[Wanted, Checked]:
     for turns in store.levels(_key(puzzle)):
         rows += _read(store.get(_key(puzzle), turns))
     result: dict[Wanted, Checked] = {}
-    for kept in sorted(rows, key=lambda row: (row.turns, not row.shortest)):
+    for kept in sorted(rows, key=rank):
         own = checked(puzzle, kept)
         kind = puzzle.type_named(kept.type)
         if own is not None and kind is not None:
@@ -129,16 +134,17 @@ def main(names: list[str], seconds: float) -> None:
     from service.parts_search import find_missing
 
     path = Path(__file__).parent.parent / "puzzles" / "catalogue" / FILE
-    result: dict[str, tuple[str, Iterable[Kept]]] = {}
-    for name in file.catalogue():
-        puzzle = load(name)
-        own = parts(puzzle, NoStore())
-        if not names or name in names:
-            say(f"{name}")
-            own, _ = find_missing(Engine(notice=say), own, seconds)
-        rows = [c.kept for _, c in sorted(own.sequences.items())]
-        result[name] = puzzle.digest, rows
-    path.write_text(text(result), encoding="utf-8")
+    for name in names or file.catalogue():
+        say(name)
+        own, _ = find_missing(Engine(notice=say), parts(load(name), NoStore()), seconds)
+        _shipped.cache_clear()
+        result: dict[str, tuple[str, Iterable[Kept]]] = {}
+        for other in file.catalogue():
+            puzzle = load(other)
+            known = own.sequences if other == name else stored(puzzle, NoStore())
+            rows = [done.kept for _, done in sorted(known.items())]
+            result[other] = puzzle.digest, rows
+        path.write_text(text(result), encoding="utf-8")
 
 
 if __name__ == "__main__":
