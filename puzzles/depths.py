@@ -23,6 +23,8 @@ _SURVEY = 0.65
 _INSIDE = 0.03
 #: How often a range or a box that does not hold what it should is made smaller.
 _SHRUNK, _SMALLER = 6, 0.6
+#: Critical bounds closer than this are one.
+_AGREE = 1e-7
 #: How many of the nearest counts are named where none are right.
 _NEAREST = 3
 
@@ -170,7 +172,7 @@ def _fitting(seen: Sequence[Seen], wanted: Sequence[int]) -> list[Seen]:
 class _Run:
     """Sizes in a row of the first unknown that give the same puzzle; ``best`` is one of them.
 
-    ``fixed`` says whether the other unknown is the same, and critical, for all of them.
+    ``fixed`` says whether the last unknown, if critical, is so whatever the first one is.
     """
 
     best: Seen
@@ -189,28 +191,55 @@ def _runs(puzzle: OpenPuzzle, seen: Sequence[Seen]) -> list[_Run]:
     result = []
     for group in groups.values():
         group.sort(key=lambda x: x.bounds[0])
-        # Neighbours in the list belong together where their ranges overlap, or their bounds agree.
-        parts: list[list[Seen]] = []
-        for own in group:
-            last = parts[-1][-1] if parts else None
-            if last is not None and own.low <= last.high + 1e-7 and last.low <= own.high + 1e-7:
-                parts[-1].append(own)
-            else:
-                parts.append([own])
-        for part in parts:
-            best = max(part, key=lambda x: (x.high - x.low, -abs(x.bounds[0] - part[0].bounds[0])))
+        for part in _specials(group) if group[0].special[1] else _ranges(group):
+            best = max(part, key=lambda x: x.high - x.low)
             if best.special[1]:
                 best = part[len(part) // 2]
-            size = sum(own.high - own.low for own in part)
-            result.append(_Run(best, size, best.special[1] and len(part) > 1))
+            same = abs(part[0].bounds[1] - part[-1].bounds[1]) < _AGREE
+            fixed = best.special[0] or (same and len(part) > 1)
+            result.append(_Run(best, sum(x.high - x.low for x in part), fixed))
     return result
+
+
+def _ranges(group: Sequence[Seen]) -> list[list[Seen]]:
+    """Part what stands in a row where the ranges of the last unknown do not overlap."""
+    parts: list[list[Seen]] = []
+    for own in group:
+        last = parts[-1][-1] if parts else None
+        if last is not None and own.low <= last.high and last.low <= own.high:
+            parts[-1].append(own)
+        else:
+            parts.append([own])
+    return parts
+
+
+def _specials(group: Sequence[Seen]) -> list[list[Seen]]:
+    """Join those for which the last unknown is critical at one size, and all others together.
+
+    For the others the critical size depends on the first unknown, where that is not critical.
+    """
+    parts: list[list[Seen]] = []
+    for own in sorted(group, key=lambda x: x.bounds[1]):
+        if parts and own.bounds[1] - parts[-1][0].bounds[1] < _AGREE:
+            parts[-1].append(own)
+        else:
+            parts.append([own])
+    if group[0].special[0]:
+        return parts
+    alone = [part[0] for part in parts if len(part) == 1]
+    found = [part for part in parts if len(part) > 1]
+    if alone:
+        found.append(sorted(alone, key=lambda x: x.bounds[0]))
+    return found
 
 
 def _rank(run: _Run, wanted: Sequence[int]) -> tuple[object, ...]:
     """Sort key: fewest kinds that were not counted, ranges before exact sizes, the widest first."""
     fit = wanted_counts.fit(wanted, run.best.found.counts)
     assert fit is not None
-    return len(fit.left), fit.summed, sum(run.best.special), -run.size
+    # What is exact only together with the other size, hardly anybody builds.
+    both = len(run.best.special) > 1 and run.best.special[1] and not run.fixed
+    return both, len(fit.left), fit.summed, sum(run.best.special), -run.size
 
 
 def _proposal(puzzle: OpenPuzzle, run: _Run, wanted: Sequence[int], clock: _Clock) -> Proposal:
@@ -404,8 +433,9 @@ def _nearest(puzzle: OpenPuzzle, seen: Sequence[Seen], wanted: Sequence[int]) ->
     found = []
     for counts in order[:_NEAREST]:
         own = result[counts]
-        sizes = [
-            _size(puzzle, n, own.bounds, own.special[n], (x, x)) for n, x in enumerate(own.bounds)
-        ]
+        bounds = list(own.bounds)
+        if not own.special[own.moving]:
+            bounds[own.moving] = plain(puzzle, own.moving, own.low, own.high)
+        sizes = [_size(puzzle, n, bounds, own.special[n], (x, x)) for n, x in enumerate(bounds)]
         found.append(Nearest(counts, tuple(size.entry for size in sizes)))
     return found

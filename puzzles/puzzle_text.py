@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from puzzles import file
 
 
-def written(model: file.PuzzleModel) -> str:
-    """Return the text of the puzzle file that describes a model."""
-    data = model.model_dump(exclude_unset=True)
+def written(model: file.PuzzleModel, without: Collection[str] = ()) -> str:
+    """Return the text of the puzzle file that describes a model, without some of its keys."""
+    data = {
+        key: value
+        for key, value in model.model_dump(exclude_unset=True).items()
+        if key not in without
+    }
     plain = {k: v for k, v in data.items() if not _table(v)}
     lines = [f"{key} = {_value(value)}" for key, value in plain.items()]
     for key, value in data.items():

@@ -52,7 +52,7 @@ class Survey:
     complete: bool = False
 
     def run(self) -> None:
-        """Look until all is known, as closely as it is looked; raises EndedError from ``looking``."""
+        """Look until all is known, as closely as it is looked; ``looking`` may raise EndedError."""
         if len(self.puzzle.unknowns) == 1:
             sweep = Sweep(self.puzzle, (math.nan,), 0, self.looking)
             self.sweeps.append(sweep)

@@ -7,7 +7,7 @@ from typing import Annotated, cast
 
 import typer
 
-from service import cli_find, cli_puzzle
+from service import cli_depths, cli_find, cli_puzzle
 from service.output import BAD_INPUT, FOUND, print_text, say
 
 app = typer.Typer(
@@ -23,6 +23,7 @@ app.command()(cli_find.find)
 app.command(name="try")(cli_puzzle.attempt)
 app.command()(cli_find.atlas)
 app.command()(cli_puzzle.scramble)
+app.command()(cli_depths.depths)
 
 
 @app.callback(invoke_without_command=True)

@@ -54,7 +54,7 @@ class Watcher:
         if not sys.stderr.isatty():
             return
         if self._bar is None:
-            self._bar, self._task = _started()
+            self._bar, self._task = started()
         self._bar.update(
             self._task,
             completed=progress.share,
@@ -77,7 +77,8 @@ class Watcher:
             self.close()
 
 
-def _started() -> tuple[Bar, Any]:
+def started() -> tuple[Bar, Any]:
+    """Return a bar on standard error, and its task, whose fields `level` and `best` are words."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
