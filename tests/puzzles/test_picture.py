@@ -17,7 +17,7 @@ from puzzles.file import catalogue, parse
 from puzzles.picture import CORES, PALETTE, draw, face_paint
 from puzzles.views import directions, inset
 
-NAMES = catalogue()
+NAMES = [name for name in catalogue() if load(name).shape == "solid"]
 SVG = "{http://www.w3.org/2000/svg}"
 ALLOWED = {
     "svg": {"viewBox", "width", "height", "role"},
@@ -74,6 +74,18 @@ def heads(view: ElementTree.Element) -> list[np.ndarray]:
         for p in view.iter(f"{SVG}polygon")
         if p.attrib.get("stroke-width") == "1.2"
     ]
+
+
+def pointed(view: ElementTree.Element, at: np.ndarray, radius: float) -> np.ndarray:
+    """The place that a disc stands for: its middle, or where a thin line from its rim ends."""
+    for path in view.iter(f"{SVG}path"):
+        if path.attrib["stroke-width"] == "1.2" and path.attrib["stroke"] == "#000000":
+            ends = [
+                np.array([float(x) for x in end.split()]) for end in path.attrib["d"][1:].split("L")
+            ]
+            if abs(np.linalg.norm(ends[0] - at) - radius) < 0.2:
+                return ends[1]
+    return at
 
 
 def after(number: str) -> str:
@@ -198,8 +210,9 @@ def test_a_cycle_is_numbered_and_joined_by_arrows(name: str) -> None:
         assert sorted(text for view in root for text, *_ in discs(view)) == ["1", "2", "3"]
         for view in root.findall(f"{SVG}g"):
             numbered = {}
-            for _, at, _ in discs(view):
-                (number,) = (k for k, p in shapes(view).items() if contains(p, at))
+            for _, at, radius in discs(view):
+                place = pointed(view, at, radius)
+                (number,) = (k for k, p in shapes(view).items() if contains(p, place))
                 numbered[number] = at
             slots = {puzzle.stickers[number].slot for number in numbered}
             assert len(slots) == len(numbered)
