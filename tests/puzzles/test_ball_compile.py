@@ -108,6 +108,29 @@ def test_twists_that_are_said_to_show_do_and_others_do_not(puzzle: Puzzle) -> No
             assert all(look) == (twist % kind.seen == 0), (kind.name, twist)
 
 
+def test_pieces_that_are_said_to_be_alike_look_alike_and_no_others(puzzle: Puzzle) -> None:
+    """At every slot, with the twist between them: by the paint of points."""
+    shown = plain_ball(puzzle)
+    if shown.loose:
+        pytest.skip("pieces that fit roughly are alike in paint, not in outline")
+    for kind in puzzle.types:
+        alone = np.all(puzzle.slot_of[puzzle.moves[:, puzzle.home[list(kind.slots)]]] == kind.slots)
+        for slot, first in product(kind.slots, kind.slots):
+            if alone and slot != first:
+                # Nothing carries one of these to the other's slot, so no frame compares them.
+                continue
+            home = int(puzzle.home[slot])
+            points = shown.home[shown.piece == slot]
+            shifts = []
+            for twist in range(kind.twists):
+                back = points @ (puzzle.frames[home + twist] @ puzzle.frames[puzzle.home[first]].T)
+                if np.array_equal(shown.paint(back), shown.paint(points)):
+                    shifts.append(twist)
+            assert bool(shifts) == (puzzle.alike[slot] == puzzle.alike[first])
+            if puzzle.alike[slot] == first:
+                assert puzzle.alike_twist[slot] in shifts
+
+
 def test_layers_hold_the_points_between_their_heights(puzzle: Puzzle) -> None:
     shown = plain_ball(puzzle)
     for number, layer in enumerate(puzzle.layers):
