@@ -75,7 +75,10 @@ def automorphisms(
         for turn in turns:
             image, back = divmod(renaming[layer_of[turn.layer]], 2)
             amount = -turn.amount % layers[image].steps if back else turn.amount
-            images.append(number[Turn(layers[image].name, amount)])
+            images.append(number.get(Turn(layers[image].name, amount)))
+        if None in images:
+            # Layers that stop at different amounts.
+            continue
         result.append(
             Symmetry(
                 np.eye(3),

@@ -14,7 +14,7 @@ from puzzles.compile import compiled
 from puzzles.errors import NameNotFoundError, RequestError, TrefoilError
 from puzzles.file import catalogue, parse
 from puzzles.puzzle import Puzzle
-from tests.plain import named, plain
+from tests.plain import named, of_shape, plain
 
 #: Boxes of 3 x 2 x 1, cut in halves that turn by half turns.
 BOX = """
@@ -85,7 +85,7 @@ def test_placements_of_a_type_are_named_by_stickers_of_one_class(name: str) -> N
         assert len({placed.kind for placed in read}) == 1
 
 
-@EVERY
+@pytest.mark.parametrize("name", [*of_shape("solid"), *of_shape("ball")])
 @given(data=st.data())
 def test_letters_that_are_equally_near_are_free_in_order(name: str, data: st.DataObject) -> None:
     puzzle = load(name)

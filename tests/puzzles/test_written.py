@@ -208,6 +208,27 @@ def test_symmetries_are_those_that_trying_all_permutations_finds(data: st.DataOb
     assert np.array_equal(puzzle.symmetries[0].placements, np.arange(puzzle.placement_count))
 
 
+@pytest.mark.parametrize("name", ["cube-corners", "tetrahedron-corners", "3x3x3-slices"])
+def test_symmetries_done_one_after_the_other_are_symmetries(name: str) -> None:
+    """Up to twisting all pieces of a type along, which does nothing to a cycle."""
+    puzzle = made(written_down(load(name)))
+
+    def seen(placements: np.ndarray[tuple[int], np.dtype[np.int32]]) -> tuple[int, ...]:
+        result = []
+        for kind in puzzle.types:
+            own = placements[list(kind.placements)]
+            slots, twists = puzzle.slot_of[own], puzzle.twist_of[own]
+            result += [*slots.tolist(), *((twists - twists[0]) % kind.twists).tolist()]
+        return tuple(result)
+
+    every = {(tuple(s.turns.tolist()), seen(s.placements)) for s in puzzle.symmetries}
+    assert len(every) == len(puzzle.symmetries)
+    for one in puzzle.symmetries[:: max(1, len(puzzle.symmetries) // 12)]:
+        for other in puzzle.symmetries:
+            both = other.placements[one.placements]
+            assert (tuple(other.turns[one.turns].tolist()), seen(both)) in every
+
+
 def test_pieces_that_are_twisted_only_and_that_never_move_are_types_of_their_own() -> None:
     text = file_of(["(1 2 3) (5+1)", "(3 4) (6+1)"], 8, 'twists = {"5 6" = 4}')
     puzzle = made(text)
