@@ -49,7 +49,7 @@ def working(chosen: Settings) -> Iterator[Engine]:
     watcher = Watcher()
     try:
         with Stopper().listening() as stop, watcher.watching() as watch:
-            yield Engine(store, chosen.threads, say, watch, stop)
+            yield Engine(store, chosen.threads, say, watch, stop, watch.fixed)
     finally:
         store.close()
 

@@ -25,6 +25,8 @@ from service.stores import NoStore, Store
 
 if TYPE_CHECKING:
     from search.deepening import Progress
+    from search.fixed import FixedProgress
+    from service.blocked import FixedOutcome
 
 #: The modules whose sources may decide what stands on shelves, which are not read after an edit:
 #: all of the search, since a list of those that matter is soon one module short.
@@ -54,7 +56,7 @@ class FindResult:
     """The answers to a request, and how the search for them ended."""
 
     found: Found
-    outcome: Outcome
+    outcome: Outcome | FixedOutcome
 
 
 def _quiet(progress: Progress, goal: Goal) -> None:
@@ -65,7 +67,8 @@ def _quiet(progress: Progress, goal: Goal) -> None:
 class Engine:
     """Answers requests from a store, or by searching with ``threads`` threads.
 
-    ``notice`` is told what a person waits for; ``watch`` sees the progress of a search; when
+    ``notice`` is told what a person waits for; ``watch`` sees the progress of a search,
+    ``watch_fixed`` that of one in the fixed frame; when
     ``stop()`` is true, a search ends within moments and keeps what it has found.
     """
 
@@ -74,6 +77,12 @@ class Engine:
     notice: Callable[[str], None] = lambda text: None
     watch: Callable[[Progress, Goal], None] = _quiet
     stop: Callable[[], bool] = lambda: False
+    watch_fixed: Callable[[FixedProgress], None] = lambda progress: None
+
+    @property
+    def version(self) -> str:
+        """What names the sources of the search in the store."""
+        return _version()
 
     def find(
         self,
@@ -87,12 +96,17 @@ class Engine:
         Raises ImpossibleError, NoFormError, and LimitError for bounds that need too much.
         """
         puzzle, free = request.puzzle, request.free()
+        if puzzle.can_block:
+            from service import blocked
+
+            forbid_commuting(puzzle, request.layers)
+            return blocked.find(self, request, weights, most, left_handed)
         check(puzzle, request.cycle, request.layers, request.alike, request.any_twist, free)
         forbid_commuting(puzzle, request.layers)
         scope = request.scope()
         outcome = self.search(scope, goal_of(request, scope), request.bounds)
         answers = found(request, scope, outcome.shelves, weights, most, left_handed)
-        return FindResult(_with_note(answers, outcome.note), outcome)
+        return FindResult(with_note(answers, outcome.note), outcome)
 
     def search(self, scope: Scope, goal: Goal, bounds: Bounds | None = None) -> Outcome:
         """Return shelves that reach a goal, from the store if it has them, else by searching.
@@ -127,9 +141,8 @@ class Engine:
                 break
         return best
 
-    def _deepened(
-        self, key: str, scope: Scope, goal: Goal, start: Shelves | None, asked: str
-    ) -> Outcome:
+    def tell_compiling(self) -> None:
+        """Tell a person who has to wait for kernels to be compiled."""
         from search.kernels import jit
 
         jit.when_damaged(self.notice)
@@ -137,6 +150,11 @@ class Engine:
             never = jit.why_not_kept()
             once = f"they cannot be kept, since {never}" if never else "once on this machine"
             self.notice(f"Compiling the search kernels, about {COMPILING_SECONDS} s; {once}")
+
+    def _deepened(
+        self, key: str, scope: Scope, goal: Goal, start: Shelves | None, asked: str
+    ) -> Outcome:
+        self.tell_compiling()
         from search import atlas, rings
         from search.deepening import deepen
 
@@ -183,7 +201,8 @@ def forbid_commuting(puzzle: Puzzle, layers: Iterable[int] | None) -> None:
         )
 
 
-def _with_note(answers: Found, note: str) -> Found:
+def with_note(answers: Found, note: str) -> Found:
+    """Return answers that say more about how a search ended."""
     if not note:
         return answers
     says = replace(answers.searched, text=f"{answers.searched.text}; {note}")

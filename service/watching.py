@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress as Bar
 
     from search.deepening import Progress
+    from search.fixed import FixedProgress
     from search.goals import Goal
 
 
@@ -51,16 +52,26 @@ class Watcher:
         self._task: Any = None
 
     def __call__(self, progress: Progress, goal: Goal) -> None:
+        if sys.stderr.isatty():
+            level = f"half-length {progress.working}"
+            self._show(progress.share, level, _best(progress, goal))
+
+    def fixed(self, progress: FixedProgress) -> None:
+        """Show how far a search in the fixed frame is."""
         if not sys.stderr.isatty():
             return
+        found = progress.found
+        if len(found.words) > 1:
+            known = sum(bool(own) for own in found.words)
+            best = f"{known} of {len(found.words)} cycles"
+        else:
+            best = f"best so far: {found.best} turns" if found.best else "nothing yet"
+        self._show(progress.share, f"{progress.working} turns in S, A and B", best)
+
+    def _show(self, share: float, level: str, best: str) -> None:
         if self._bar is None:
             self._bar, self._task = started()
-        self._bar.update(
-            self._task,
-            completed=progress.share,
-            level=f"half-length {progress.working}",
-            best=_best(progress, goal),
-        )
+        self._bar.update(self._task, completed=share, level=level, best=best)
 
     def close(self) -> None:
         """Take the bar away."""
@@ -69,7 +80,7 @@ class Watcher:
             self._bar = None
 
     @contextlib.contextmanager
-    def watching(self) -> Iterator[Callable[[Progress, Goal], None]]:
+    def watching(self) -> Iterator[Watcher]:
         """Take the bar away at the end of the block."""
         try:
             yield self

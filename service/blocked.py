@@ -1,0 +1,118 @@
+"""Requests on puzzles on which turns can be blocked: stored, or searched in the fixed frame."""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from puzzles.errors import LimitError
+from search.blocked_finding import blocked_found, forbid_unreached, problem_of
+from search.both_ends import Ends, from_both_ends
+from search.fixed import FixedGoal, FixedProgress, Sequences, deepen, goal_of
+from search.fixed_problem import Problem
+from search.ranking import Weights
+from search.request import Request
+
+if TYPE_CHECKING:
+    from service.engine import Engine, FindResult
+
+
+@dataclass(frozen=True, eq=False)
+class FixedOutcome:
+    """How a search in the fixed frame ended: what it found, and what ended it early.
+
+    ``stopped_by`` is who or what did, ``note`` says in words what else.
+    """
+
+    sequences: Sequences
+    stopped_by: str | None = None
+    note: str = ""
+
+
+def find(
+    engine: Engine,
+    request: Request,
+    weights: Weights | None,
+    most: int,
+    left_handed: bool,
+) -> FindResult:
+    """Return the ranked answers to a request; raises what ``Engine.find`` does."""
+    from service.engine import FindResult, with_note
+
+    own = problem_of(request)
+    ends = stored_ends(engine, own)
+    forbid_unreached(ends)
+    outcome = search(engine, own, goal_of(request.bounds))
+    answers = blocked_found(request, own, outcome.sequences, ends, weights, most, left_handed)
+    return FindResult(with_note(answers, outcome.note), outcome)
+
+
+def stored_ends(engine: Engine, own: Problem) -> Ends:
+    """Return what a search from both ends says, from the store if it has it."""
+    key = f"{own.key}|ends|{engine.version}"
+    try:
+        data = engine.store.get(key, 0)
+        if data is not None:
+            return Ends(**json.loads(data))
+    except (ValueError, TypeError):
+        pass
+    ends = from_both_ends(own, stop=engine.stop)
+    if not engine.stop():
+        engine.store.put(key, 0, json.dumps(vars(ends)).encode())
+    return ends
+
+
+def search(
+    engine: Engine,
+    own: Problem,
+    goal: FixedGoal,
+    watch: Callable[[FixedProgress], None] | None = None,
+) -> FixedOutcome:
+    """Return what reaches a goal, from the store if it has it, else by searching."""
+    from service.engine import PERSON, TIME
+
+    key = f"{own.key}|{goal.setup}|{engine.version}"
+    found = _stored(engine, key, own, goal)
+    if found is not None and goal.reached(found):
+        return FixedOutcome(found)
+    engine.tell_compiling()
+    note = ""
+    try:
+        for progress in deepen(own, goal, found, engine.stop):
+            deeper = found is None or progress.found.level > found.level
+            found = progress.found
+            if deeper and found.level:
+                engine.store.put(key, found.level, found.to_bytes())
+            (watch or engine.watch_fixed)(progress)
+    except LimitError as error:
+        if found is None:
+            raise
+        note = str(error)
+    assert found is not None
+    if engine.stop():
+        return FixedOutcome(found, PERSON, note)
+    return FixedOutcome(found, None if note or goal.reached(found) else TIME, note)
+
+
+def _stored(engine: Engine, key: str, own: Problem, goal: FixedGoal) -> Sequences | None:
+    """Return the lowest stored level that reaches a goal, else the deepest within its bound."""
+    best: Sequences | None = None
+    for level in reversed(engine.store.levels(key)):
+        if goal.level is not None and level > goal.level:
+            continue
+        data = engine.store.get(key, level)
+        try:
+            found = Sequences.from_bytes(data) if data is not None else None
+        except (ValueError, KeyError, TypeError, IndexError, OSError, EOFError, zipfile.BadZipFile):
+            continue
+        if found is None or found.level != level or len(found.words) != len(own.wanted):
+            continue
+        if not goal.reached(found):
+            return best or found
+        best = found
+        if goal.level is not None:
+            break
+    return best
