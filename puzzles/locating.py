@@ -18,6 +18,8 @@ STEEP, CLEAR = 1e-3, 1e-6
 _PORTION = 400_000
 #: How many edges are aimed at, at three points each, before a point is given up.
 _AIMS = 40
+#: How many of the nearest circles are looked at for an edge.
+_NEAREST = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,20 +122,27 @@ def _nearest(net: Net, points: Vectors) -> Numbers:
     """Return the half-edge whose inside is the nearest to each point, -1 where a corner is."""
     used = np.unique(net.circle)
     circles = net.circles
-    beyond = points @ circles.axis[used].T - circles.height[used]
-    row = np.repeat(np.arange(len(points)), len(used))
-    which = np.tile(used, len(points))
-    angle = circles.angles(which, points[row])
-    edge = net.find(which, angle, np.zeros(len(angle)))
-    chord = np.linalg.norm(circles.points(which, angle) - points[row], axis=1)
-    chord = np.where(edge < 0, 9.0, chord).reshape(len(points), -1)
+    height, radius = circles.height[used], circles.radius[used]
+    here = points @ circles.axis[used].T
+    across = np.sqrt(np.clip(1 - here * here, 0.0, None))
+    away = np.abs(np.arctan2(across * height - here * radius, here * height + across * radius))
+    if len(used) > _NEAREST:
+        which = np.argpartition(away, _NEAREST, axis=1)[:, :_NEAREST]
+    else:
+        which = np.broadcast_to(np.arange(len(used)), away.shape)
+    row = np.repeat(np.arange(len(points)), which.shape[1])
+    column = which.ravel()
+    angle = circles.angles(used[column], points[row])
+    edge = net.find(used[column], angle, np.zeros(len(angle))).reshape(which.shape)
+    chord = 2 * np.sin(np.where(edge < 0, math.pi, away[row, column].reshape(which.shape)) / 2)
     best = chord.argmin(axis=1)
     rows = np.arange(len(points))
     corners = net.points[np.unique(net.ends)]
     # Squared chords to corners, by products; a corner must be clearly farther.
     farther = 2 - 2 * (points @ corners.T).max(axis=1) > chord[rows, best] ** 2 + CLEAR
-    side = np.where(beyond[rows, best] > 0, 0, 1)
-    return np.where(farther, 2 * edge.reshape(len(points), -1)[rows, best] + side, -1)
+    inside = here[rows, which[rows, best]] > height[which[rows, best]]
+    half = 2 * edge[rows, best] + np.where(inside, 0, 1)
+    return np.where(farther & (edge[rows, best] >= 0), half, -1)
 
 
 def _on_edges(net: Net, points: Vectors) -> Flags:
