@@ -262,23 +262,6 @@ def _commuting(layers: int, turn_layer: Table, moves: Table) -> NDArray[np.bool_
 # --- in words -----------------------------------------------------------------------------------
 
 
-def says(puzzle: Puzzle) -> list[str]:
-    """Return in sentences which layers stop only at some angles, and what is fastened together."""
-    by_angles: dict[str, list[str]] = {}
-    for number, layer in enumerate(puzzle.layers):
-        text = stopping(puzzle, number)
-        if text:
-            by_angles.setdefault(text, []).append(layer.name)
-    result = [f"{' '.join(names)}: {text}." for text, names in by_angles.items()]
-    names = slot_names(puzzle)
-    groups = [joined([names[slot] for slot in own]) for own in puzzle.bonds]
-    if len(groups) > 6:
-        result.append(f"{len(groups)} groups of pieces are fastened together.")
-    elif groups:
-        result.append(f"Fastened together: {'; '.join(groups)}.")
-    return result
-
-
 def stopping(puzzle: Puzzle, number: int) -> str:
     """Return at which angles a layer stops, empty if at every step."""
     layer = puzzle.layers[number]
@@ -305,10 +288,9 @@ def why_blocked(puzzle: Puzzle, word: Sequence[int]) -> str | None:
     turn = write(puzzle, (found.turn,))
     start = f"turn {found.at + 1} ({turn}) is blocked"
     own = [names[slot] for slot in found.slots]
-    if len(own) == 1:
-        layer = int(puzzle.turn_layer[found.turn])
-        return f"{start}: {puzzle.layers[layer].name}, {stopping(puzzle, layer)}"
     effect = puzzle.effect(word[: found.at])
+    if len(own) == 1:
+        return f"{start}: {_missed(puzzle, found.turn, int(effect[puzzle.home[found.slots[0]]]))}"
     at = puzzle.slot_of[effect[puzzle.home[list(found.slots)]]]
     inside = puzzle.in_layer[puzzle.turn_layer[found.turn], at]
     taken = [name for name, is_in in zip(own, inside, strict=True) if is_in]
@@ -319,3 +301,16 @@ def why_blocked(puzzle: Puzzle, word: Sequence[int]) -> str | None:
         f"{start}: the pieces {joined(few)} are fastened together and {layer_name} would take only "
         f"{joined(took)}"
     )
+
+
+def _missed(puzzle: Puzzle, turn: int, placement: int) -> str:
+    """Return where a turn would leave its layer, whose piece on the axis is at a placement."""
+    number = int(puzzle.turn_layer[turn])
+    layer = puzzle.layers[number]
+    step = puzzle.turn(number, 1)
+    at, standing = int(puzzle.home[puzzle.slot_of[placement]]), 0
+    while step is not None and at != placement and standing < layer.steps:
+        at, standing = int(puzzle.moves[step, at]), standing + 1
+    there = (standing + puzzle.turns[turn].amount) % layer.steps
+    text = stopping(puzzle, number)
+    return f"{layer.name} would stand at {360 * there / layer.steps:.4g} degrees, and it {text}"

@@ -30,9 +30,9 @@ def scrambles(puzzle: Puzzle, count: int, seed: int, turns: int | None = None) -
     """Yield random sequences of so many turns, every one of which is executed.
 
     Each turn is drawn from all that neither merge nor cancel with those before it, also past turns
-    that commute. Only ``random()`` is drawn from, which Python keeps the same from version to
-    version; a negative seed is another one than the positive. A puzzle on which everything merges
-    gives shorter sequences.
+    that commute, and are possible where they stand. Only ``random()`` is drawn from, which Python
+    keeps the same from version to version; a negative seed is another one than the positive. Where
+    nothing goes on, as on a puzzle on which everything merges, sequences are shorter.
     """
     # As a whole number, a seed would lose its sign.
     source = random.Random(seed if seed >= 0 else str(seed))
@@ -40,11 +40,32 @@ def scrambles(puzzle: Puzzle, count: int, seed: int, turns: int | None = None) -
     for _ in range(count):
         word: Word = ()
         while len(word) < wanted:
-            useful = [t for t in range(len(puzzle.turns)) if _adds(puzzle, word, t)]
+            useful = _useful(puzzle, word)
             if not useful:
                 break
             word = (*word, useful[int(source.random() * len(useful))])
         yield word
+
+
+def _useful(puzzle: Puzzle, word: Word) -> list[int]:
+    """Return the turns that may come next; where turns can be blocked, none into a dead end.
+
+    After a turn into a dead end only turns of its own layer are possible.
+    """
+    useful = [t for t in range(len(puzzle.turns)) if _adds(puzzle, word, t)]
+    if not puzzle.can_block:
+        return useful
+    state = puzzle.effect(word)
+    useful = [t for t in useful if puzzle.first_blocked((t,), state) is None]
+    open_ones = []
+    for turn in useful:
+        longer, after = (*word, turn), puzzle.moves[turn][state]
+        if any(
+            _adds(puzzle, longer, t) and puzzle.first_blocked((t,), after) is None
+            for t in range(len(puzzle.turns))
+        ):
+            open_ones.append(turn)
+    return open_ones or useful
 
 
 def _adds(puzzle: Puzzle, word: Word, turn: int) -> bool:

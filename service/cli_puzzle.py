@@ -117,13 +117,18 @@ def attempt(
 ) -> int:
     """Say what a sequence does: which pieces go where, and how often until nothing has moved."""
     from puzzles import load
+    from puzzles.blocking import why_blocked
     from puzzles.effects import cycles, effect_of
+    from puzzles.errors import RequestError
     from puzzles.notation import parse
     from service.reports import tried
 
     path = checked(picture)
     loaded = load(puzzle)
     parsed = parse(loaded, sequence)
+    blocked = why_blocked(loaded, parsed.word)
+    if blocked is not None:
+        raise RequestError(blocked)
     effect = effect_of(loaded, parsed.word)
     found = cycles(loaded, effect)
     if path is not None:

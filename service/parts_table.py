@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from puzzles.blocking import stopping
 from puzzles.effects import Effect, cycle_text, cycles
 from puzzles.least_effects import Least, least_words
 from puzzles.names import slot_names
@@ -61,12 +62,9 @@ def _layers(out: Page, own: Parts) -> None:
 
 
 def _stops(puzzle: Puzzle, layer: int) -> str:
-    """Return at which steps a layer stops, empty if at all of them."""
-    own = puzzle.layers[layer]
-    stops = [turn.amount for turn in puzzle.turns if turn.layer == own.name]
-    if len(stops) == own.steps - 1:
-        return ""
-    return f", stops at {', '.join(map(str, stops))}"
+    """Return at which angles a layer stops, empty if at all steps."""
+    text = stopping(puzzle, layer)
+    return f", {text}" if text else ""
 
 
 def _positions(own: Parts) -> list[tuple[str, object]]:
