@@ -109,7 +109,7 @@ class Anatomy:
         return roams(self.puzzle, number)
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=32)
 def anatomy(puzzle: Puzzle) -> Anatomy:
     """Return what a puzzle is made of."""
     kinds = layer_kinds(puzzle)

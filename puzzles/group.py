@@ -43,7 +43,7 @@ def contains(puzzle: Puzzle, effect: Table) -> bool:
     return layer_group(puzzle).contains(effect)[0]
 
 
-@lru_cache(maxsize=24)
+@lru_cache(maxsize=32)
 def group(puzzle: Puzzle) -> GroupReport:
     """Return order, bounds and laws of the group that all turns of a puzzle generate.
 

@@ -89,7 +89,8 @@ def _alike(
     puzzle: Puzzle, one: int, other: int, actions: dict[int, Action], twist: bool
 ) -> Likeness | None:
     first, second = actions[one], actions[other]
-    if first.signature != second.signature:
+    kinds = puzzle.types[one], puzzle.types[other]
+    if kinds[0].count != kinds[1].count or first.signature != second.signature:
         return None
     best: tuple[int, Renaming] | None = None
     for found in itertools.islice(renamings(first, second), MOST_LOOKED_AT):

@@ -309,7 +309,7 @@ class LayerGroup:
         return result
 
 
-@lru_cache(maxsize=24)
+@lru_cache(maxsize=48)
 def _layer_group(puzzle: Puzzle, layers: tuple[int, ...], types: tuple[int, ...]) -> LayerGroup:
     return LayerGroup(puzzle, layers, types)
 

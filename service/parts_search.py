@@ -33,6 +33,8 @@ from service.sequences import ANY_FORM, COMMUTATORS, Kept, checked, keep, rank
 SECONDS = 60.0
 #: Pairs of three-cycles that are written out to find the shortest pair of twists.
 PAIRS = 24
+#: The part of the time for other effects that is spent on pairs of three-cycles.
+PAIRED = 0.4
 
 Numbers = NDArray[np.int64]
 
@@ -47,22 +49,25 @@ def find_missing(engine: Engine, own: Parts, seconds: float) -> tuple[Parts, str
     until = time.monotonic() + seconds
     cycles = [effect for effect in own.missing if effect.kind == CYCLE]
     others = [effect for effect in own.missing if effect.kind != CYCLE]
-    # Two three-cycles may make a pair of twists, so those are wanted then as well.
-    twisting = {effect.type for effect in others if effect.kind == TWISTS}
     for left, effect in zip(range(len(cycles), 0, -1), cycles, strict=True):
         share = (until - time.monotonic()) / (left + 2 * bool(others))
         if share <= 0 or engine.stop():
             break
         engine.notice(_looking(own, [effect], share))
         own = _with(engine, own, _three_cycle(engine, own.puzzle, effect, share))
-    for number in sorted(twisting):
-        share = (until - time.monotonic()) / (len(twisting) + 2)
-        if share > 0 and not engine.stop():
-            own = _with(engine, own, _two_cycles(engine, own.puzzle, number, share))
     share = until - time.monotonic()
     if others and not engine.stop() and share > 0:
         engine.notice(_looking(own, others, share))
-        own = _with(engine, own, _others(engine, own.puzzle, others, until))
+        twisting = [effect.type for effect in others if effect.kind == TWISTS]
+        # Two three-cycles may make a pair of twists, and shorter ones than there were.
+        end = until - share * PAIRED if twisting else until
+        own = _with(engine, own, _others(engine, own.puzzle, others, end))
+        for number in sorted(twisting):
+            share = (until - time.monotonic()) / len(twisting)
+            done = own.sequences.get((number, TWISTS))
+            proven = done is not None and done.kept.shortest == ANY_FORM
+            if not proven and share > 0 and not engine.stop():
+                own = _with(engine, own, _two_cycles(engine, own.puzzle, number, share))
     if engine.stop():
         return own, PERSON
     return own, "time" if own.missing and time.monotonic() >= until else None
