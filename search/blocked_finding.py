@@ -97,12 +97,20 @@ def told_apart(own: Problem, alike: bool) -> str:
 
 
 def searched(
-    own: Problem, bounds: Bounds, alike: bool, level: int, shortest: int, ends: Ends | None
+    own: Problem | None,
+    bounds: Bounds,
+    alike: bool,
+    level: int,
+    shortest: int,
+    ends: Ends | None,
 ) -> Searched:
     """Say how far a search went, and what that and the search from both ends prove.
 
-    ``shortest`` is the length of the shortest answer, 0 for none.
+    ``shortest`` is the length of the shortest answer, 0 for none; ``own`` is None where nothing had
+    to be searched.
     """
+    if own is None:
+        return Searched(level, bounds.setup, None, "nothing had to be searched")
     apart = told_apart(own, alike)
     back = " that put what is fastened back in its place" if own.loose else ""
     setup = "" if bounds.setup is None else f", at most {bounds.setup} in S"

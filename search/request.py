@@ -103,10 +103,10 @@ class Request:
         plain = [(a, b, c) for a, b, c in itertools.product(*options)]
         if not self.alike:
             return plain
-        return list(dict.fromkeys(t for triple in plain for t in _look_alike(puzzle, triple)))
+        return list(dict.fromkeys(t for triple in plain for t in look_alike(puzzle, triple)))
 
 
-def _look_alike(puzzle: Puzzle, triple: tuple[int, int, int]) -> list[tuple[int, int, int]]:
+def look_alike(puzzle: Puzzle, triple: tuple[int, int, int]) -> list[tuple[int, int, int]]:
     """Return the cycles that look the same as one, itself first.
 
     Where two of the three pieces look the same, their cycle only swaps two looks; the piece that

@@ -20,6 +20,7 @@ from search.kernels.arrays import NONE
 from search.request import Bounds
 from search.setups import within
 from search.shelves import Shelves
+from service import blocked_atlas
 from service.engine import PERSON, Engine, Outcome, forbid_commuting
 
 #: With more three-cycles than this, layers that all commute are not looked at cycle by cycle.
@@ -113,7 +114,8 @@ def atlas(engine: Engine, request: AtlasRequest) -> Iterator[TypeAtlas]:
             left = bounds.seconds - (time.monotonic() - started)
             share = max(left, 0.001) / (len(request.types) - done)
             bounds = replace(bounds, seconds=share)
-        found = _of_type(engine, replace(request, bounds=bounds), number)
+        of_type = blocked_atlas.of_type if request.puzzle.can_block else _of_type
+        found = of_type(engine, replace(request, bounds=bounds), number)
         yield found
         if found.stopped_by == PERSON:
             return
