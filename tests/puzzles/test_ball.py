@@ -296,6 +296,47 @@ def test_turns_carry_cells_of_closed_cuts_onto_cells(made: list[Layer]) -> None:
         )
 
 
+def test_arcs_turned_onto_circles_seen_from_the_other_side() -> None:
+    """A hemisphere turns by eighths, one beside it by halves: sectors, as one counts by hand.
+
+    The upper half gets eight; the half turn carries the four on the right down; the rest is one.
+    """
+    made = [Layer("U", (0, 0, 1.0), 0.0, math.inf, 8), Layer("R", (1.0, 0, 0), 0.0, math.inf, 2)]
+    cells = ball.cut(CUBE, tuple(made), paint=False)
+    assert sorted(cells.areas) == pytest.approx([math.pi / 4] * 12 + [math.pi])
+    check(cells, made)
+
+
+@pytest.mark.parametrize("name", sorted(BODIES))
+@pytest.mark.parametrize("kind", ["faces", "corners", "edges"])
+def test_touching_caps_gain_no_cuts(name: str, kind: str) -> None:
+    body = BODIES[name]()
+    axes = np.array([axis for _, axis in body.axes(kind)])
+    nearest = np.sort(axes @ axes.T, axis=1)[:, -2].max()
+    made = layers(kind, math.degrees(math.acos(nearest)) / 2, 5, body=body)
+    cells = ball.cut(body, tuple(made), paint=False)
+    assert len(cells.areas) == len(ball.cut(body, tuple(made), paint=False, closed=False).areas)
+    assert np.array_equal(cells.in_layer.sum(axis=1), np.ones(len(made)))
+    # Every two that touch join parts of the net, or close a ring that parts the rest once more.
+    graph = nx.Graph()
+    graph.add_nodes_from(range(len(axes)))
+    touching = np.abs(axes @ axes.T - nearest) < 1e-9
+    graph.add_edges_from(np.argwhere(np.triu(touching, 1)).tolist())
+    rings = len(graph.edges) - len(graph) + nx.number_connected_components(graph)
+    assert len(cells.areas) == len(axes) + 1 + rings
+
+
+def test_many_parts_that_do_not_touch() -> None:
+    turn = np.arange(62) * math.pi * (3 - math.sqrt(5))
+    height = 1 - (2 * np.arange(62) + 1) / 62
+    radius = np.sqrt(1 - height**2)
+    axes = np.column_stack([radius * np.cos(turn), radius * np.sin(turn), height])
+    made = [layer(f"L{k}", axis, math.cos(math.radians(8))) for k, axis in enumerate(axes)]
+    cells = ball.cut(CUBE, tuple(made), paint=False)
+    assert len(cells.areas) == 63
+    check(cells, made)
+
+
 def test_cuts_that_are_not_closed_keep_pieces_whole() -> None:
     made = tuple(sixths(9, 34))
     closed, still = ball.cut(CUBE, made), ball.cut(CUBE, made, closed=False)
