@@ -239,7 +239,7 @@ def _rank(run: _Run, wanted: Sequence[int]) -> tuple[object, ...]:
     assert fit is not None
     # What is exact only together with the other size, hardly anybody builds.
     both = len(run.best.special) > 1 and run.best.special[1] and not run.fixed
-    return both, len(fit.left), fit.summed, sum(run.best.special), -run.size
+    return bool(fit.left), both, len(fit.left), fit.summed, sum(run.best.special), -run.size
 
 
 def _proposal(puzzle: OpenPuzzle, run: _Run, wanted: Sequence[int], clock: _Clock) -> Proposal:

@@ -74,16 +74,11 @@ def _with_roots() -> tuple[Vectors, list[str]]:
             if math.gcd(a, b, c) > 1:
                 continue
             for sign in (1, -1):
-                if a < 0 and sign < 0:
-                    continue
                 value = (a + sign * b * math.sqrt(root)) / c
-                if abs(value) > 5:
-                    continue
-                text = _root_text(a, sign * b, root, c)
-                found.append((value, abs(a) + b + c + root, text))
-                if a < 0 and sign > 0:
-                    text = _root_text(-a, -b, root, c)
-                    found.append((-value, abs(a) + b + c + root + 1, text))
+                if abs(value) <= 5:
+                    # Of two ways to write a number the one with few signs.
+                    size = abs(a) + b + c + root + (a < 0) + (sign < 0)
+                    found.append((value, size, _root_text(a, sign * b, root, c)))
     found.sort(key=lambda entry: (round(entry[0], 10), entry[1]))
     return np.array([entry[0] for entry in found]), [entry[2] for entry in found]
 

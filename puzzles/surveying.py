@@ -56,53 +56,59 @@ class Survey:
         if len(self.puzzle.unknowns) == 1:
             sweep = Sweep(self.puzzle, (math.nan,), 0, self.looking)
             self.sweeps.append(sweep)
-            self._finished([sweep], 0.0)
+            self._finished([sweep], 0.0, 0.0, 1.0)
             self.complete = True
             return
         for number in range(2):
             own = Sweep(self.puzzle.only(number), (math.nan,), 0, self.looking)
             self.alone.append(own)
-            self._finished([own], 0.0)
+            self._finished([own], 0.0, 0.0, 0.1)
         self._columns()
 
-    def _finished(self, sweeps: list[Sweep], least: float) -> None:
-        """Step sweeps until no gap is wider than a bound, the widest gap first."""
+    def _finished(self, sweeps: list[Sweep], least: float, done: float, share: float) -> None:
+        """Step sweeps until no gap is wider than a bound, the widest gap first.
+
+        The work is done so far already, and this is a share of it.
+        """
         left = list(sweeps)
+        whole = sum(sweep.most - sweep.least for sweep in left)
         while left:
             widths = [_width(sweep) for sweep in left]
-            whole = sum(sweep.most - sweep.least for sweep in left)
-            self.progress(max(0.0, 1 - sum(widths) / whole))
+            self.progress(done + share * max(0.0, 1 - sum(widths) / whole))
             sweep = left[widths.index(max(widths))]
             if not sweep.step(least):
                 left.remove(sweep)
 
     def _columns(self) -> None:
-        """Fix the first unknown at sizes that are special on its own, and at others in between."""
+        """Fix the first unknown at sizes that are special on its own, and at others in between.
+
+        The sizes, and what is looked at for each, come closer level by level.
+        """
         first, last = self.puzzle.unknowns
+        whole = first.most - first.least
         own = self.alone[0]
         chosen: list[float] = []
         for known in sorted(own.merged(), key=lambda x: x.low - x.high):
             chosen.append(plain(self.puzzle, 0, known.low, known.high))
-        special = [x.at for x in own.specials if isinstance(x.found, Counted)]
-        sweeps = [self._column(bound) for bound in (*chosen, *special)]
+            self._column(chosen[-1])
+        for special in own.specials:
+            if isinstance(special.found, Counted):
+                self._column(special.at)
         ball = self.puzzle.model.shape == "ball"
-        finest = _FINEST if ball else _FINEST_SHARE * (first.most - first.least)
-        width = (first.most - first.least) / 4
-        while True:
-            self._finished(sweeps, width * (last.most - last.least) / (first.most - first.least))
-            self.progress(0.0)
+        finest = _FINEST if ball else _FINEST_SHARE * whole
+        levels = math.ceil(math.log2(whole / finest))
+        for level in range(2, levels + 1):
+            width = whole / 2**level
+            # A solid's critical depths are known at once, and there are few.
+            least = width * (last.most - last.least) / whole if ball else 0.0
+            done, share = level / (levels + 1), 1 / (levels + 1)
+            self._finished(self.sweeps, least, done, share)
             gaps = self._between(chosen)
             while gaps and gaps[0][1] - gaps[0][0] > width:
                 chosen.append(plain(self.puzzle, 0, *gaps[0]))
-                sweeps.append(self._column(chosen[-1]))
+                self._finished([self._column(chosen[-1])], least, done, share)
                 gaps = self._between(chosen)
-                self._finished(
-                    sweeps[-1:], width * (last.most - last.least) / (first.most - first.least)
-                )
-            if width < finest:
-                break
-            width /= 2
-        self._finished(sweeps, 0.0)
+        self._finished(self.sweeps, 0.0, 1.0, 0.0)
         self.complete = True
 
     def _between(self, chosen: list[float]) -> list[tuple[float, float]]:

@@ -112,6 +112,9 @@ def _show(out: Page, number: int, wanted: Sequence[int], own: Proposal, written:
             for size, (low, high) in zip(own.sizes, own.together, strict=True)
         ]
         rows.append(("together", f"{' with '.join(ranges)}: any of these, as far as was tested"))
+    elif any(size.exact for size in own.sizes):
+        if any(size.low == size.high and not size.exact for size in own.sizes):
+            rows.append(("together", "the exact size depends on the other one"))
     elif len(own.sizes) > 1:
         rows.append(("ranges", "each holds where the other size is as in its example"))
     for count, part in zip(wanted, own.fit.parts, strict=True):
