@@ -19,7 +19,7 @@ from puzzles.errors import PuzzleFileError
 from puzzles.expressions import size
 from puzzles.file import Spot, WrittenModel
 from puzzles.place_cycles import Carried, few, read_cycles, read_places
-from puzzles.puzzle import PieceType, Places, Puzzle, Table
+from puzzles.puzzle import PieceType, Places, Puzzle, Symmetry, Table
 from puzzles.tables import MOST_PLACEMENTS
 from puzzles.turns import Layer, Turn
 
@@ -62,10 +62,12 @@ def compiled(name: str, model: WrittenModel) -> Puzzle:
     numbers, turn_layer, moves = _turns(layers, steps)
     _all_different(numbers, moves)
     slot_of = np.array([k for _, k, _ in placements], dtype=np.int32)
+    symmetries = automorphisms(layers, numbers, np.array(steps), types, slot_of)
+    places = _places(model, order)
     result = Puzzle(
         name=name,
         description=model.description,
-        note=model.note,
+        note=" ".join(filter(None, (model.note, _together(symmetries, types, slot_of, places)))),
         body=Body(np.zeros((0, 3)), ()),
         up="",
         front="",
@@ -85,10 +87,10 @@ def compiled(name: str, model: WrittenModel) -> Puzzle:
         commutes=_commuting(layers, turn_layer, moves),
         alike=_alike(model, types, slot),
         alike_twist=np.zeros(len(order), dtype=np.int32),
-        symmetries=automorphisms(layers, numbers, np.array(steps), types, slot_of),
+        symmetries=symmetries,
         frames=np.tile(np.eye(3), (len(placements), 1, 1)),
         shape="written",
-        places=_places(model, order),
+        places=places,
     )
     for value in vars(result).values():
         if isinstance(value, np.ndarray):
@@ -261,6 +263,38 @@ def _alike(model: WrittenModel, types: Sequence[PieceType], slot: Mapping[int, i
         known.update(places)
         result[slots] = slots[0]
     return result
+
+
+def _together(
+    symmetries: Sequence[Symmetry], types: Sequence[PieceType], slot_of: Table, places: Places
+) -> str:
+    """Return a hint for who has numbered stickers and not pieces, empty if there is none.
+
+    Going round the stickers of every piece is a symmetry that leaves all turns as they are.
+    """
+    best: list[int] = []
+    for symmetry in symmetries:
+        if not np.array_equal(symmetry.turns, np.arange(len(symmetry.turns))):
+            continue
+        for kind in types:
+            cycle = [kind.first_slot]
+            while kind.moves and kind.twists == 1:
+                there = int(
+                    slot_of[symmetry.placements[kind.first_placement + cycle[-1] - cycle[0]]]
+                )
+                if there == cycle[0]:
+                    break
+                cycle.append(there)
+            if max(len(best), 1) < len(cycle) < kind.count:
+                best = cycle
+    if not best:
+        return ""
+    named = [places.names[slot] for slot in best]
+    return (
+        f"What is at {', '.join(named[:-1])} and {named[-1]} always goes together, and so for the"
+        " other places of that type: if these are the stickers of one piece, number pieces instead"
+        " of stickers, with twists."
+    )
 
 
 def _places(model: WrittenModel, order: Sequence[int]) -> Places:

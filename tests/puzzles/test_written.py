@@ -163,7 +163,20 @@ def test_the_small_cube_of_sympy_has_the_order_that_its_documentation_gives() ->
     puzzle = made(file_of(texts, 24))
     assert [(t.count, t.moves) for t in puzzle.types] == [(21, True), (3, False)]
     assert group(puzzle).order == 3_674_160
-    assert PermutationGroup([Permutation(t, size=24) for t in turns]).order() == 3_674_160
+    own = PermutationGroup([Permutation(t, size=24) for t in turns])
+    assert own.order() == 3_674_160
+    # Three stickers of a corner always go together; where one is held, so are the others.
+    hint = re.match(r"What is at (\d+), (\d+) and (\d+) always goes together", puzzle.note)
+    assert hint is not None
+    first, *others = sorted(int(k) - 1 for k in hint.groups())
+    fixed = own.stabilizer(first)
+    assert all(fixed.orbit(k) == {k} for k in others)
+
+
+def test_no_hint_where_pieces_part() -> None:
+    for name in ("3x3x3", "2x2x2", "cube-edges", "octahedron-faces"):
+        assert made(written_down(load(name))).note == ""
+    assert made(GOOD).note == ""
 
 
 @pytest.mark.parametrize(
