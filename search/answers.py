@@ -12,6 +12,7 @@ from puzzles.notation import write
 from puzzles.picture import draw
 from puzzles.puzzle import Puzzle, Word
 from search import candidates, claims
+from search.coverage import covered
 from search.encoding import Scope
 from search.hands import held
 from search.impossible import wanted_effect
@@ -25,8 +26,9 @@ from search.shelves import Shelves
 class Searched:
     """How far a search went: every ring up to a half-length, with setups of up to some turns.
 
-    ``setup`` None means any. ``complete``: no commutator form with fewer executed turns exists up
-    to this many, None where nothing is proven. ``text`` says it in words.
+    What was covered besides stands in ``text`` alone. ``setup`` None means any. ``complete``: no
+    commutator form with fewer executed turns exists up to this many, None where nothing is proven.
+    ``text`` says it in words.
     """
 
     half_length: int
@@ -163,7 +165,7 @@ def searched(request: Request, scope: Scope, shelves: Shelves, shortest: int) ->
         complete = min(complete, bounds.turns)
     if complete is None or bounds.setup is not None:
         best = f"{shortest} turns is the shortest found; " if shortest else ""
-        text = f"{best}searched all rings up to half-length {half_length}{apart}"
+        text = f"{best}searched {covered(half_length, shelves.steps)}{apart}"
         if complete is None:
             text += "; on this puzzle that proves no number of turns"
         return Searched(half_length, bounds.setup, None, text)

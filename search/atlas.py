@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from search import frames
+from search.coverage import LongStep
 from search.encoding import Scope
 from search.kernels import shelving
 from search.kernels import triples as kernels
@@ -77,8 +78,10 @@ class Filling:
             )
         )
 
-    def settled(self, half_length: int) -> Shelves:
-        """Return the shelves, with what setups make of them, as those of a half-length."""
+    def settled(
+        self, half_length: int, steps: tuple[LongStep, ...] = (), astray: bool = False
+    ) -> Shelves:
+        """Return the shelves, with what setups make of them, as those of the steps done."""
         enc, numbered, found = self.scope.arrays, triples(self.scope), self.found
         turns = np.minimum(self.shortest.cost[:, 0].astype(np.int64), found.turns)
         kernels.settle(enc, numbered, turns, 2)
@@ -92,6 +95,8 @@ class Filling:
             turns=turns,
             things=things,
             rings=self._rings,
+            steps=steps,
+            astray=astray,
         )
 
 

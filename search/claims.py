@@ -91,7 +91,7 @@ from __future__ import annotations
 from search.encoding import Scope
 
 #: With more layers in a commuting group than this, not all starts of a ring are followed (kernels
-#: keep at most 512 cuts and write at most 32 turns), and nothing is claimed.
+#: keep at most 512 cuts and write at most 48 turns), and nothing is claimed.
 MOST_PARALLEL = 6
 
 

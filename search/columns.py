@@ -7,8 +7,9 @@ from functools import lru_cache
 import numpy as np
 
 from search.encoding import COLUMN_BYTES, Scope
+from search.kernels.arrays import LONGEST
 from search.kernels.rows import Columns, fill_columns
-from search.kernels.words import LONGEST, count_words, first_layers, list_words
+from search.kernels.words import count_words, first_layers, list_words
 
 
 @lru_cache(maxsize=8)

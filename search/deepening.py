@@ -1,4 +1,4 @@
-"""Searching deeper and deeper: level after level of rings, with progress and a clean stop."""
+"""Searching deeper and deeper: step after step of rings, with progress and a clean stop."""
 
 from __future__ import annotations
 
@@ -7,20 +7,22 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from puzzles.errors import LimitError
-from search import atlas, goals, rings
+from search import atlas, goals, plan, rings
 from search.encoding import Scope
 from search.shelves import Shelves
 
 
 @dataclass(frozen=True, eq=False)
 class Progress:
-    """How far a search is: the shelves so far, the half-length at work and the share of it done.
+    """How far a search is: the shelves so far, the step at work and the share of it done.
 
-    ``finished`` is true with the last one. ``seconds`` have gone by.
+    ``working`` is the step's half-length, ``step`` says what it is about. ``finished`` is true with
+    the last one. ``seconds`` have gone by.
     """
 
     shelves: Shelves
     working: int
+    step: str
     share: float
     seconds: float
     finished: bool = False
@@ -35,26 +37,27 @@ def deepen(
 ) -> Iterator[Progress]:
     """Yield progress until a goal is reached, the time is over, or ``stop()`` says so.
 
-    ``found`` is where an earlier search came to. Every level that is finished is settled before it
-    is yielded; of a level that is broken off, the rings found so far are kept as well, but nothing
-    is claimed for it. A search without bounds ends before a level that would need too much memory;
-    one that asks for that level raises LimitError.
+    ``found`` is where an earlier search came to. Every step that is finished is settled before it
+    is yielded; of a step that is broken off, the rings found so far are kept as well, but nothing
+    is claimed for it. A search without bounds does what ``search.plan`` says, until nothing is left
+    that fits; one that asks for a half-length does levels and nothing else, and raises LimitError
+    for a level that would need too much memory.
     """
     _compile(scope)
     started = time.monotonic()
     shelves = found if found is not None else atlas.empty(scope)
+    text = ""
     while not goal.reached(scope, shelves):
-        half_length = shelves.half_length + 1
-        if rings.memory(scope, half_length) > rings.MOST_BYTES:
-            if goal.half_length is None and shelves.half_length:
-                break
-            raise LimitError(
-                f"half-length {half_length} would need more than {rings.MOST_BYTES // 10**6} MB; "
-                f"everything up to half-length {shelves.half_length} is done"
-            )
+        planned = plan.next_step(scope, shelves)
+        step = planned
+        if goal.half_length is not None or (step is None and not shelves.half_length):
+            step = _asked_for(scope, shelves)
+        if step is None:
+            break
         filling = atlas.Filling(scope, shelves)
+        text = step.text
         broken = False
-        for part in rings.level(scope, half_length, threads):
+        for part in step.joins(scope, threads):
             # Slice by slice: all rings of a level at once take seconds, in which nobody can stop.
             filling.put(part.records)
             seconds = time.monotonic() - started
@@ -62,13 +65,29 @@ def deepen(
             if over or stop():
                 broken = True
                 break
-            yield Progress(shelves, half_length, part.share, seconds)
-        done = half_length - 1 if broken else half_length
-        shelves = filling.settled(done)
+            yield Progress(shelves, step.half_length, text, part.share, seconds)
         if broken:
+            shelves = filling.settled(shelves.half_length, shelves.steps, shelves.astray)
             break
-        yield Progress(shelves, half_length, 1.0, time.monotonic() - started)
-    yield Progress(shelves, shelves.half_length, 1.0, time.monotonic() - started, True)
+        astray = shelves.astray or step != planned
+        if step.long is None:
+            shelves = filling.settled(step.half_length, shelves.steps, astray)
+        else:
+            shelves = filling.settled(shelves.half_length, (*shelves.steps, step.long), astray)
+        yield Progress(shelves, step.half_length, text, 1.0, time.monotonic() - started)
+    seconds = time.monotonic() - started
+    yield Progress(shelves, shelves.half_length, text, 1.0, seconds, True)
+
+
+def _asked_for(scope: Scope, shelves: Shelves) -> plan.Step:
+    """Return the next level; raises LimitError if it would need too much memory."""
+    half_length = shelves.half_length + 1
+    if rings.memory(scope, half_length) > rings.MOST_BYTES:
+        raise LimitError(
+            f"half-length {half_length} would need more than {rings.MOST_BYTES // 10**6} MB; "
+            f"everything up to half-length {shelves.half_length} is done"
+        )
+    return plan.level_step(scope, half_length)
 
 
 def _compile(scope: Scope) -> None:

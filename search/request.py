@@ -16,7 +16,7 @@ SECONDS = 20.0
 #: The longest that a search may be asked to go on for, in seconds.
 MOST_SECONDS = 86_400
 #: The most executed turns and the largest half-length that may be asked for.
-MOST_TURNS = 24
+MOST_TURNS = 40
 MOST_HALF_LENGTH = 12
 
 

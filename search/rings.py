@@ -13,11 +13,14 @@ from numpy.typing import NDArray
 from puzzles.errors import LimitError
 from search.classes import classes, listed
 from search.columns import columns
+from search.coverage import Family
 from search.encoding import Scope
-from search.kernels.arms import Room, Scratch
+from search.kernels.arms import FILLED, NEEDED, Room, Scratch
+from search.kernels.arrays import LONGEST
 from search.kernels.join import join
 from search.kernels.records import LONGEST_PART, RECORD
-from search.kernels.words import LONGEST, MOST_CUTS, count_words
+from search.kernels.words import MOST_CUTS, count_words
+from search.nested import words as family_words
 
 #: The most bytes that one join may take for its entries; more is refused before it starts.
 MOST_BYTES = 400_000_000
@@ -31,7 +34,8 @@ BEAT_SECONDS = 0.1
 class Part:
     """One join: words A of a length, cyclic or linear, from begin to end, and lengths of arms.
 
-    Arms of ``radius1`` turns meet those of ``least_radius`` to ``most_radius``.
+    Arms of ``radius1`` turns meet those of ``least_radius`` to ``most_radius``. The words are all
+    of their length, or those of a ``family``, whose equal conjugates are met once.
     """
 
     length: int
@@ -41,6 +45,7 @@ class Part:
     most_radius: int
     begin: int
     end: int
+    family: Family | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,15 +58,14 @@ class Slice:
     share: float
 
 
-def parts(scope: Scope, half_length: int) -> list[Part]:
-    """Return the joins that a level adds: all |A| and |Z| that no level before had.
+def _radii(half_length: int) -> Iterator[tuple[int, bool, int, int, int]]:
+    """Yield the joins that a level adds: length of A, cyclic, and the lengths of arms of a Part.
 
     A = X Y takes the two shorter arcs, |A| <= 2 H / 3, and may be cyclic, or linear where X is
     empty and |A| <= |Z|. A length of A that is new at this level is joined with all |Z| that fit:
     where arcs meet inside a turn, |Z| may be short (``search.claims`` says why). |Z| is split
     between the two arms.
     """
-    found = []
     for length in range(1, 2 * half_length // 3 + 1):
         most = half_length - length
         fresh = length > 2 * (half_length - 1) // 3
@@ -69,16 +73,55 @@ def parts(scope: Scope, half_length: int) -> list[Part]:
             least = 1 if fresh else most
             if not cyclic:
                 least = max(least, length)
-            if least > most or not len(classes(scope, length, cyclic)):
+            if least > most:
                 continue
-            count = len(classes(scope, length, cyclic))
             # |Z| = 2 r - 1 and 2 r meet arms of r turns with arms of r - 1 and of r.
             for radius in range((least + 1) // 2, (most + 1) // 2 + 1):
                 shortest = max(least - radius, radius - 1)
-                found.append(
-                    Part(length, cyclic, radius, shortest, min(most - radius, radius), 0, count)
-                )
+                yield length, cyclic, radius, shortest, min(most - radius, radius)
+
+
+def parts(scope: Scope, half_length: int) -> list[Part]:
+    """Return the joins that a level adds: all |A| and |Z| that no level before had."""
+    found = []
+    for length, cyclic, radius, least, most in _radii(half_length):
+        count = len(classes(scope, length, cyclic))
+        if count:
+            found.append(Part(length, cyclic, radius, least, most, 0, count))
     return found
+
+
+def level_cost(scope: Scope, half_length: int) -> float:
+    """Return about how many conjugates a level looks at, from counts of words alone.
+
+    Of the words of a length, one in 2 |A| times the symmetries is the first of its class.
+    """
+    counts = word_counts(scope, half_length)
+    images = 2 * len(scope.symmetries)
+    total = 0.0
+    for length, cyclic, radius, least, most in _radii(half_length):
+        if cyclic:
+            arms = counts[radius] + sum(counts[least : most + 1])
+            total += counts[length] / images * arms
+    return total
+
+
+def word_counts(scope: Scope, most: int, state: int = 0) -> list[int]:
+    """Return how many words in normal form of 0 to ``most`` turns there are from a state."""
+    enc = scope.arrays
+    amounts, passes = np.bincount(enc.turn_layer).tolist(), enc.passes.tolist()
+    states, result = {state: 1}, [1]
+    for _ in range(most):
+        following: dict[int, int] = {}
+        for state, count in states.items():
+            for layer, turns in enumerate(amounts):
+                if not state >> layer & 1:
+                    bit = 1 << layer
+                    then = bit | passes[layer] & (bit - 1 | state)
+                    following[then] = following.get(then, 0) + count * turns
+        states = following
+        result.append(sum(states.values()))
+    return result
 
 
 def memory(scope: Scope, half_length: int) -> int:
@@ -92,15 +135,19 @@ def memory(scope: Scope, half_length: int) -> int:
     for length in range(2 * half_length // 3, 0, -1):
         radius = (half_length - length) // 2
         entries = length * int(count_words(radius, np.uint64(0), enc.turn_layer, enc.passes))
-        most = max(most, _bytes(entries, len(enc.wanted)))
+        most = max(most, table_bytes(entries, entries // 8, len(enc.wanted)))
         if most > MOST_BYTES:
             break
     return most
 
 
-def _bytes(entries: int, joins: int) -> int:
+def table_bytes(entries: int, blocks: int, joins: int) -> int:
     """Return how many bytes the tables of a join take."""
-    return entries * (24 + 8 * LONGEST_PART + 20 * joins) + 4 * joins * _buckets(entries)
+    return (
+        entries * (16 + 20 * joins)
+        + blocks * (8 * LONGEST_PART + 8)
+        + 4 * joins * _buckets(entries)
+    )
 
 
 def _buckets(entries: int) -> int:
@@ -110,11 +157,11 @@ def _buckets(entries: int) -> int:
     return buckets
 
 
-def room(scope: Scope, entries: int) -> Room:
-    """Return scratch with room for a number of conjugates; raises LimitError."""
+def room(scope: Scope, entries: int, blocks: int) -> Room:
+    """Return scratch with room for a number of conjugates in so many blocks; raises LimitError."""
     joins = len(scope.arrays.wanted)
     buckets = _buckets(entries)
-    if _bytes(entries, joins) > MOST_BYTES:
+    if table_bytes(entries, blocks, joins) > MOST_BYTES:
         raise LimitError(
             f"this search would need tables for {entries:,} conjugates at once, more than "
             f"{MOST_BYTES // 1_000_000} MB; a smaller half-length or fewer layers would fit"
@@ -125,10 +172,11 @@ def room(scope: Scope, entries: int) -> Room:
         np.empty((joins, entries), dtype=np.uint64),
         np.empty(entries, dtype=np.uint64),
         np.empty((entries, 2), dtype=np.int32),
-        np.empty((entries, LONGEST_PART), dtype=np.int64),
-        np.empty(entries, dtype=np.int32),
-        np.empty(entries, dtype=np.int32),
+        np.empty((blocks, LONGEST_PART), dtype=np.int64),
+        np.empty(blocks, dtype=np.int32),
+        np.empty(blocks, dtype=np.int32),
         np.empty((joins, entries), dtype=np.uint64),
+        np.zeros(FILLED, dtype=np.int64),
     )
 
 
@@ -167,15 +215,16 @@ class _Joiner:
 
     def __init__(self, scope: Scope) -> None:
         self.scope = scope
-        self.room = room(scope, 512)
+        self.room = room(scope, 512, 512)
         self.work = scratch(scope)
         self.out = np.zeros((ROOM_FOR_RECORDS, RECORD), dtype=np.uint8)
 
     def run(self, part: Part) -> Iterator[tuple[NDArray[np.uint8], NDArray[np.int64], int]]:
         """Do a part in slices; yield records, tally, and how many words are done so far."""
         table = columns(self.scope)
-        words = classes(self.scope, part.length, part.cyclic)
+        words = _words(self.scope, part)
         at, resume = part.begin, 0
+        self.room.filled[:] = 0
         while at < part.end:
             tally = np.zeros(2, dtype=np.int64)
             after, block, written, needed = join(
@@ -190,35 +239,49 @@ class _Joiner:
                 part.radius1,
                 part.least_radius,
                 part.most_radius,
+                part.family is not None,
                 resume,
                 self.out,
                 tally,
             )
             records = self.out[:written].copy()
-            if needed:
-                roomy = needed + needed // 2
-                fits = _bytes(roomy, len(self.scope.arrays.wanted)) <= MOST_BYTES
-                self.room = room(self.scope, roomy if fits else needed)
-            elif (after, block) == (at, resume):
+            if needed > 0:
+                blocks = int(self.room.filled[NEEDED])
+                roomy = needed + needed // 2, blocks + blocks // 2
+                fits = table_bytes(*roomy, len(self.scope.arrays.wanted)) <= MOST_BYTES
+                self.room = room(self.scope, *(roomy if fits else (needed, blocks)))
+            elif needed == 0 and (after, block) == (at, resume):
                 self.out = np.zeros((2 * len(self.out), RECORD), dtype=np.uint8)
             at, resume = after, block
             yield records, tally, at - part.begin
 
 
+def _words(scope: Scope, part: Part) -> NDArray[np.uint8]:
+    """Return the words A that a part is about, all from its begin to its end among them."""
+    if part.family is None:
+        return classes(scope, part.length, part.cyclic)
+    return family_words(scope, part.family)
+
+
 def level(scope: Scope, half_length: int, threads: int = 1) -> Iterator[Slice]:
-    """Do all joins of one half-length; yield a slice of work at a time, about 0.1 s each.
+    """Do all joins of one half-length, see ``joined``."""
+    for length in range(1, 2 * half_length // 3 + 1):
+        for cyclic in (True, False):
+            if cyclic or length <= half_length // 2:
+                for _ in listed(scope, length, cyclic):
+                    yield Slice(np.zeros((0, RECORD), dtype=np.uint8), 0, 0, 0.0)
+    yield from joined(scope, parts(scope, half_length), threads)
+
+
+def joined(scope: Scope, work: list[Part], threads: int = 1) -> Iterator[Slice]:
+    """Do joins; yield a slice of work at a time, about 0.1 s each.
 
     Stop by closing the iterator. With more than one thread the parts are dealt out; the rings come
     in the same order for any number of threads, so that shelves do not depend on it, and slices
     without rings come while there is none to hand on. Raises LimitError.
     """
     nothing = np.zeros((0, RECORD), dtype=np.uint8)
-    for length in range(1, 2 * half_length // 3 + 1):
-        for cyclic in (True, False):
-            if cyclic or length <= half_length // 2:
-                for _ in listed(scope, length, cyclic):
-                    yield Slice(nothing, 0, 0, 0.0)
-    work = _dealt(scope, parts(scope, half_length), threads)
+    work = _dealt(scope, work, threads)
     weights = [_weight(scope, part) for part in work]
     total = sum(weights) or 1.0
     done = 0.0
@@ -280,8 +343,9 @@ def _dealt(scope: Scope, work: list[Part], threads: int) -> list[Part]:
     total = sum(_weight(scope, part) for part in work)
     result = []
     for part in work:
-        # A word of one turn alone is much work, and there are few of them: each is a task.
-        pieces = part.end - part.begin if part.length == 1 else 0
+        # A word with long arms is much work, and there are few of them: each is a task.
+        alone = part.length == 1 or part.family is not None
+        pieces = part.end - part.begin if alone else 0
         pieces = pieces or max(
             1, min(part.end - part.begin, round(_weight(scope, part) / total * 16 * threads))
         )

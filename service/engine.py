@@ -111,8 +111,9 @@ class Engine:
     def search(self, scope: Scope, goal: Goal, bounds: Bounds | None = None) -> Outcome:
         """Return shelves that reach a goal, from the store if it has them, else by searching.
 
-        The result does not depend on what else is stored: deeper levels than a goal needs are not
-        looked at. Raises LimitError where the goal names a bound that needs too much memory;
+        The result does not depend on what else is stored: deeper shelves than a goal needs are not
+        looked at, nor those that its search would not have come by. Raises LimitError where the
+        goal names a half-length that needs too much memory;
         ``bounds`` are what somebody gave for it.
         """
         key = f"{scope.key}|{_version()}"
@@ -126,13 +127,15 @@ class Engine:
         return self._deepened(key, scope, goal, start, asked)
 
     def _stored(self, key: str, scope: Scope, goal: Goal) -> Shelves | None:
-        """Return the lowest stored level that reaches a goal, else the deepest within its bound."""
+        """Return the first stored shelves that reach a goal, else the deepest within its bound."""
         best: Shelves | None = None
-        for level in reversed(self.store.levels(key)):
-            if goal.half_length is not None and level > goal.half_length:
+        for number in reversed(self.store.levels(key)):
+            if goal.half_length is not None and number > goal.half_length:
                 continue
-            shelves = _read(self.store.get(key, level))
-            if shelves is None or shelves.half_length != level:
+            shelves = _read(self.store.get(key, number))
+            if shelves is None or shelves.number != number:
+                continue
+            if goal.half_length is None and shelves.astray:
                 continue
             if not goal.reached(scope, shelves):
                 return best or shelves
@@ -155,7 +158,7 @@ class Engine:
         self, key: str, scope: Scope, goal: Goal, start: Shelves | None, asked: str
     ) -> Outcome:
         self.tell_compiling()
-        from search import atlas, rings
+        from search import atlas, plan, rings
         from search.deepening import deepen
 
         bound = goal.half_length
@@ -168,10 +171,10 @@ class Engine:
         note = ""
         try:
             for progress in deepen(scope, goal, start, self.threads, self.stop):
-                deeper = progress.shelves.half_length > shelves.half_length
+                deeper = progress.shelves.number > shelves.number
                 shelves = progress.shelves
                 if deeper:
-                    self.store.put(key, shelves.half_length, shelves.to_bytes())
+                    self.store.put(key, shelves.number, shelves.to_bytes())
                 self.watch(progress, goal)
         except LimitError as error:
             if bound is not None:
@@ -181,9 +184,8 @@ class Engine:
             return Outcome(shelves, PERSON, note)
         if note or goal.reached(scope, shelves):
             return Outcome(shelves, None, note)
-        following = shelves.half_length + 1
-        if rings.memory(scope, following) > rings.MOST_BYTES:
-            limit = rings.MOST_BYTES // 10**6
+        if bound is None and plan.next_step(scope, shelves) is None:
+            limit, following = rings.MOST_BYTES // 10**6, shelves.half_length + 1
             return Outcome(
                 shelves, None, f"half-length {following} would need more than {limit} MB"
             )

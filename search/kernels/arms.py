@@ -13,6 +13,12 @@ from search.kernels.pairs import least_starts
 from search.kernels.rows import word_rows
 from search.kernels.words import after, first_layers, last_layers, list_cuts
 
+#: Places in ``Room.filled``: the number of the word + 1, 0 for none; the buckets in use; whether
+#: there are arms to go through; entries and blocks so far; the prefixes of arms gone through; the
+#: entries whose arms are shorter than the longest; the blocks that the word needs.
+WORD, BUCKETS, FILLING, ENTRIES, BLOCKS, PREFIXES, SHORTER, NEEDED = range(8)
+FILLED = 8
+
 
 class Room(NamedTuple):
     """The table of a join, made by ``search.rings``; n entries, b blocks, m buckets.
@@ -21,6 +27,7 @@ class Room(NamedTuple):
     entries. source (n, 2): block and column. blocks (b, LONGEST_PART): prefix; block_cut and
     block_radius (b,): the cut, and how long the arms are.
     marks (J, n): marks of the entries, UNMARKED until one is asked for.
+    filled (FILLED,): for which word, and how far, the tables are filled; its places stand above.
     """
 
     heads: NDArray[np.int32]
@@ -32,6 +39,7 @@ class Room(NamedTuple):
     block_cut: NDArray[np.int32]
     block_radius: NDArray[np.int32]
     marks: NDArray[np.uint64]
+    filled: NDArray[np.int64]
 
 
 class Scratch(NamedTuple):

@@ -86,5 +86,7 @@ class Shelf(NamedTuple):
         return Shelf(self.cost.copy(), self.other.copy(), self.length.copy(), self.words.copy())
 
 
+#: The longest word that stands in one row of an array of words.
+LONGEST = 48
 #: A measure that nothing has.
 NONE = 32767

@@ -13,6 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from search.kernels.arms import (
+    BLOCKS,
+    BUCKETS,
+    ENTRIES,
+    FILLING,
+    NEEDED,
+    PREFIXES,
+    SHORTER,
+    WORD,
     Room,
     Scratch,
     begin_word,
@@ -42,10 +50,80 @@ FAR = 3
 #: this many conjugates, so that a stop is never waited for long (about 0.1 s).
 MOST_PAIRS = 1_000_000
 MOST_CONJUGATES = 4_000_000
+#: The same for long arms, whose tables fit no cache.
+MOST_DISTANT = 1_000_000
 #: Tables of fewer entries than this have eight buckets an entry, larger ones two.
 FEW_ENTRIES = 512
 #: Beginning a word takes as long as about so many conjugates (measured on the 3x3x3).
 WORD_CONJUGATES = 400
+
+
+@kernel
+def begin_tables(
+    enc: Encoded,
+    columns: Columns,
+    room: Room,
+    work: Scratch,
+    number: int,
+    ncuts: int,
+    least_radius: int,
+    most_radius: int,
+) -> int:
+    """Empty the tables for a word; return how many entries ``room`` must have, 0 if it has them.
+
+    Only so many buckets are cleared as there is use for: most words have few conjugates.
+    """
+    base = len(columns.start) - 2
+    filled = room.filled
+    entries = 0
+    blocks = 0
+    prefixes = 0
+    for radius in range(least_radius, most_radius + 1):
+        long = max(radius - base, 0)
+        for c in range(ncuts):
+            arms = count_words(radius, work.closed[c], enc.turn_layer, enc.passes)
+            entries += arms
+            prefixes = count_words(long, work.closed[c], enc.turn_layer, enc.passes)
+            blocks += min(arms, prefixes)
+    filled[WORD] = 0
+    filled[NEEDED] = blocks
+    if entries > len(room.wholes) or blocks > len(room.blocks):
+        return entries
+    # Few entries get many buckets, which fit the first cache and spare looking at chains.
+    wanted_buckets = 8 * entries if entries < FEW_ENTRIES else 2 * entries
+    buckets = 64
+    while buckets < wanted_buckets:
+        buckets *= 2
+    for j in range(len(room.heads)):
+        for k in range(buckets):
+            room.heads[j, k] = -1
+    filled[WORD], filled[BUCKETS], filled[FILLING] = number + 1, buckets, 1
+    filled[ENTRIES], filled[BLOCKS], filled[PREFIXES], filled[SHORTER] = 0, 0, 0, 0
+    return 0
+
+
+@kernel
+def _list_new(
+    keys: NDArray[np.uint64],
+    whole: NDArray[np.uint64],
+    mask: np.uint64,
+    heads: NDArray[np.int32],
+    follow: NDArray[np.int32],
+    wholes: NDArray[np.uint64],
+    count: int,
+    able: NDArray[np.int64],
+) -> int:
+    """Leave those columns in ``able`` whose conjugates are not in a table; return how many."""
+    n = 0
+    for m in range(count):
+        i = able[m]
+        entry = heads[keys[i] & mask]
+        while entry >= 0 and wholes[entry] != whole[i]:
+            entry = follow[entry]
+        if entry < 0:
+            able[n] = i
+            n += 1
+    return n
 
 
 @kernel
@@ -54,15 +132,19 @@ def insert_all(
     columns: Columns,
     room: Room,
     work: Scratch,
-    mask: np.uint64,
     ncuts: int,
     least_radius: int,
     most_radius: int,
-) -> int:
-    """Fill the tables, of ``mask + 1`` buckets, with the conjugates of a word by all arms.
+    distinct: bool,
+    most: int,
+) -> None:
+    """Fill the tables with the conjugates of a word by all arms, the shorter arms first.
 
-    The shorter arms come first; returns how many conjugates have arms shorter than the longest.
-    Only so many buckets are cleared as there is use for: most words have few conjugates.
+    With ``distinct``, of equal conjugates only the first one is put in: with long arms there are
+    thousands of a kind, and looking through them all would take most of the time.
+
+    Goes on where an earlier call broke off, and breaks off itself after ``most`` conjugates;
+    ``room.filled[FILLING]`` is 0 once all are there.
     """
     base = len(columns.start) - 2
     turn_layer, passes, conjugate, first = enc.turn_layer, enc.passes, enc.conjugate, columns.first
@@ -78,29 +160,36 @@ def insert_all(
         room.source,
     )
     blocks, block_cut, marks = room.blocks, room.block_cut, room.marks
-    block_radius = room.block_radius
+    block_radius, filled = room.block_radius, room.filled
     unmarked = np.uint64(UNMARKED)
     values, offset = columns.values, columns.offset
     channel_type, type_row, joins = enc.channel_type, enc.type_row, enc.joins
     moved = bounds[len(bounds) - 1]
-    entries = 0
-    block = 0
-    for j in range(len(heads)):
-        for k in range(np.int64(mask) + 1):
-            heads[j, k] = -1
-    shorter = 0
+    mask = np.uint64(filled[BUCKETS] - 1)
+    entries, done, block = filled[ENTRIES], filled[PREFIXES], filled[BLOCKS]
+    looked = 0
+    prefixes = 0
     for radius in range(least_radius, most_radius + 1):
         short = min(radius, base)
         long = radius - short
         lo, hi = columns.start[short], columns.start[short + 1]
         begins = long == 0 and short > 0
-        shorter = entries
+        if prefixes >= done:
+            filled[SHORTER] = entries
         for c in range(ncuts):
             first_arm(cut_rows, closed, c, moved, rows, states, prefix, at)
             while next_arm(
                 turn_layer, passes, conjugate, shut[c], moved, long, rows, states, prefix, at
             ):
+                prefixes += 1
+                if prefixes <= done:
+                    continue
+                if looked >= most:
+                    filled[ENTRIES], filled[PREFIXES], filled[BLOCKS] = entries, prefixes - 1, block
+                    return
                 n = list_able(first, words, shut[c], begins, states[long], lo, hi, able)
+                if n == 0:
+                    continue
                 add_up(
                     values,
                     offset,
@@ -115,12 +204,13 @@ def insert_all(
                     whole,
                     keys,
                 )
-                if n == 0:
-                    continue
                 block_cut[block] = c
                 block_radius[block] = radius
                 for k in range(long):
                     blocks[block, k] = prefix[k]
+                looked += n
+                if distinct:
+                    n = _list_new(keys[0], whole, mask, heads[0], follow[0], wholes, n, able)
                 for m in range(n):
                     wholes[entries + m] = whole[able[m]]
                     source[entries + m, 0] = block
@@ -135,7 +225,7 @@ def insert_all(
                         heads[j, place] = entries + m
                 entries += n
                 block += 1
-    return shorter
+    filled[FILLING], filled[ENTRIES], filled[PREFIXES], filled[BLOCKS] = 0, entries, prefixes, block
 
 
 @kernel
@@ -151,6 +241,7 @@ def join(
     radius1: int,
     least_radius: int,
     most_radius: int,
+    distinct: bool,
     resume: int,
     out: NDArray[np.uint8],
     tally: NDArray[np.int64],
@@ -159,12 +250,14 @@ def join(
 
     ``classes`` (n, |A|) are words from ``list_classes``; ``radius1`` is the length of
     the arms that are looked up, ``least_radius`` to ``most_radius`` <= ``radius1`` are those of the
-    arms in the tables. ``out`` (n, RECORD) receives one record for each ring. ``tally`` (2,) counts
-    conjugates and agreeing pairs. ``resume`` is the block of arms of the first word at which an
-    earlier call broke off, 0 for none.
+    arms in the tables; ``distinct``: each conjugate stands there once. ``out`` (n, RECORD) receives
+    one record for each ring. ``tally`` (2,) counts conjugates and agreeing pairs. ``resume`` is the
+    block of arms of the first word at which an earlier call broke off, 0 for none. ``room.filled``
+    must be 0 where another join begins.
 
     Returns the next word, the block of it to resume at, the number of records, and the entries that
-    ``room`` must have, 0 if it was large enough. A block whose records do not fit is left out.
+    ``room`` must have, 0 if it was large enough, -1 if the tables are not yet full. A block whose
+    records do not fit is left out.
     """
     length = classes.shape[1]
     base = len(columns.start) - 2
@@ -193,7 +286,7 @@ def join(
         room.source,
     )
     blocks, block_cut, marks, mark = room.blocks, room.block_cut, room.marks, enc.mark
-    block_radius = room.block_radius
+    block_radius, filled = room.block_radius, room.filled
     sums, whole, keys, able, bounds = work.sums, work.whole, work.keys, work.able, work.bounds
     cuts, cut_rows, closed, least = work.cuts, work.cut_rows, work.closed, work.least
     shut, begins = work.shut, long == 0
@@ -201,23 +294,32 @@ def join(
     one, two, seen, there = work.one, work.two, work.seen, work.there
     arm1, arm2 = work.arm1, work.arm2
     unmarked, own = np.uint64(UNMARKED), np.uint64(0)
+    most = MOST_DISTANT if distinct else MOST_CONJUGATES
     written = 0
     for number in range(begin, end):
         ncuts = begin_word(enc, work, classes[number], cyclic, radius1 >= FAR)
         moved = bounds[len(bounds) - 1]
-        entries = 0
-        for c in range(ncuts):
-            for radius in range(least_radius, most_radius + 1):
-                entries += count_words(radius, closed[c], turn_layer, passes)
-        if entries > len(wholes):
-            return number, resume, written, entries
-        # Few entries get many buckets, which fit the first cache and spare looking at chains.
-        wanted_buckets = 8 * entries if entries < FEW_ENTRIES else 2 * entries
-        buckets = 64
-        while buckets < wanted_buckets:
-            buckets *= 2
-        mask = np.uint64(buckets - 1)
-        shorter = insert_all(enc, columns, room, work, mask, ncuts, least_radius, most_radius)
+        if filled[WORD] != number + 1:
+            needed = begin_tables(
+                enc, columns, room, work, number, ncuts, least_radius, most_radius
+            )
+            if needed:
+                return number, resume, written, needed
+        if filled[FILLING]:
+            insert_all(
+                enc,
+                columns,
+                room,
+                work,
+                ncuts,
+                least_radius,
+                most_radius,
+                distinct,
+                most,
+            )
+            if filled[FILLING]:
+                return number, resume, written, -1
+        mask, shorter = np.uint64(filled[BUCKETS] - 1), filled[SHORTER]
         block = 0
         probed = 0
         for c in range(ncuts):
@@ -232,7 +334,7 @@ def join(
                 if block <= resume or (long > 0 and not least[c, prefix[0]]):
                     continue
                 spent = tally[0] + WORD_CONJUGATES * (number - begin)
-                if tally[1] > MOST_PAIRS or spent > MOST_CONJUGATES:
+                if tally[1] > MOST_PAIRS or spent > most:
                     return number, block - 1, written, 0
                 add_up(
                     values,
@@ -268,11 +370,11 @@ def join(
                             other, column = source[here, 0], source[here, 1]
                             c2 = block_cut[other]
                             # With equal radii both sides are the same: a pair is looked at once,
-                            # unless a symmetry leaves out its other order.
+                            # unless a symmetry leaves out its other order, or not all are there.
                             radius2 = block_radius[other]
                             short2 = min(radius2, base)
                             long2 = radius2 - short2
-                            if radius1 == radius2 and here - shorter < before + m:
+                            if not distinct and radius1 == radius2 and here - shorter < before + m:
                                 start = blocks[other, 0] if long2 > 0 else words[column, 0]
                                 if least[c2, start]:
                                     continue

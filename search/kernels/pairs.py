@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from search.kernels.arrays import Encoded
+from search.kernels.arrays import LONGEST, Encoded
 from search.kernels.jit import kernel
-from search.kernels.words import LONGEST, normalise
+from search.kernels.words import normalise
 
 #: The mark of an entry that was not made yet.
 UNMARKED = 2**64 - 1

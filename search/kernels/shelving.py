@@ -11,13 +11,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from search.kernels.arrays import NONE, Encoded, Shelf, Triples
+from search.kernels.arrays import LONGEST, NONE, Encoded, Shelf, Triples
 from search.kernels.jit import kernel
 from search.kernels.nesting import things
 from search.kernels.records import LONGEST_PART, reduce_ring, ring_word
 from search.kernels.triples import triple_number
 from search.kernels.words import (
-    LONGEST,
     MOST_CUTS,
     list_cuts,
     normalise,

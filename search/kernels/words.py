@@ -15,12 +15,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from search.kernels.arrays import LONGEST
 from search.kernels.jit import kernel
 
 Letters = NDArray[np.int64]
 
-#: The longest word that stands in one row of an array of words.
-LONGEST = 32
 #: The most cutting points of a cyclic word that are looked at; 16 turns of a 4x4x4 have fewer.
 MOST_CUTS = 512
 

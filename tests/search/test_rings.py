@@ -12,8 +12,8 @@ from puzzles.errors import LimitError, RequestError
 from puzzles.puzzle import Puzzle, Word
 from search import encoding, rings
 from search.encoding import Scope, scope
+from search.kernels.arrays import LONGEST
 from search.kernels.records import ring_word
-from search.kernels.words import LONGEST
 from tests.brute import Brute, carried, core, cycle_of
 
 #: Half-lengths that brute force reaches in a few seconds; commuting is transitive in the upper
