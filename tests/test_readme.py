@@ -58,7 +58,7 @@ def test_there_are_commands() -> None:
 def test_shown_output_is_printed(tmp_path: Path) -> None:
     """Every line under a `$ trefoil` prompt is printed so, as far as it is not cut with an …"""
     shown = [block for block in blocks("") if block.startswith("$ trefoil")]
-    assert len(shown) == 2
+    assert len(shown) == 3
     for block in shown:
         first, *lines = block.splitlines()
         done = run(first[2:].split("#")[0].strip(), tmp_path)
@@ -69,9 +69,11 @@ def test_shown_output_is_printed(tmp_path: Path) -> None:
                 assert words in said, words
 
 
-def test_the_puzzle_file_compiles() -> None:
-    (text,) = blocks("toml")
-    assert compiled("example", parse(text, "README")).types[0].name == "corner"
+def test_the_puzzle_files_compile() -> None:
+    cube, ball, written = (compiled("example", parse(text, "README")) for text in blocks("toml"))
+    assert cube.types[0].name == "corner"
+    assert (ball.types[0].name, ball.slot_count) == ("tip", 170)
+    assert written.slot_count == 14
 
 
 def test_the_library_example_runs() -> None:
