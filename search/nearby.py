@@ -92,10 +92,16 @@ def nearby(puzzle: Puzzle, most: int = MOST) -> Nearby:
         before = len(homes[-2]) if len(homes) > 1 else 1
         if begins[-1] + len(last) ** 2 / before > 1.5 * most:
             break
-        # Only keys of what is new are made out in full.
+        # Only keys of what is new are made out in full. A turn can be undone, so what it leads to
+        # is at most one turn nearer.
         every = np.concatenate([_keys(values, row[last]) for row in moves])
-        _, first = np.unique(every, return_index=True)
-        first = np.sort(first[~np.isin(every[first], np.concatenate(keys))])
+        around = np.sort(np.concatenate(keys[-2:]))
+        place = np.minimum(np.searchsorted(around, every), len(around) - 1)
+        fresh = np.flatnonzero(around[place] != every)
+        fresh = fresh[np.argsort(every[fresh], kind="stable")]
+        again = np.zeros(len(fresh), dtype=np.bool_)
+        again[1:] = every[fresh[1:]] == every[fresh[:-1]]
+        first = np.sort(fresh[~again])
         if not len(first) or begins[-1] + len(first) > most:
             break
         turn, row = first // len(last), first % len(last)

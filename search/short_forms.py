@@ -31,7 +31,7 @@ LONGEST, LONGEST_POWER = 48, 120
 #: Words that are looked at together, to bound memory.
 BATCH = 4_000
 #: Effects times words that are compared in the first stage, for each wanted effect.
-MOST_COMPARED = 30_000_000
+MOST_COMPARED = 12_000_000
 #: Of the words that meet for one effect, so many of the shortest are written out.
 FEW = 20
 
@@ -135,8 +135,8 @@ class _Search:
             ends = [d for d in near.begins if d * len(targets) <= MOST_COMPARED]
             if not targets or len(ends) < 2:
                 continue
-            end = ends[-1]
-            for k, target in enumerate(targets):
+            end, depth = ends[-1], len(ends) - 2
+            for k, target in enumerate(targets, 1):
                 keys = near.key_of(target[near.homes[:end]])
                 at = np.minimum(np.searchsorted(ordered, keys), len(ordered) - 1)
                 first = np.flatnonzero(ordered[at] == keys)
@@ -145,11 +145,10 @@ class _Search:
                 for m in np.argsort(turns, kind="stable")[:FEW].tolist():
                     back = self.puzzle.inverse(near.word(int(first[m])))
                     self.keep((*back, *near.word(int(second[m]))), None)
-                yield (done + (k + 1) / len(targets)) / len(self.wanted)
-            found = self.best.get((number, kind))
-            depth = ends.index(end) - 1
-            if found is not None and found.turns <= near.depth + depth:
-                self.best[number, kind] = replace(found, shortest=True)
+                found = self.best.get((number, kind))
+                if k == len(targets) and found is not None and found.turns <= near.depth + depth:
+                    self.best[number, kind] = replace(found, shortest=True)
+                yield (done + k / len(targets)) / len(self.wanted)
 
     def _targets(self, number: int, kind: str) -> list[Table]:
         """Return the effects of a kind, one of those that symmetries carry to each other."""
