@@ -42,17 +42,20 @@ def arrows(scene: Scene, stickers: Sequence[int], radius: float) -> tuple[list[s
     """
     spots = {k: scene.spots[number] for k, number in enumerate(stickers) if number in scene.spots}
     places = _places(scene, spots, radius)
+    #: Stickers with their number beside them, which arrows had better not hide.
+    small: list[Vectors] = []
     result: list[str] = []
     busy = np.empty((0, 2))
     for k, spot in spots.items():
         if places[k] is not spot.place:
             result.extend(_pointer(places[k], spot.place, radius))
+            small.append(spot.place)
             busy = np.concatenate([busy, spot.place[None]])
     count = len(stickers)
     for k, start in places.items():
         after = (k + 1) % count
         if after in places and after != k:
-            others = [p for j, p in places.items() if j not in (k, after)]
+            others = [p for j, p in places.items() if j not in (k, after)] + small
             drawn, along = bent_arrow(start, places[after], radius, others)
             result.extend(drawn)
             busy = np.concatenate([busy, along])
@@ -62,7 +65,7 @@ def arrows(scene: Scene, stickers: Sequence[int], radius: float) -> tuple[list[s
         for other, outward in (((k + 1) % count, True), ((k - 1) % count, False)):
             if other in places:
                 continue
-            far = _stub_end(scene, place, radius, taken, busy)
+            far = _stub_end(scene, place, radius, [*taken, *small], busy)
             taken.append(far)
             ends = (place, far) if outward else (far, place)
             drawn, along = _straight(*ends, radius)
@@ -87,6 +90,8 @@ def _places(scene: Scene, spots: Mapping[int, Spot], radius: float) -> dict[int,
         out = out / max(float(np.linalg.norm(out)), 1e-6)
         others = [place for j, place in places.items() if j != k]
         others += [other.place for j, other in spots.items() if j != k]
+        ahead = np.array([other.place - spot.place for j, other in spots.items() if j != k])
+        ahead = ahead.reshape(-1, 2) / np.maximum(np.linalg.norm(ahead, axis=-1), 1e-6)[..., None]
         best, chosen = -math.inf, spot.place
         for angle in np.linspace(0.0, 2 * math.pi, DIRECTIONS, endpoint=False):
             way = np.array([math.cos(angle), math.sin(angle)])
@@ -94,6 +99,9 @@ def _places(scene: Scene, spots: Mapping[int, Spot], radius: float) -> dict[int,
             near = min([float(np.linalg.norm(place - other)) for other in others], default=99.0)
             beyond = float(np.maximum(np.maximum(low - place, place - high), 0.0).sum())
             value = min(near, 4 * radius) / radius + 0.3 * float(way @ out) - beyond
+            value -= max(0.0, 2 * radius + CLEAR + SHORTEST_HEAD - near)
+            # On the side of the others, lest arrows to them cross the sticker.
+            value += 0.6 * float((ahead @ way).sum())
             if value > best + 1e-9:
                 best, chosen = value, place
         places[k] = chosen
