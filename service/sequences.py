@@ -13,7 +13,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from puzzles.errors import RequestError
+from puzzles.errors import TrefoilError
 from puzzles.least_effects import kind_of
 from puzzles.notation import parse, write
 from puzzles.puzzle import Puzzle, Word
@@ -59,7 +59,7 @@ def checked(puzzle: Puzzle, kept: Kept) -> Checked | None:
     kind = puzzle.type_named(kept.type)
     try:
         parsed = parse(puzzle, kept.notation)
-    except RequestError:
+    except TrefoilError:
         return None
     word = normal(puzzle, parsed.word)
     if kind is None or parsed.left_over or puzzle.first_blocked(word) is not None:
