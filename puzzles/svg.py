@@ -42,6 +42,8 @@ def loops(shape: Sequence[Vectors]) -> str:
         tenths = np.round(np.asarray(line) * 10).astype(int)
         steps = np.diff(tenths, axis=0)
         steps = steps[np.any(steps != 0, axis=1)]
+        if not len(steps):
+            continue  # It is smaller than a tenth of a unit.
         written = " ".join(f"{number(x / 10)} {number(y / 10)}" for x, y in steps)
         parts.append(f"M{pair(tenths[0] / 10)}l{written}z")
     return "".join(parts)
