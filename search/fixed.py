@@ -10,16 +10,16 @@ such a sequence has 2 n turns as written, fewer where some cancel.
 
 **The join.** One of X, Y, Z is the longest; call it J, and h = |X| + |Y| + |Z|. The walk from e
 does U before J, that from g does V, where (U, V) is (X Y, -), (X, Z) or (-, Z Y). In the walk from
-g, J is followed by a rotation P_i of the cyclic word P = V' U, |P| <= 2 h / 3, and
+g, J is followed by a cut P_i of the cyclic word P = V' U, |P| <= 2 h / 3, and
 
     J' (V' t' U) J = P_i   as permutations of the kept pieces,
 
 where t is what S has made of the wanted cycle: t' stands where P is cut at its seam. Conjugates
 have the same cycles, so that only U and V are followed for which V' t' U has the cycles of V' U.
 With J = J1 J2, the left side is walked on by J1 in both walks, turn by turn where it is possible in
-both, and looked up in a table of all P_i conjugated by J2'. All rotations and seams are taken, also
-those inside an arc, which only adds sequences: each is U J P_i' J' V', conjugates of P and of its
-inverse, and so a commutator.
+both, and looked up in a table of all P_i conjugated by J2'. All cuts P_i and seams are taken, past
+turns that commute and also inside an arc, which only adds sequences: each is U J P_i' J' V',
+conjugates of P and of its inverse, and so a commutator.
 
 Setups that lead both walks to the same places of the bodies, and to the same t, are one
 (``search.fixed_setups``); only a shortest is followed.
@@ -52,6 +52,9 @@ HITS = 100_000
 #: The most words J2, and the most numbers in a table of what they do.
 MOST_TAILS = 60_000
 MOST_TAIL_NUMBERS = 12_000_000
+#: With at most so many turns in S and P, J need not be the longest of X, Y and Z: then sequences
+#: that begin inside the longest are found as well, which may be shorter since turns merge with S.
+CHEAP = 5
 #: The most words that are kept for one wanted state, shortest first.
 KEPT = 200
 
@@ -189,8 +192,8 @@ def _level(gathering: _Gathering, level: int, most_setup: int | None) -> Iterato
     tasks = [
         (level - h, size, h - size)
         for h in range(level, 1, -1)
-        for size in range(1, 2 * h // 3 + 1)
-        if h >= least
+        for size in range(1, h)
+        if h >= least and (size <= 2 * h // 3 or level - h + size <= CHEAP)
     ]
     for k, (setup, size, arc) in enumerate(tasks):
         for share in gathering.task(setup, size, arc):
