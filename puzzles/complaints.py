@@ -63,7 +63,7 @@ _SPOT = "two sizes, across and up, such as [0, 1.5]"
 #: The same for puzzles whose turns are written down.
 _EXPECTED_WRITTEN = {
     **{key: _EXPECTED[key] for key in ("description", "shape", "types", "types+", "note")},
-    "places": "a whole number from 2 to 2000",
+    "places": "a whole number from 2 to 1000",
     "names": 'names of places, such as {1 = "top"}, or a list of all of them',
     "names+": "the name of a place",
     "twists": 'a table of the ways in which pieces can sit, such as {"1-8" = 3}',

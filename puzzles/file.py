@@ -125,7 +125,7 @@ class WrittenModel(_Model):
 
     description: Annotated[str, Field(min_length=1, max_length=500)]
     shape: Literal["written"] = Field(description="turns are written down, nothing is cut")
-    places: Annotated[StrictInt, Field(ge=2, le=2000)] = Field(
+    places: Annotated[StrictInt, Field(ge=2, le=1000)] = Field(
         description="how many numbered places there are"
     )
     names: dict[str, str] | list[str] = Field(

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from puzzles.errors import PuzzleFileError
 
-#: The most digits of a number; there are at most 2,000 places.
+#: The most digits of a number; there are at most 1,000 places.
 MOST_DIGITS = 6
 #: How many places an error lists before it breaks off.
 LISTED = 8

@@ -25,6 +25,8 @@ from puzzles.turns import Layer, Turn
 
 #: The most times a turn is done until nothing has moved; every repeat is a turn of its own.
 MOST_STEPS = 60
+#: The most piece types; what is known of a puzzle is found out for every two of them.
+MOST_TYPES = 30
 #: The largest coordinate of a place, and how near two places may lie, in the file's own units.
 FARTHEST, NEAREST = 1e6, 1e-9
 #: The words for colours in files (Okabe and Ito, Color Universal Design, 2008, and greys).
@@ -177,7 +179,13 @@ def _groups(turns: Sequence[Carried], ways: Sequence[int]) -> list[list[int]]:
         else:
             alone.setdefault(ways[start], []).append(start)
     # One way to sit, and alone: what no turn moves comes last.
-    return joined + [alone[n] for n in sorted(alone, reverse=True)]
+    result = joined + [alone[n] for n in sorted(alone, reverse=True)]
+    if len(result) > MOST_TYPES:
+        raise PuzzleFileError(
+            f"the turns make {len(result):,} piece types, places that they join; at most"
+            f" {MOST_TYPES} are allowed"
+        )
+    return result
 
 
 def _never_twisted(group: Sequence[int], ways: int, common: int) -> str:

@@ -93,7 +93,7 @@ def _layout(puzzle: Puzzle, width: int) -> _Layout:
 
 
 def _least_distance(flat: Vectors) -> float:
-    """Return the least distance between any two of some points; they are at most 2,000."""
+    """Return the least distance between any two of some points; they are at most 1,000."""
     least = math.inf
     for k in range(1, len(flat)):
         least = min(least, float(np.linalg.norm(flat[:k] - flat[k], axis=1).min()))

@@ -313,6 +313,10 @@ def test_cycles_that_cannot_be_are_refused_in_one_sentence(case: str) -> None:
 
 
 BAD_FILES = {
+    "too many types": (
+        file_of(["".join(f"({2 * k + 1} {2 * k + 2})" for k in range(31))], 62),
+        "the turns make 31 piece types, places that they join; at most 30",
+    ),
     "unknown key": (GOOD + "speed = 1\n", "turns 2: 'speed' is not known"),
     "body": ('body = "cube"\n' + GOOD, "'body' is not known; known are description, shape, places"),
     "no places": (GOOD.replace("places = 8", ""), "'places' is missing; expected a whole number"),
@@ -321,8 +325,8 @@ BAD_FILES = {
         "places: expected .*, not 3000",
     ),
     "too many ways": (
-        GOOD.replace("places = 8", "places = 1990").replace("= 3}", "= 60}"),
-        "places and twists make 2,167 ways to sit; at most 2,000",
+        GOOD.replace("places = 8", "places = 990").replace("1-3", "1-20").replace("= 3}", "= 60}"),
+        "places and twists make 2,170 ways to sit; at most 2,000",
     ),
     "no turns": (GOOD[: GOOD.index("[[")], "'turns' is missing; expected 1 to 62 tables"),
     "name with signs": (GOOD.replace('"B"', '"B-1"'), "turns 2: name: expected up to 12 letters"),
