@@ -69,7 +69,8 @@ def _solid(puzzle: OpenPuzzle, layers: tuple[Layer, ...]) -> Counted:
         areas[patch.piece] += patch.area
         sums[patch.piece] += patch.area * patch.centroid
     marks = np.column_stack([areas, np.linalg.norm(sums, axis=1)])
-    return _counted(orbits.groups(steps), marks, cells.in_layer, None)
+    kinds = _kinds(orbits.groups(steps), marks, cells.in_layer)
+    return _counted(kinds, cells.in_layer, None)
 
 
 def _ball(puzzle: OpenPuzzle, layers: tuple[Layer, ...]) -> Counted:
@@ -87,25 +88,23 @@ def _ball(puzzle: OpenPuzzle, layers: tuple[Layer, ...]) -> Counted:
     groups = orbits.groups(steps)
     marks = np.column_stack([cells.areas, np.linalg.norm(cells.vectors, axis=1)])
     net = cells.arrangement.net
-    if closed or not exact:
-        return _counted(groups, marks, cells.in_layer, net)
-    return _whole(_counted(groups, marks, cells.in_layer, net), groups, cells.whole)
+    kinds = _kinds(groups, marks, cells.in_layer)
+    found = _counted(kinds, cells.in_layer, net)
+    return found if closed or not exact else _whole(found, kinds, cells.whole)
 
 
-def _whole(parts: Counted, groups: list[list[int]], whole: NDArray[np.int64]) -> Counted:
+def _whole(parts: Counted, kinds: list[list[int]], whole: NDArray[np.int64]) -> Counted:
     """Count pieces that stay whole: those made of parts of the same kinds are alike."""
-    kinds: dict[int, list[int]] = {}
-    for number, group in enumerate(groups):
-        for part in group:
-            kinds.setdefault(int(whole[part]), []).append(number)
-    alike = Counter(tuple(sorted(own)) for own in kinds.values())
-    return Counted(tuple(sorted(alike.values(), reverse=True)), (parts.key, len(kinds)), parts.net)
+    made_of: dict[int, list[int]] = {}
+    for number, kind in enumerate(kinds):
+        for part in kind:
+            made_of.setdefault(int(whole[part]), []).append(number)
+    alike = Counter(tuple(sorted(own)) for own in made_of.values())
+    return Counted(tuple(sorted(alike.values(), reverse=True)), (parts.key, len(alike)), parts.net)
 
 
-def _counted(
-    groups: list[list[int]], marks: Vectors, in_layer: NDArray[np.bool_], net: Net | None
-) -> Counted:
-    """Count the pieces in each group; those that stay, and have the same marks, together."""
+def _kinds(groups: list[list[int]], marks: Vectors, in_layer: NDArray[np.bool_]) -> list[list[int]]:
+    """Return groups of pieces, those that stay together where they have the same marks."""
     held = in_layer.sum(axis=0)
     alone: dict[Hashable, list[int]] = {}
     found: list[list[int]] = []
@@ -115,7 +114,12 @@ def _counted(
             continue
         mark = tuple(np.round(marks[group[0]], _DECIMALS).tolist())
         alone.setdefault((mark, int(held[group[0]])), []).append(group[0])
-    found += alone.values()
+    return found + list(alone.values())
+
+
+def _counted(kinds: list[list[int]], in_layer: NDArray[np.bool_], net: Net | None) -> Counted:
+    """Return the counts of kinds of pieces, and how many layers hold those of each kind."""
+    held = in_layer.sum(axis=0)
     # How many layers hold the pieces does not depend on the depths, as long as nothing meets.
-    key = tuple(sorted((len(own), int(held[own].sum()), int(held[own].max())) for own in found))
-    return Counted(tuple(sorted(map(len, found), reverse=True)), key, net)
+    key = tuple(sorted((len(own), int(held[own].sum()), int(held[own].max())) for own in kinds))
+    return Counted(tuple(sorted(map(len, kinds), reverse=True)), key, net)

@@ -17,14 +17,14 @@ def written(model: file.PuzzleModel, without: Collection[str] = ()) -> str:
         if key not in without
     }
     plain = {k: v for k, v in data.items() if not _table(v)}
-    lines = [f"{key} = {_value(value)}" for key, value in plain.items()]
+    lines = [f"{key} = {in_toml(value)}" for key, value in plain.items()]
     for key, value in data.items():
         if not _table(value):
             continue
         for entry in value if isinstance(value, list) else [value]:
             head = f"[[{key}]]" if isinstance(value, list) else f"[{key}]"
             lines += ["", head]
-            lines += [f"{name} = {_value(own)}" for name, own in entry.items()]
+            lines += [f"{name} = {in_toml(own)}" for name, own in entry.items()]
     return "\n".join(lines) + "\n"
 
 
@@ -35,12 +35,13 @@ def _table(value: Any) -> bool:
     )
 
 
-def _value(value: Any) -> str:
+def in_toml(value: Any) -> str:
+    """Return a value as it stands in a puzzle file."""
     if isinstance(value, Mapping):
-        inside = ", ".join(f"{_text(str(k))} = {_value(v)}" for k, v in value.items())
+        inside = ", ".join(f"{_text(str(k))} = {in_toml(v)}" for k, v in value.items())
         return "{" + inside + "}"
     if isinstance(value, list | tuple):
-        return "[" + ", ".join(_value(x) for x in value) + "]"
+        return "[" + ", ".join(in_toml(x) for x in value) + "]"
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):

@@ -11,6 +11,8 @@ from puzzles.counting import Counted
 from puzzles.sweeping import Looking, Sweep
 from puzzles.unknowns import OpenPuzzle
 
+#: Bounds closer than this are one.
+_SAME = 1e-9
 #: Of a range, these parts at the ends are avoided where a plain size in it is wanted.
 _EDGE = 0.2
 #: With two unknowns the first is fixed at sizes this far apart at the last; a solid's are shares
@@ -41,6 +43,7 @@ class Seen:
 class Survey:
     """Sweeps over the last unknown, one for each bound of the first that was chosen.
 
+    ``special`` are those of them that are critical whatever the last unknown is.
     ``progress`` is told the share of the work that is done.
     """
 
@@ -49,6 +52,7 @@ class Survey:
     progress: Callable[[float], None]
     sweeps: list[Sweep] = field(default_factory=list)
     alone: list[Sweep] = field(default_factory=list)
+    special: list[float] = field(default_factory=list)
     complete: bool = False
 
     def run(self) -> None:
@@ -91,9 +95,12 @@ class Survey:
         for known in sorted(own.merged(), key=lambda x: x.low - x.high):
             chosen.append(plain(self.puzzle, 0, known.low, known.high))
             self._column(chosen[-1])
-        for special in own.specials:
-            if isinstance(special.found, Counted):
-                self._column(special.at)
+        self.special = [x.at for x in own.specials if isinstance(x.found, Counted)]
+        for bound in self._fixed():
+            if all(abs(bound - x) > _SAME for x in self.special):
+                self.special.append(bound)
+        for bound in self.special:
+            self._column(bound)
         ball = self.puzzle.model.shape == "ball"
         finest = _FINEST if ball else _FINEST_SHARE * whole
         levels = math.ceil(math.log2(whole / finest))
@@ -110,6 +117,19 @@ class Survey:
                 gaps = self._between(chosen)
         self._finished(self.sweeps, 0.0, 1.0, 0.0)
         self.complete = True
+
+    def _fixed(self) -> list[float]:
+        """Return known bounds of other layers, which the first unknown may share."""
+        first, last = self.puzzle.unknowns
+        found: list[float] = []
+        for number in last.layers:
+            layer = self.puzzle.example[number]
+            height = layer.high if last.side == "low" else layer.low
+            inside = -1 < height < 1 if first.ball else math.isfinite(height)
+            bound = (math.acos(height) if first.ball else height) if inside else first.least
+            if first.least < bound < first.most and all(abs(bound - x) > _SAME for x in found):
+                found.append(bound)
+        return found
 
     def _between(self, chosen: list[float]) -> list[tuple[float, float]]:
         """Return the gaps between chosen bounds of the first unknown, the widest first."""
@@ -131,10 +151,9 @@ class Survey:
     def seen(self) -> list[Seen]:
         """Return all puzzles that were met."""
         result: list[Seen] = []
-        critical = {x.at for x in self.alone[0].specials} if self.alone else set()
         for sweep in self.sweeps:
             fixed = sweep.bounds[:-1]
-            flags = tuple(x in critical for x in fixed)
+            flags = tuple(x in self.special for x in fixed)
             for own in sweep.merged():
                 bounds = (*fixed, own.at)
                 result.append(

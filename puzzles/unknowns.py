@@ -286,18 +286,18 @@ def _range(
     axes = np.array([layer.axis for layer in layers])
     heights = axes @ body.points.T
     least, most = (0.0, math.pi) if blank.ball else (float(heights.min()), float(heights.max()))
+    if (np.linalg.norm(axes[:, None] + axes, axis=2) < SAME).any(axis=1).all():
+        least, most = (least, math.pi / 2) if blank.ball else (0.0, most)
     if blank.key != "between":
-        opposite = (np.linalg.norm(axes[:, None] + axes, axis=2) < SAME).any(axis=1).all()
-        if opposite and blank.ball:
-            most = math.pi / 2
-        elif opposite:
-            least = 0.0
         return least, most
     other = layers[0].high if side == "low" else layers[0].low
     if blank.ball:
         other = math.acos(other)
-        return (other, most) if side == "low" else (least, other)
-    return (least, other) if side == "low" else (other, most)
+    # On a ball the low bound is the wide angle.
+    least, most = (least, other) if (side == "low") != blank.ball else (other, most)
+    if least >= most - SAME:
+        raise PuzzleFileError(f"layers {blank.table + 1}: the size of the other end leaves no room")
+    return least, most
 
 
 def _words(model: file.PuzzleModel, number: int) -> str:

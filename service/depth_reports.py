@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from puzzles.depths import Found, Proposal, Size
+from puzzles.puzzle_text import in_toml
 from puzzles.unknowns import OpenPuzzle
 from service.layout import Page, page
 
@@ -95,7 +96,7 @@ def show(
         for number, (own, there) in enumerate(zip(found.proposals, written, strict=True), 1):
             if number > 1:
                 out.line()
-            _show(out, number, wanted, own, there)
+            _show(out, puzzle, number, wanted, own, there)
         if found.left_out:
             out.line()
             out.line(
@@ -103,7 +104,14 @@ def show(
             )
 
 
-def _show(out: Page, number: int, wanted: Sequence[int], own: Proposal, written: Written) -> None:
+def _show(
+    out: Page,
+    puzzle: OpenPuzzle,
+    number: int,
+    wanted: Sequence[int],
+    own: Proposal,
+    written: Written,
+) -> None:
     out.line(f"{number}. {own.pieces} pieces: {_listed(own.counts)}", "bold")
     rows: list[tuple[str, object]] = [(size.words, _said(size)) for size in own.sizes]
     if own.together is not None:
@@ -122,10 +130,19 @@ def _show(out: Page, number: int, wanted: Sequence[int], own: Proposal, written:
             rows.append((f"your {count}", " + ".join(map(str, part))))
     rows.append(("not counted", _listed(own.fit.left)))
     rows.append(("unchecked", "" if own.checked else "the ranges may be wider; time was over"))
-    rows.append(("file", written.file or ", ".join(f'{x.key} = "{x.entry}"' for x in own.sizes)))
+    rows.append(("file", written.file or "; ".join(_entries(puzzle, own))))
     rows.append(("picture", written.picture))
     rows.append(("but", written.problem))
     out.pairs(rows)
+
+
+def _entries(puzzle: OpenPuzzle, own: Proposal) -> list[str]:
+    """Return the lines of the file in which a size was open."""
+    lines = []
+    for unknown in puzzle.unknowns:
+        value = getattr(own.model.layers[unknown.table], unknown.key)
+        lines.append(f"{unknown.key} = {in_toml(value)}")
+    return lines
 
 
 def _listed(counts: Sequence[int]) -> str:
@@ -133,9 +150,10 @@ def _listed(counts: Sequence[int]) -> str:
 
 
 def _number(value: float) -> str:
-    """Return a size as people read it, with no more than two decimals, or four small ones."""
+    """Return a size as people read it: an angle or a large one with one decimal, else with four."""
     text = f"{value:.1f}" if abs(value) >= 10 else f"{value:.4f}"
-    return (text.rstrip("0").rstrip(".") if "." in text else text).replace("-0", "0") or "0"
+    text = text.rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
 
 
 def _said(size: Size) -> str:

@@ -46,8 +46,8 @@ def sampled_pieces(puzzle: OpenPuzzle, bound: float, points: np.ndarray) -> int:
         for depth in (layer.low, layer.high)
         if math.isfinite(depth)
     ]
-    sides = np.array([points @ axis > depth for axis, depth in planes])
-    return len(np.unique(np.packbits(sides, axis=0), axis=1).T)
+    sides = sum((points @ axis > depth) * (1 << k) for k, (axis, depth) in enumerate(planes))
+    return len(np.unique(sides))
 
 
 def surface(puzzle: OpenPuzzle, number: int) -> np.ndarray:
