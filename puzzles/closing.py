@@ -92,7 +92,8 @@ def close(circles: Circles, names: list[str], layers: tuple[Layer, ...]) -> Clos
             raise LimitError(
                 f"the cuts never close: turns of layer {name} still make new ones after "
                 f"{len(circles):,} circles and {count:,} arcs ({MOST_CIRCLES:,} and {MOST_ARCS:,} "
-                "are the most); give other angles, or closed = false to keep pieces whole"
+                "are the most); give other angles, or take pieces that fit only roughly, such as "
+                "with accept = 0.9"
             )
         more = (
             np.array([x[0] for x in fresh], dtype=np.int64),
