@@ -9,12 +9,14 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from puzzles.acting import Action, Renaming, renamings
 from puzzles.known import Known, action, known, roams, slots_action, type_action
+from puzzles.layer_group import layer_steps
 from puzzles.layer_kinds import LayerKind
 from puzzles.puzzle import Puzzle
 
@@ -58,8 +60,9 @@ class TypeLike:
 class LayersLike:
     """Kinds of layer, by their numbers, that alone make a puzzle of the catalogue.
 
-    ``made_of`` gives for each type of that puzzle, by name, what one of its pieces is here: types by
-    number, each with how many pieces. ``riding`` are types that only go round with single layers,
+    Or, where ``held`` is the slot of a piece, all layers that do not move it; ``kinds`` is empty.
+    ``made_of`` gives for each type of that puzzle, by name, what one of its pieces is here: types
+    by number, each with how many pieces. ``riding`` are types that only go round with single layers,
     ``more`` those that do something else besides.
     """
 
@@ -69,6 +72,7 @@ class LayersLike:
     riding: tuple[int, ...]
     more: tuple[int, ...]
     layers: tuple[tuple[str, str], ...]
+    held: int | None = None
 
 
 def likenesses(puzzle: Puzzle) -> tuple[Likeness, ...]:
@@ -161,28 +165,60 @@ def _same(own: Action, other: Known, number: int, twist: bool) -> bool:
 
 
 def layers_like(puzzle: Puzzle, kinds: Sequence[LayerKind]) -> tuple[LayersLike, ...]:
-    """Return which sets of kinds of layer make a puzzle of the catalogue, small sets first."""
-    sizes = range(1, len(kinds) + 1) if len(kinds) <= MOST_KINDS else (1, len(kinds))
+    """Return which sets of layers make a puzzle of the catalogue.
+
+    Looked at are kinds of layer, few of them first, and then for a piece of each type the layers
+    that leave it where it is.
+    """
     result = []
-    for size in sizes:
-        for chosen in itertools.combinations(range(len(kinds)), size):
-            layers = sorted(k for number in chosen for k in kinds[number].layers)
-            own = action(puzzle, layers)
-            orbits = [own.on(orbit) for orbit in own.orbits()]
-            signatures = Counter(orbit.signature for orbit in orbits)
-            for other in known():
-                fits = len(other.layers) == len(layers) and not Counter(other.orbits) - signatures
-                if not fits or (other.digest == puzzle.digest and size == len(kinds)):
-                    continue
-                found = next(renamings(other.action, own), None)
-                if found is not None:
-                    result.append(_layers_like(puzzle, chosen, own, orbits, other, found))
+    for chosen, layers in _sets(kinds):
+        own = [] if len(chosen) < len(kinds) else [puzzle.digest]
+        result += [replace(like, kinds=chosen) for like in _made(puzzle, layers, own)]
+    seen = {layers for _, layers in _sets(kinds)}
+    for kind in puzzle.types:
+        piece = kind.slots[-1]
+        layers = tuple(np.flatnonzero(~_moved_by(puzzle)[:, piece]).tolist())
+        if layers in seen or len(layers) < 2 or not roams(puzzle, kind.number):
+            continue
+        seen.add(layers)
+        result += [replace(like, held=piece) for like in _made(puzzle, layers, [])]
     return tuple(result)
+
+
+def _sets(kinds: Sequence[LayerKind]) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
+    """Return the sets of kinds that are looked at, each with its layers."""
+    sizes = range(1, len(kinds) + 1) if len(kinds) <= MOST_KINDS else sorted({1, len(kinds)})
+    return [
+        (chosen, tuple(sorted(k for number in chosen for k in kinds[number].layers)))
+        for size in sizes
+        for chosen in itertools.combinations(range(len(kinds)), size)
+    ]
+
+
+def _moved_by(puzzle: Puzzle) -> NDArray[np.bool_]:
+    """Return which pieces each layer moves or twists; (layers, slots)."""
+    moved: NDArray[np.bool_] = layer_steps(puzzle)[:, puzzle.home] != puzzle.home
+    return moved
+
+
+def _made(puzzle: Puzzle, layers: Sequence[int], leave_out: Sequence[str]) -> list[LayersLike]:
+    """Return what some layers make, but for puzzles with some digests."""
+    own = action(puzzle, layers)
+    orbits = [own.on(orbit) for orbit in own.orbits()]
+    signatures = Counter(orbit.signature for orbit in orbits)
+    result = []
+    for other in known():
+        fits = len(other.layers) == len(layers) and not Counter(other.orbits) - signatures
+        if not fits or other.digest in leave_out:
+            continue
+        found = next(renamings(other.action, own), None)
+        if found is not None:
+            result.append(_layers_like(puzzle, own, orbits, other, found))
+    return result
 
 
 def _layers_like(
     puzzle: Puzzle,
-    chosen: tuple[int, ...],
     own: Action,
     orbits: list[Action],
     other: Known,
@@ -231,6 +267,4 @@ def _layers_like(
         (other.layers[theirs.layers[k]], puzzle.layers[own.layers[m]].name)
         for k, (m, _) in enumerate(found.layers)
     )
-    return LayersLike(
-        chosen, other.name, made_of, tuple(sorted(riding)), tuple(sorted(more)), layers
-    )
+    return LayersLike((), other.name, made_of, tuple(sorted(riding)), tuple(sorted(more)), layers)

@@ -85,7 +85,4 @@ def layers_in_words(puzzle: Puzzle, layers: Sequence[int]) -> str:
 
 def in_words(kinds: Sequence[LayerKind]) -> str:
     """Return several kinds in one phrase: "the faces and the layers M, E and S"."""
-    if all(kind.words.startswith("layer") for kind in kinds) and len(kinds) > 1:
-        # One list reads better than several.
-        return joined([f"the {kind.words}" for kind in kinds])
     return joined([f"the {kind.words}" for kind in kinds])

@@ -85,7 +85,7 @@ def parts(
     else:
         from service.parts_table import show_parts
 
-        show_parts(own)
+        show_parts(own, puzzle)
     return INTERRUPTED if by == "person" else FOUND
 
 

@@ -105,6 +105,7 @@ def parts(own: Parts) -> Report:
             "layers": [
                 {
                     "kinds": [anatomy.kinds[k].words for k in like.kinds],
+                    "held": None if like.held is None else slot_names(puzzle)[like.held],
                     "layers": {here: there for there, here in like.layers},
                     "puzzle": like.puzzle,
                     "pieces": {

@@ -16,8 +16,11 @@ from service.sequences import ANY_FORM, COMMUTATORS, Checked
 LISTED, FEW = 24, 8
 
 
-def show_parts(own: Parts) -> None:
-    """Print piece types, layers, positions, and what is known of how the pieces move."""
+def show_parts(own: Parts, asked: str) -> None:
+    """Print piece types, layers, positions, and what is known of how the pieces move.
+
+    ``asked`` is how the puzzle was named.
+    """
     puzzle = own.puzzle
     with page() as out:
         out.line(f"{puzzle.name}: {puzzle.description}", "bold")
@@ -28,7 +31,7 @@ def show_parts(own: Parts) -> None:
         held = "" if puzzle.shape == "written" else f"{puzzle.up} up, {puzzle.front} in front"
         out.pairs([("held", held), ("fastened", _fastened(own)), *_positions(own)])
         _laws(out, own)
-        _alone(out, own)
+        _alone(out, own, asked)
         _carried(out, own)
 
 
@@ -120,7 +123,7 @@ def _laws(out: Page, own: Parts) -> None:
         out.line(text, indent=INDENT)
 
 
-def _alone(out: Page, own: Parts) -> None:
+def _alone(out: Page, own: Parts, asked: str) -> None:
     """Print the smallest effects of each type that leave all others alone."""
     if not own.anatomy.least:
         return
@@ -139,7 +142,7 @@ def _alone(out: Page, own: Parts) -> None:
             out.line(f"{what}, if pieces that look the same may change places", indent=INDENT)
     if own.missing:
         out.line()
-        out.line(f"`trefoil parts {own.puzzle.name} --search` looks for those without a sequence.")
+        out.line(f"`trefoil parts {asked} --search` looks for those without a sequence.")
 
 
 def _effect(out: Page, own: Parts, effect: Least) -> None:
@@ -175,5 +178,5 @@ def _carried(out: Page, own: Parts) -> None:
     out.line(f"What carries over from the catalogue{unless}", "bold")
     for numbers, text in types:
         out.line(words.sentence(f"{words.the_types(own.puzzle, numbers)} {text}"), indent=INDENT)
-    for like in own.anatomy.layers_like:
-        out.line(words.layers_like(own.anatomy, like), indent=INDENT)
+    for text in words.all_layers_like(own.anatomy):
+        out.line(text, indent=INDENT)

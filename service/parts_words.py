@@ -8,8 +8,9 @@ from collections.abc import Iterable, Sequence
 from puzzles.anatomy import Anatomy, Arranged
 from puzzles.kinship import LayersLike, Likeness, TypeLike
 from puzzles.laws import joined, plural
-from puzzles.layer_kinds import in_words
+from puzzles.layer_kinds import in_words, layers_in_words
 from puzzles.least_effects import CYCLE, SWAP, SWAPS, TWIST, TWISTS, LeastOf
+from puzzles.names import slot_names
 from puzzles.notation import turn_text
 from puzzles.puzzle import Puzzle
 
@@ -159,21 +160,55 @@ def _like(found: Sequence[TypeLike]) -> str:
     return words
 
 
-def layers_like(own: Anatomy, like: LayersLike) -> str:
-    """Return what some kinds of layer make alone: "The faces alone make a 3x3x3: …"."""
+def all_layers_like(own: Anatomy) -> list[str]:
+    """Return what layers make alone, as sentences; what is the same by other layers shares one."""
+    by_puzzle: dict[object, list[LayersLike]] = {}
+    for like in own.layers_like:
+        key = (like.kinds, like.held, like.made_of, like.riding, like.more)
+        by_puzzle.setdefault(key, []).append(like)
+    by_layers: dict[object, list[list[LayersLike]]] = {}
+    for likes in by_puzzle.values():
+        first = likes[0]
+        names = tuple(like.puzzle for like in likes)
+        sort = (first.held is None, first.made_of, first.riding, first.more)
+        by_layers.setdefault((names, len(first.layers), sort), []).append(likes)
+    return [
+        layers_like(own, rows[0][0], [like.puzzle for like in rows[0][1:]], len(rows) - 1)
+        for rows in by_layers.values()
+    ]
+
+
+def layers_like(
+    own: Anatomy, like: LayersLike, also: Sequence[str] = (), other_layers: int = 0
+) -> str:
+    """Return what some layers make alone: "The faces alone make the 3x3x3: …".
+
+    ``also`` are puzzles that are made in the same way, and so many sets of ``other_layers`` make it.
+    """
     puzzle = own.puzzle
-    kinds = in_words([own.kinds[k] for k in like.kinds])
-    every = len(like.kinds) == len(own.kinds)
-    who = "all layers together" if every else f"{kinds} alone"
-    makes = (
-        "makes" if len(like.kinds) == 1 and len(own.kinds[like.kinds[0]].layers) == 1 else "make"
-    )
+    here = sorted(puzzle.layer_numbers[name] for _, name in like.layers)
+    makes = "makes" if len(here) == 1 else "make"
+    kinds = [own.kinds[k] for k in like.kinds]
+    if like.held is not None:
+        piece = slot_names(puzzle)[like.held]
+        who = f"while {piece} stays where it is, the {layers_in_words(puzzle, here)}"
+    elif len(kinds) == len(own.kinds):
+        who = "all layers together"
+    elif all(kind.words.startswith("layer") for kind in kinds):
+        who = f"the {layers_in_words(puzzle, here)} alone"
+    else:
+        who = f"{in_words(kinds)} alone"
+    if other_layers:
+        who += f", and {other_layers} other choice{'s' if other_layers > 1 else ''} of as many,"
+    text = f"{who} {makes} the {like.puzzle}"
+    if also:
+        text += f" (also the {joined(also)})"
     made = []
     for name, pieces in like.made_of:
         if len(pieces) == 1 and pieces[0][1] == 1:
-            here = puzzle.types[pieces[0][0]].name
-            if here != name:
-                made.append(f"its {plural(name)} are the {plural(here)}")
+            word = puzzle.types[pieces[0][0]].name
+            if word != name:
+                made.append(f"its {plural(name)} are the {plural(word)}")
             continue
         parts = [_counted(puzzle, count, number) for number, count in pieces]
         made.append(f"{_article(name)} {name} of it is {joined(parts)}")
@@ -183,7 +218,6 @@ def layers_like(own: Anatomy, like: LayersLike) -> str:
         made.append(f"{joined(some)} only go round with single layers")
     if like.more:
         made.append(f"besides, {the_types(puzzle, like.more)} are moved in ways of their own")
-    text = f"{who} {makes} the {like.puzzle}"
     return sentence(f"{text}: {'; '.join(made)}" if made else text)
 
 

@@ -230,6 +230,14 @@ def test_a_ball_whose_corners_stay_is_a_3x3x3() -> None:
         assert inside == count or riding
 
 
+def test_with_a_corner_held_the_3x3x3s_corners_are_a_2x2x2() -> None:
+    """Common practice: whoever can put a 2x2x2 right can do the corners of a 3x3x3."""
+    [held] = [like for like in anatomy(load("3x3x3")).layers_like if like.held is not None]
+    assert held.puzzle == "2x2x2"
+    assert made_of("3x3x3", held) == {"corner": {"corner": 1}}
+    assert [load("3x3x3").types[k].name for k in held.more] == ["edge"]
+
+
 def test_types_carry_over_from_the_catalogue() -> None:
     own = anatomy(load("cube-faces-corners"))
     edge2 = number(own.puzzle, "edge2")
