@@ -62,8 +62,8 @@ class LayersLike:
 
     Or, where ``held`` is the slot of a piece, all layers that do not move it; ``kinds`` is empty.
     ``made_of`` gives for each type of that puzzle, by name, what one of its pieces is here: types
-    by number, each with how many pieces. ``riding`` are types that only go round with single layers,
-    ``more`` those that do something else besides.
+    by number, each with how many pieces. ``riding`` are types that only go round with single
+    layers, ``more`` those that do something else besides.
     """
 
     kinds: tuple[int, ...]

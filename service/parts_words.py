@@ -183,7 +183,7 @@ def layers_like(
 ) -> str:
     """Return what some layers make alone: "The faces alone make the 3x3x3: …".
 
-    ``also`` are puzzles that are made in the same way, and so many sets of ``other_layers`` make it.
+    ``also`` are puzzles that are made in the same way; so many ``other_layers`` make it, too.
     """
     puzzle = own.puzzle
     here = sorted(puzzle.layer_numbers[name] for _, name in like.layers)
