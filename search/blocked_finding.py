@@ -9,7 +9,7 @@ from puzzles.puzzle import Word
 from search.answers import Found, Searched, ranked
 from search.both_ends import Ends
 from search.fixed import Sequences
-from search.fixed_problem import Problem, Triple, problem
+from search.fixed_problem import Problem, Triple, Wanted, problem
 from search.impossible import ImpossibleError, check
 from search.nesting import things
 from search.ranking import Weights
@@ -90,6 +90,11 @@ def _check(own: Problem, word: Word, sequences: Sequences) -> None:
         )
 
 
+def _goes_along(own: Problem, wanted: Wanted) -> bool:
+    homes = own.puzzle.home
+    return int((wanted.effect[homes] != homes).sum()) > len(wanted.triple)
+
+
 def told_apart(own: Problem, alike: bool) -> str:
     """Return what is to be said about pieces that look the same: all are told apart in proofs."""
     like = alike and any(own.puzzle.alike[slot] != slot for slot in own.kept)
@@ -114,6 +119,8 @@ def searched(
     apart = told_apart(own, alike)
     back = " that put what is fastened back in its place" if own.loose else ""
     setup = "" if bounds.setup is None else f", at most {bounds.setup} in S"
+    if any(_goes_along(own, one) for one in own.wanted):
+        back += ", in which what is fastened to the three goes along"
     best = f"{shortest} turns is the shortest found; " if shortest else ""
     text = (
         f"{best}searched all S [A, B] S' of possible turns with up to {level} turns in S, A and B "
@@ -130,4 +137,5 @@ def searched(
         proven = f"the shortest sequence of any form has {ends.turns}"
     if bounds.turns is not None:
         least = min(least, bounds.turns)
-    return Searched(level, bounds.setup, None if apart or back else least, f"{text}; {proven}")
+    proven_up_to = None if apart or own.loose else least
+    return Searched(level, bounds.setup, proven_up_to, f"{text}; {proven}")

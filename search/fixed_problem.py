@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from puzzles.errors import LimitError, RequestError
 from puzzles.laws import joined
+from puzzles.layer_group import layer_group
 from puzzles.names import slot_names
 from puzzles.puzzle import Puzzle, Table, Word
 from search.encoding import MOST_TURN_NUMBERS
@@ -112,7 +113,8 @@ def problem(
     reason = ""
     for triple in triples:
         try:
-            wanted += [Wanted(triple, effect) for effect in states(puzzle, own, triple)]
+            effects = states(puzzle, own, triple)
+            wanted += [Wanted(triple, e) for e in _in_group(puzzle, layers, types, triple, effects)]
         except ImpossibleError as error:
             reason = reason or str(error)
     if not wanted:
@@ -150,6 +152,34 @@ def states(puzzle: Puzzle, own: Bodies, triple: Triple) -> list[Table]:
         members = own.members[options[0][0][0]]
         named = [int(effect[p]) != int(p) for p in puzzle.home[list(members)]]
         raise ImpossibleError(_held(puzzle, members, named))
+    return result
+
+
+def _in_group(
+    puzzle: Puzzle,
+    layers: tuple[int, ...] | None,
+    types: list[int],
+    triple: Triple,
+    effects: list[Table],
+) -> list[Table]:
+    """Return the effects that some sequence has if no turn is blocked, where pieces go along.
+
+    Raises ImpossibleError if none does. Plain cycles are looked at by ``search.impossible``.
+    """
+    plain = wanted_effect(puzzle, triple)
+    along = [effect for effect in effects if not np.array_equal(effect, plain)]
+    if not along:
+        return effects
+    inside = layer_group(puzzle, layers, types).contains(np.array(along))
+    possible_ones = [effect for effect, is_in in zip(along, inside, strict=True) if is_in]
+    result = [effect for effect in effects if np.array_equal(effect, plain)] + possible_ones
+    if not result:
+        homes = puzzle.home[np.flatnonzero(along[0][puzzle.home] != puzzle.home)]
+        names = joined([slot_names(puzzle)[puzzle.slot_of[p]] for p in homes])
+        raise ImpossibleError(
+            f"What is fastened goes along, and no sequence moves just {names} like that, even if "
+            "no turn were blocked."
+        )
     return result
 
 
