@@ -14,6 +14,8 @@ from puzzles.turns import Layer, Turn
 
 #: Directions of layers and middles of patches closer than this are the same.
 CLOSE = 1e-6
+#: Points are sorted along this unit direction, which no symmetry of a body leaves alone.
+_ALONG = np.array([0.5698402910, 0.7548776662, 0.3247179572])
 
 
 def matrices(points: Vectors) -> list[Vectors]:
@@ -55,11 +57,21 @@ def _independent(points: Vectors) -> list[int]:
 
 def matched(moved: Vectors, places: Vectors) -> NDArray[np.int64] | None:
     """Return the place on which each moved point lies, or None if one lies on none."""
-    distances = np.linalg.norm(moved[:, None] - places, axis=2)
-    nearest: NDArray[np.int64] = distances.argmin(axis=1)
-    if float(distances[np.arange(len(moved)), nearest].max()) > CLOSE:
-        return None
-    return nearest
+    keys = places @ _ALONG
+    order = np.argsort(keys)
+    sought = moved @ _ALONG
+    low = np.searchsorted(keys[order], sought - CLOSE)
+    high = np.searchsorted(keys[order], sought + CLOSE, side="right")
+    nearest = np.full(len(moved), -1, dtype=np.int64)
+    least = np.full(len(moved), CLOSE)
+    for step in range(int((high - low).max(initial=0))):
+        some = np.flatnonzero(low + step < high)
+        candidates = order[low[some] + step]
+        distances = np.linalg.norm(moved[some] - places[candidates], axis=1)
+        better = distances <= least[some]
+        least[some[better]] = distances[better]
+        nearest[some[better]] = candidates[better]
+    return None if np.any(nearest < 0) else nearest
 
 
 def symmetries(
@@ -80,6 +92,9 @@ def symmetries(
     numbers = {
         (s.kind, s.placement): k for k, s in reversed(list(enumerate(stickers))) if s.placement >= 0
     }
+    mains: dict[int, int] = {}
+    for (_, placement), k in numbers.items():
+        mains.setdefault(placement, k)
     number_of = {turn: number for number, turn in enumerate(turns)}
     layer_of = {layer.name: number for number, layer in enumerate(layers)}
     result = []
@@ -97,7 +112,7 @@ def symmetries(
         placements: list[int] = []
         for orbit, kind in zip(orbits, types, strict=True):
             there = next(t for t in types if slots[kind.first_slot] in t.slots)
-            main = next((k for (_, p), k in numbers.items() if p == kind.first_placement), None)
+            main = mains.get(kind.first_placement)
             first = None
             if carried is not None and main is not None:
                 first = stickers[carried[main]].placement
@@ -134,7 +149,10 @@ def _slot_images(types: Sequence[PieceType], places: Vectors, matrix: Vectors) -
         for other in types:
             if (other.count, other.twists, other.seen) != (kind.count, kind.twists, kind.seen):
                 continue
-            found = matched(own, places[other.first_slot : other.slots.stop])
+            there = places[other.first_slot : other.slots.stop]
+            if float(np.abs(there - own[0]).max(axis=1).min()) > CLOSE:
+                continue
+            found = matched(own, there)
             if found is not None and len(set(found.tolist())) == len(found):
                 result.extend(other.first_slot + int(k) for k in found)
                 break
@@ -159,6 +177,8 @@ def _placement_images(
     their slots have frames of their own, and a reflection turns their twists the other way.
     """
     twists = kind.twists
+    if twists == 1:
+        return [there.first_placement + slots[k] - there.first_slot for k in range(kind.count)]
     if orbit.stays:
         sense = 1 if np.linalg.det(matrix) > 0 else -1
         return [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -102,8 +103,15 @@ def painted(orbit: Orbit, patches: Sequence[Patch], keep: bool = False) -> Paint
 
 def _own(patches: Sequence[Patch], piece: int) -> list[int]:
     """Return the numbers of a piece's patches in the order of their faces."""
-    own = [k for k, patch in enumerate(patches) if patch.piece == piece]
-    return sorted(own, key=lambda k: patches[k].face)
+    return _by_piece(tuple(patches)).get(piece, [])
+
+
+@lru_cache(maxsize=4)
+def _by_piece(patches: tuple[Patch, ...]) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = {}
+    for k in sorted(range(len(patches)), key=lambda k: (patches[k].piece, patches[k].face)):
+        found.setdefault(patches[k].piece, []).append(k)
+    return found
 
 
 def _hidden(orbit: Orbit, patches: Sequence[Patch], twist: int) -> bool:
@@ -219,6 +227,8 @@ def step_tables(
 
 def twist_between(orbit: Painted, slot: int, frame: Vectors) -> int:
     """Return the twist with which a frame lies at a slot of an orbit, by its number there."""
+    if orbit.twists == 1:
+        return 0
     part = share(orbit.frames[slot, 0].T @ frame, orbit.axes[slot])
     return round(part * orbit.rotations) % orbit.twists
 

@@ -219,8 +219,8 @@ def test_cuts_that_never_close_are_given_up(name: str) -> None:
     if isinstance(caught.value, LimitError):
         assert re.search(
             r"^the cuts never close: turns of layer \w+ still make new ones after [\d,]+ circles "
-            r"and [\d,]+ arcs \(600 and 4,000 are the most\); give other angles, or take pieces that "
-            r"fit only roughly, such as with accept = 0.9$",
+            r"and [\d,]+ arcs \(600 and 4,000 are the most\); give other angles, or take pieces "
+            r"that fit only roughly, such as with accept = 0.9$",
             said,
         )
     else:
