@@ -20,6 +20,7 @@ from puzzles.errors import NameNotFoundError, PuzzleFileError
 from puzzles.expressions import angle
 from puzzles.laws import joined
 from puzzles.names import read_placement, slot_names
+from puzzles.numbering import commuting
 from puzzles.puzzle import Puzzle, Symmetry, Table
 from puzzles.turns import Layer
 
@@ -27,20 +28,40 @@ from puzzles.turns import Layer
 SAME_STEP = 1e-6
 
 
-def finished(puzzle: Puzzle, model: file.PuzzleModel, body: Body) -> Puzzle:
-    """Return a compiled puzzle with the bonds and stops of its file; raises PuzzleFileError."""
-    stops = stops_of(model, puzzle.layers, body)
-    if any(own is not None for own in stops):
-        puzzle = with_stops(puzzle, stops)
+def finished(puzzle: Puzzle, model: file.Model, body: Body) -> Puzzle:
+    """Return a compiled puzzle with the bonds and stops of its file; raises PuzzleFileError.
+
+    Symmetries are then those that keep what is fastened together and what is forbidden.
+    """
+    if isinstance(model, file.PuzzleModel):
+        stops = stops_of(model, puzzle.layers, body)
+        if any(own is not None for own in stops):
+            puzzle = with_stops(puzzle, stops)
     if model.bonds:
         puzzle = replace(puzzle, bonds=(*puzzle.bonds, *bonds(puzzle, model.bonds)))
+    if puzzle.can_block:
+        kept = tuple(s for s in puzzle.symmetries if _keeps_blocks(puzzle, s))
+        puzzle = replace(puzzle, symmetries=kept)
     return puzzle
+
+
+def _keeps_blocks(puzzle: Puzzle, symmetry: Symmetry) -> bool:
+    """Return whether a symmetry carries bodies to bodies, and what is forbidden to that."""
+    image = puzzle.slot_of[symmetry.placements[puzzle.home]]
+    bodies = {frozenset(own) for own in puzzle.bonds}
+    if {frozenset(int(image[slot]) for slot in own) for own in bodies} != bodies:
+        return False
+    if puzzle.blocked is None:
+        return True
+    moved = np.zeros_like(puzzle.blocked)
+    moved[np.ix_(symmetry.turns, symmetry.placements)] = puzzle.blocked
+    return np.array_equal(moved, puzzle.blocked)
 
 
 # --- fastened pieces ----------------------------------------------------------------------------
 
 
-def bonds(puzzle: Puzzle, names: Sequence[Sequence[str]]) -> tuple[tuple[int, ...], ...]:
+def bonds(puzzle: Puzzle, names: Sequence[Sequence[str | int]]) -> tuple[tuple[int, ...], ...]:
     """Return the slots that are fastened together, from names; raises PuzzleFileError.
 
     Refused are unknown names, a slot in two bonds, and pieces that no turn carries together.
@@ -51,7 +72,7 @@ def bonds(puzzle: Puzzle, names: Sequence[Sequence[str]]) -> tuple[tuple[int, ..
         slots = []
         for name in own:
             try:
-                slot = read_placement(puzzle, name).slot
+                slot = read_placement(puzzle, str(name)).slot
             except NameNotFoundError as error:
                 raise PuzzleFileError(f"bonds: {error}") from None
             if slot in where:
@@ -236,7 +257,7 @@ def _without(puzzle: Puzzle, kept: NDArray[np.bool_]) -> Puzzle:
         turns=tuple(turn for turn, is_kept in zip(puzzle.turns, kept, strict=True) if is_kept),
         moves=moves,
         turn_layer=turn_layer,
-        commutes=_commuting(len(puzzle.layers), turn_layer, moves),
+        commutes=commuting(len(puzzle.layers), turn_layer, moves),
         symmetries=tuple(symmetries),
     )
     for array in (result.moves, result.turn_layer, result.commutes):
@@ -246,17 +267,6 @@ def _without(puzzle: Puzzle, kept: NDArray[np.bool_]) -> Puzzle:
 
 def _renumbered(symmetry: Symmetry, images: Table) -> Symmetry:
     return replace(symmetry, turns=images.astype(np.int32))
-
-
-def _commuting(layers: int, turn_layer: Table, moves: Table) -> NDArray[np.bool_]:
-    """Return which layers commute in all turns that are left; (layers, layers)."""
-    own = [moves[turn_layer == k] for k in range(layers)]
-    result = np.ones((layers, layers), dtype=np.bool_)
-    for k, rows in enumerate(own):
-        for other in range(k):
-            same = all(np.array_equal(a[b], b[a]) for a in rows for b in own[other])
-            result[k, other] = result[other, k] = same
-    return result
 
 
 # --- in words -----------------------------------------------------------------------------------

@@ -13,10 +13,11 @@ from puzzles.bodies import SAME, Body, Vectors
 from puzzles.errors import PuzzleFileError
 from puzzles.expressions import size
 from puzzles.layering import layers_of
+from puzzles.numbering import commuting, turn_tables, type_names
 from puzzles.orbits import Step
-from puzzles.puzzle import Puzzle, Table
+from puzzles.puzzle import Puzzle
 from puzzles.solid import Patch
-from puzzles.turns import Layer, Turn
+from puzzles.turns import Layer
 
 
 @lru_cache(maxsize=32)
@@ -47,30 +48,6 @@ def body_of(model: file.PuzzleModel) -> Body:
             if float(np.linalg.norm(direction)) < SAME:
                 raise PuzzleFileError(f"body.faces.{letter}: a direction other than (0, 0, 0)")
     return bodies.hull(points, letters)
-
-
-def _types(model: file.Model, faces: list[int]) -> list[str]:
-    """Name the types: corner, edge or centre by their faces, numbered from the outside in.
-
-    Pieces of a ball that lie on no axis and are painted in different ways count no face.
-    """
-    words = [{0: "piece", 1: "centre", 2: "edge"}.get(count, "corner") for count in faces]
-    names = [
-        word if words.count(word) == 1 else f"{word}{words[: k + 1].count(word)}"
-        for k, word in enumerate(words)
-    ]
-    for name in model.types:
-        if name not in names:
-            raise PuzzleFileError(
-                f"types: there is no type {name!r} to rename; the types are {', '.join(names)}"
-            )
-    names = [model.types.get(name, name) for name in names]
-    for name in names:
-        if not name.replace("-", "").isalnum() or len(name) > 30:
-            raise PuzzleFileError(f"types: {name!r}: up to 30 letters, digits and - were expected")
-        if names.count(name) > 1:
-            raise PuzzleFileError(f"types: two types are named {name!r}; each needs its own name")
-    return names
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,14 +101,15 @@ def compiled(name: str, model: file.Model) -> Puzzle:
     if isinstance(model, file.WrittenModel):
         from puzzles import written
 
-        return written.compiled(name, model)
+        own_turns = written.compiled(name, model)
+        return blocking.finished(own_turns, model, own_turns.body)
     body = body_of(model)
     layers = layers_of(model, body)
     own = _cut_ball(model, body, layers) if model.shape == "ball" else _cut_solid(body, layers)
     found = orbits.in_order(own.steps, body, own.directions, own.depths, own.faces)
     names = _kept_names(model)
     painted = tables.grouped([tables.painted(orbit, own.patches) for orbit in found], own.exact)
-    words = _types(model, [own.faces[orbit.pieces[0]] for orbit in painted])
+    words = type_names([own.faces[orbit.pieces[0]] for orbit in painted], model.types)
     if names is None or names:
         unknown = sorted(set(names or ()) - set(words))
         if unknown:
@@ -150,7 +128,7 @@ def compiled(name: str, model: file.Model) -> Puzzle:
         )
     types = tables.number_types(painted, words)
     stickers = tables.sticker_table(painted, types, own.patches)
-    turns, turn_layer, moves = _turns(layers, tables.step_tables(painted, types, own.steps))
+    turns, turn_layer, moves = turn_tables(layers, tables.step_tables(painted, types, own.steps))
     slots = [piece for orbit in painted for piece in orbit.pieces]
     directions, depths = own.directions[slots], own.depths[slots]
     alike, alike_twist = tables.alike_pieces(painted, types, own.patches)
@@ -178,7 +156,7 @@ def compiled(name: str, model: file.Model) -> Puzzle:
         directions=directions,
         depths=depths,
         in_layer=own.in_layer[:, slots],
-        commutes=_commuting(layers, turn_layer, moves),
+        commutes=commuting(len(layers), turn_layer, moves),
         alike=alike,
         alike_twist=alike_twist,
         symmetries=symmetry.symmetries(
@@ -215,27 +193,3 @@ def _kept_names(model: file.PuzzleModel) -> list[str] | None:
     if isinstance(model.keep_twists, bool):
         return None if model.keep_twists else []
     return model.keep_twists
-
-
-def _turns(layers: tuple[Layer, ...], steps: list[Table]) -> tuple[tuple[Turn, ...], Table, Table]:
-    """Return all turns, the layer of each, and what each does to placements."""
-    turns: list[Turn] = []
-    numbers: list[int] = []
-    rows: list[Table] = []
-    for number, (layer, step) in enumerate(zip(layers, steps, strict=True)):
-        row = step
-        for amount in range(1, layer.steps):
-            turns.append(Turn(layer.name, amount))
-            numbers.append(number)
-            rows.append(row)
-            row = step[row]
-        if not np.array_equal(row, np.arange(len(row))):
-            raise PuzzleFileError(f"layer {layer.name}: {layer.steps} steps are not a full turn")
-    return tuple(turns), np.array(numbers, dtype=np.int32), np.array(rows, dtype=np.int32)
-
-
-def _commuting(layers: tuple[Layer, ...], turn_layer: Table, moves: Table) -> NDArray[np.bool_]:
-    """Return which layers commute, read off the permutations of single steps; (layers, layers)."""
-    first = [int(np.flatnonzero(turn_layer == k)[0]) for k in range(len(layers))]
-    steps = moves[first]
-    return np.array([[np.array_equal(a[b], b[a]) for b in steps] for a in steps])

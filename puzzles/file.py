@@ -145,6 +145,9 @@ class WrittenModel(_Model):
     alike: list[str] = Field(
         default_factory=list, description='places whose pieces look the same, such as ["1-5 9"]'
     )
+    bonds: Annotated[
+        list[Annotated[list[str | StrictInt], Field(min_length=2)]], Field(max_length=200)
+    ] = Field(default_factory=list, description="places whose pieces are fastened together")
     types: dict[str, str] = Field(
         default_factory=dict, description="own words for piece types, by the name they would have"
     )

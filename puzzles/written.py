@@ -14,10 +14,10 @@ import numpy as np
 
 from puzzles.automorphisms import automorphisms
 from puzzles.bodies import Body
-from puzzles.compile import _commuting, _turns, _types
 from puzzles.errors import PuzzleFileError
 from puzzles.expressions import size
 from puzzles.file import Spot, WrittenModel
+from puzzles.numbering import commuting, turn_tables, type_names
 from puzzles.place_cycles import Carried, few, read_cycles, read_places
 from puzzles.puzzle import PieceType, Places, Puzzle, Symmetry, Table
 from puzzles.tables import MOST_PLACEMENTS
@@ -52,7 +52,7 @@ def compiled(name: str, model: WrittenModel) -> Puzzle:
     turns = [read_cycles(t.cycles, f"turn {t.name}", ways) for t in model.turns]
     layers = _layers(model, turns, ways)
     groups = _groups(turns, ways)
-    words = _types(model, [0] * len(groups))
+    words = type_names([0] * len(groups), model.types)
     types = _piece_types(groups, words, turns, ways)
     order = [place for group in groups for place in group]
     slot = {place: number for number, place in enumerate(order)}
@@ -61,7 +61,7 @@ def compiled(name: str, model: WrittenModel) -> Puzzle:
         [t.first_placement + k * t.twists for t in types for k in range(t.count)], dtype=np.int32
     )
     steps = [_table(turn, order, slot, ways, home) for turn in turns]
-    numbers, turn_layer, moves = _turns(layers, steps)
+    numbers, turn_layer, moves = turn_tables(layers, steps)
     _all_different(numbers, moves)
     slot_of = np.array([k for _, k, _ in placements], dtype=np.int32)
     symmetries = automorphisms(layers, numbers, np.array(steps), types, slot_of)
@@ -86,7 +86,7 @@ def compiled(name: str, model: WrittenModel) -> Puzzle:
         directions=np.zeros((len(order), 3)),
         depths=np.zeros(len(order)),
         in_layer=np.array([[place in turn.inside for place in order] for turn in turns]),
-        commutes=_commuting(layers, turn_layer, moves),
+        commutes=commuting(len(layers), turn_layer, moves),
         alike=_alike(model, types, slot),
         alike_twist=np.zeros(len(order), dtype=np.int32),
         symmetries=symmetries,

@@ -318,7 +318,7 @@ BAD_FILES = {
         "the turns make 31 piece types, places that they join; at most 30",
     ),
     "unknown key": (GOOD + "speed = 1\n", "turns 2: 'speed' is not known"),
-    "body": ('body = "cube"\n' + GOOD, "'body' is not known; known are description, shape, places"),
+    "front": ('front = "F"\n' + GOOD, "'front' is not known; known are description, shape, places"),
     "no places": (GOOD.replace("places = 8", ""), "'places' is missing; expected a whole number"),
     "too many places": (
         GOOD.replace("places = 8", "places = 3000"),
