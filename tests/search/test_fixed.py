@@ -21,8 +21,11 @@ from search.brackets import shortest_form
 from search.fastened import bodies, possible
 from search.fixed import FixedGoal, Sequences, deepen
 from search.fixed_problem import Triple, Wanted, problem
+from search.fixed_setups import Setups
 from search.impossible import ImpossibleError
+from search.kernels.fixed import cuts_of
 from search.request import Bounds, request
+from tests.brute import rotations
 from tests.plain import assert_three_cycle
 from tests.rigid import Rigid, State
 
@@ -296,6 +299,46 @@ def test_fastened_pieces_of_free_types_are_back_in_the_end() -> None:
         assert np.array_equal(effect[puzzle.home[held]], puzzle.home[held])
     assert "put what is fastened back in its place" in found.searched.text
     assert found.searched.complete is None
+
+
+def test_setups_that_lead_to_the_same_are_one() -> None:
+    """Situations after up to three turns, against both walks of stickers, turn by turn."""
+    pairs = SMALL["two pairs"][0]
+    puzzle, shown = bonded("3x3x3", *pairs), Rigid(load("3x3x3"), pairs)
+    triple = request(puzzle, "UFL UBR DFL").triples()[0]
+    setups = Setups(problem(puzzle, [triple]))
+    held = [s for body in shown.bodies for s in body]
+
+    def situation(near: State, far: State) -> tuple[object, ...]:
+        other = {(a, b) for a, b in zip(near, far, strict=True) if a != b}
+        return tuple(near[s] for s in held), tuple(far[s] for s in held), frozenset(other)
+
+    level = [(shown.start, stickers(puzzle, triple))]
+    seen = {situation(*level[0])}
+    for depth in range(1, 4):
+        fresh = []
+        for near, far in level:
+            for turn in range(len(shown.moves)):
+                if shown.possible(near, turn) and shown.possible(far, turn):
+                    after = shown.after(near, turn), shown.after(far, turn)
+                    if situation(*after) not in seen:
+                        seen.add(situation(*after))
+                        fresh.append(after)
+        level = fresh
+        assert len(setups.level(depth).wanted) == len(level)
+
+
+def test_a_cyclic_word_has_all_its_cuts() -> None:
+    """Also those past turns that commute, against moving turns one by one in plain Python."""
+    puzzle = load("3x3x3")
+    frame = problem(puzzle, [request(puzzle, "UFL UBR DFL").triples()[0]]).frame
+    for text in ("R U F", "U D R2", "R L U D F", "R L U R2 D", "U D' L R' F B'"):
+        word = parse(puzzle, text).word
+        found = np.empty((256, len(word)), dtype=np.int64)
+        found[0] = word
+        count = cuts_of(frame.free, found, len(word))
+        cuts = {tuple(row) for row in found[:count].tolist()}
+        assert {normal(puzzle, cut) for cut in cuts} == rotations(puzzle, normal(puzzle, word))
 
 
 def test_words_that_are_possible() -> None:
