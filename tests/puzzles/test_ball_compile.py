@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from functools import cache
 from importlib import resources
 from itertools import product
 
@@ -29,31 +30,69 @@ def made(body: str, axes: str, steps: int, within: str, more: str = "") -> Puzzl
     return compiled("own", parse(f'{HEAD}body = "{body}"\n{more}{layers}', "own"))
 
 
-@pytest.fixture(params=NAMES)
+BANDS = """
+[[layers]]
+axes = ["U"]
+names = ["top"]
+within = "50deg"
+steps = 6
+[[layers]]
+axes = ["U"]
+names = ["band"]
+between = ["50deg", "100deg"]
+steps = 6
+[[layers]]
+axes = ["F"]
+names = ["half"]
+above = 0
+steps = 2
+"""
+
+CUBE = 'body = "cube"\n'
+SIX = '[[layers]]\naxes = "faces"\nsteps = 4\nwithin = "60deg"\n'
+SLICES = SIX + SIX.replace('within = "60deg"', 'names = "2{axis}"\nbetween = ["60deg", "80deg"]')
+
+#: Balls that are not in the catalogue: without paint (so that many pieces are alike), with bands.
+OWN = {
+    "bare": f"{CUBE}paint = false\n{SIX}",
+    "bare, all twists": f"{CUBE}paint = false\nkeep_twists = true\n{SIX}",
+    "bands": f"{CUBE}{BANDS}",
+    "bare bands": f"{CUBE}paint = false\n{BANDS}",
+    "slices": f"{CUBE}{SLICES}",
+}
+
+
+@cache
+def found(name: str) -> Puzzle:
+    """Return a ball of the catalogue or one of our own, compiled once."""
+    return compiled(name, parse(HEAD + OWN[name], name)) if name in OWN else load(name)
+
+
+@pytest.fixture(params=[*NAMES, *OWN])
 def puzzle(request: pytest.FixtureRequest) -> Puzzle:
-    return load(request.param)
+    return found(request.param)
 
 
 def test_after_every_turn_all_points_of_a_piece_are_where_the_tables_say(puzzle: Puzzle) -> None:
     """Slot and twist; thousands of points, carried by caps and rotations alone."""
     shown = plain_ball(puzzle)
     for turn, row in enumerate(puzzle.moves):
-        found = shown.placements(named(puzzle, [turn]))
-        assert found.tolist() == row[puzzle.home].tolist(), puzzle.turns[turn]
+        placements = shown.placements(named(puzzle, [turn]))
+        assert placements.tolist() == row[puzzle.home].tolist(), puzzle.turns[turn]
 
 
 @settings(max_examples=25)
 @given(st.data())
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", [*NAMES, *OWN])
 def test_along_words_points_are_where_the_tables_say(name: str, data: st.DataObject) -> None:
-    puzzle = load(name)
+    puzzle = found(name)
     word = data.draw(st.lists(st.integers(0, len(puzzle.turns) - 1), max_size=15))
     if puzzle.can_block:
         # What a turn that is not possible does to points is of no interest.
         blocked = puzzle.first_blocked(word)
         word = word[: blocked.at] if blocked else word
-    found = plain_ball(puzzle).placements(named(puzzle, word), few=True)
-    assert found.tolist() == puzzle.effect(word)[puzzle.home].tolist()
+    placements = plain_ball(puzzle).placements(named(puzzle, word), few=True)
+    assert placements.tolist() == puzzle.effect(word)[puzzle.home].tolist()
 
 
 def test_every_twist_goes_along_with_its_frame(puzzle: Puzzle) -> None:
@@ -224,10 +263,10 @@ def test_every_net_of_arcs_is_as_euler_says_and_covers_the_ball(puzzle: Puzzle) 
     assert np.abs(cells.vectors.sum(axis=0)).max() < 1e-9
     points = np.random.default_rng(2).normal(size=(8000, 3))
     points /= np.linalg.norm(points, axis=1)[:, None]
-    found = np.bincount(cells.locate(points), minlength=len(cells.areas))
+    counts = np.bincount(cells.locate(points), minlength=len(cells.areas))
     expected = len(points) * cells.areas / (4 * math.pi)
     # Six standard deviations of a count, plus a few for cells that expect hardly any.
-    assert np.all(np.abs(found - expected) < 6 * np.sqrt(expected) + 4)
+    assert np.all(np.abs(counts - expected) < 6 * np.sqrt(expected) + 4)
 
 
 #: Pieces of balls: 170, 114 and 218 counted by a prototype of this project, the others as
