@@ -165,7 +165,7 @@ def searched(request: Request, scope: Scope, shelves: Shelves, shortest: int) ->
         complete = min(complete, bounds.turns)
     if complete is None or bounds.setup is not None:
         best = f"{shortest} turns is the shortest found; " if shortest else ""
-        text = f"{best}searched {covered(half_length, shelves.steps)}{apart}"
+        text = f"{best}searched {covered(half_length, shelves.steps, apart)}"
         if complete is None:
             text += "; on this puzzle that proves no number of turns"
         return Searched(half_length, bounds.setup, None, text)

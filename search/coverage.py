@@ -8,18 +8,21 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Family:
-    """Short words A of one shape: a name for stores, the name in sentences, how many turns."""
+    """Short words A of one shape: a name for stores, the name in sentences, how many turns.
+
+    X, Y and Z are single turns.
+    """
 
     name: str
     text: str
     length: int
 
 
-TURNS = Family("turns", "single turns", 1)
-PAIRS = Family("pairs", "pairs of turns", 2)
-COMMUTATORS = Family("commutators", "commutators of two turns", 4)
-CONJUGATED = Family("conjugated", "commutators of a turn and a conjugated turn, [X, Y Z Y']", 8)
-NESTED = Family("nested", "nested commutators of turns, [X, [Y, Z]]", 10)
+TURNS = Family("turns", "a single turn", 1)
+PAIRS = Family("pairs", "two turns", 2)
+COMMUTATORS = Family("commutators", "[X, Y]", 4)
+CONJUGATED = Family("conjugated", "[X, Y Z Y']", 8)
+NESTED = Family("nested", "[X, [Y, Z]]", 10)
 FAMILIES = {f.name: f for f in (TURNS, PAIRS, COMMUTATORS, CONJUGATED, NESTED)}
 
 
@@ -38,14 +41,17 @@ class LongStep:
 
     @property
     def text(self) -> str:
-        return f"{FAMILIES[self.family].text} with arms of {self.radius1} and {self.radius2} turns"
+        """What is joined, for somebody who waits for it."""
+        arms = f"arms of {self.radius1} and {self.radius2} turns"
+        return f"conjugates of {FAMILIES[self.family].text}, {arms}"
 
 
-def covered(half_length: int, steps: Iterable[LongStep]) -> str:
+def covered(half_length: int, steps: Iterable[LongStep], apart: str = "") -> str:
     """Return in words which rings a search has met, to go after "searched".
 
     Of each family the longest arms are named: a search makes them longer turn by turn, and what
-    shorter ones give is met before, or is among the rings up to the half-length.
+    shorter ones give is met before, or is among the rings up to the half-length. ``apart`` is said
+    of all rings.
     """
     longest: dict[str, LongStep] = {}
     for step in steps:
@@ -53,6 +59,12 @@ def covered(half_length: int, steps: Iterable[LongStep]) -> str:
             known = longest.setdefault(step.family, step)
             if known.half_length < step.half_length:
                 longest[step.family] = step
-    parts = [f"all rings up to half-length {half_length}"]
-    parts += [f"conjugates of {step.text}" for step in longest.values()]
-    return "; ".join(parts)
+    text = f"all rings up to half-length {half_length}{apart}"
+    said = [
+        f"of {family.text} ({longest[name].radius1} and {longest[name].radius2})"
+        for name, family in FAMILIES.items()
+        if name in longest
+    ]
+    if said:
+        text += f", and rings of two conjugates, with arms of so many turns, {', '.join(said)}"
+    return text

@@ -55,11 +55,12 @@ MOST_ARM = 6
 class Step:
     """A level, or a long step; ``half_length`` is that of its longest rings.
 
-    ``conjugates``: about how many are looked at.
+    ``conjugates``: about how many are looked at. ``cost``: what steps are ordered by.
     """
 
     half_length: int
     conjugates: float
+    cost: float
     long: LongStep | None = None
 
     @property
@@ -79,7 +80,8 @@ class Step:
 
 def level_step(scope: Scope, half_length: int) -> Step:
     """Return the step that does all rings of a half-length."""
-    return Step(half_length, level_cost(scope, half_length))
+    conjugates = level_cost(scope, half_length)
+    return Step(half_length, conjugates, conjugates)
 
 
 def next_step(scope: Scope, found: Shelves) -> Step | None:
@@ -104,7 +106,7 @@ def next_step(scope: Scope, found: Shelves) -> Step | None:
         and step.half_length > found.half_length
         and 2 * step.half_length < longest
     ]
-    return min(options, key=lambda step: step.conjugates, default=None)
+    return min(options, key=lambda step: step.cost, default=None)
 
 
 def _missing(scope: Scope, found: Shelves) -> bool:
@@ -125,7 +127,12 @@ def _long_steps(scope: Scope) -> tuple[Step, ...]:
 
 
 def _of_family(scope: Scope, family: Family) -> Iterator[Step]:
-    """Yield the long steps of a family, by their arms, while their tables fit."""
+    """Yield the long steps of a family, by their arms, while their tables fit.
+
+    With n conjugates in the tables and m looked up there are n m pairs for the work of n + m. What
+    a step costs is counted as the dearer, the fewer pairs there are for the work: n + m times
+    (n + m)^2 / 4 n m; and never as cheaper than a step with shorter arms, which comes before it.
+    """
     enc, base, work = scope.arrays, len(columns(scope).start) - 2, scratch(scope)
     # For every cut of every word: whose it is, the layers that arms may not begin with, and the
     # share of first turns that no symmetry makes smaller.
@@ -136,17 +143,20 @@ def _of_family(scope: Scope, family: Family) -> Iterator[Step]:
             closed.append(int(work.closed[cut]))
             free = (closed[-1] >> enc.turn_layer & 1 == 0) & ~work.shut[cut]
             share.append(float(work.least[cut][free].sum()) / max(int(free.sum()), 1))
+    if not closed:
+        return
     known = {state: word_counts(scope, MOST_ARM, state) for state in set(closed)}
     counts = np.array([known[state] for state in closed], dtype=np.float64).T
-    if not len(closed):
-        return
-    for both in range(2, 2 * MOST_ARM + 1):
+    cost = 0.0
+    for both in range(1, 2 * MOST_ARM + 1):
         radius1, radius2 = (both + 1) // 2, both // 2
-        conjugates = float(counts[radius2].sum() + counts[radius1] @ np.array(share))
+        held, looked_up = counts[radius2].sum(), counts[radius1] @ np.array(share)
+        conjugates = float(held + looked_up)
         entries = int(np.bincount(owner, counts[radius2]).max())
         blocks = int(np.bincount(owner, counts[max(radius2 - base, 0)]).max())
         needed = table_bytes(entries, blocks, len(enc.wanted))
-        if conjugates > MOST_CONJUGATES or needed > rings.MOST_BYTES:
+        if not conjugates or conjugates > MOST_CONJUGATES or needed > rings.MOST_BYTES:
             return
+        cost = max(cost, conjugates**3 / max(4.0 * held * looked_up, 1.0))
         long = LongStep(family.name, radius1, radius2)
-        yield Step(long.half_length, conjugates, long)
+        yield Step(long.half_length, conjugates, cost, long)

@@ -13,6 +13,7 @@ from puzzles.puzzle import PieceType, Puzzle, Table
 from search import claims
 from search.answers import Searched, told_apart
 from search.atlas_entries import Entry, cycles_of, entries, representatives, triple_of
+from search.coverage import covered
 from search.encoding import Scope, scope, useful_layers, wanted_with_images
 from search.goals import Goal, goal_for_all
 from search.impossible import reason
@@ -212,7 +213,7 @@ def _searched(own: Scope, request: AtlasRequest, outcome: Outcome, any_found: bo
         complete = min(complete, bounds.turns)
     apart = told_apart(request.alike, own)
     if complete is None:
-        text = f"searched all rings up to half-length {half_length}{apart}"
+        text = f"searched {covered(half_length, outcome.shelves.steps, apart)}"
         if bounds.setup is None:
             text += "; on this puzzle that proves no number of turns"
     elif not any_found:

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 import search
 from puzzles.errors import LimitError
 from puzzles.puzzle import Puzzle
+from search import claims
 from search.answers import Found, found
 from search.encoding import Scope, useful_layers
 from search.goals import Goal, goal_of
 from search.impossible import check
 from search.ranking import MOST_FAMILIES, Weights
-from search.request import Bounds, Request
+from search.request import SECONDS, Bounds, Request
 from search.shelves import Shelves
 from service.settings import COMPILING_SECONDS
 from service.stores import NoStore, Store
@@ -120,11 +121,42 @@ class Engine:
         start = self._stored(key, scope, goal)
         if start is not None and goal.reached(scope, start):
             return Outcome(start)
+        self.tell_compiling()
+        from search import rings
+
         bound = goal.half_length
-        asked = f"half-length {bound} would need"
-        if bounds is not None and bounds.turns is not None and bound != bounds.half_length:
-            asked = f"{bounds.turns} turns would need half-length {bound}, and that"
-        return self._deepened(key, scope, goal, start, asked)
+        if bound is not None:
+            turns = None if bounds is None or bound == bounds.half_length else bounds.turns
+            if rings.memory(scope, bound) > rings.MOST_BYTES:
+                return self._unbounded(key, scope, goal, turns)
+        return self._deepened(key, scope, goal, start)
+
+    def _unbounded(self, key: str, scope: Scope, goal: Goal, turns: int | None) -> Outcome:
+        """Search for so many turns where the half-length for it is too large; raises LimitError.
+
+        Where half-lengths prove turns, or one was asked for, that is an error. Elsewhere no search
+        covers all words of so many turns, and what is found for a while is as good as any.
+        """
+        from search import rings
+
+        limit = f"tables of more than {rings.MOST_BYTES // 10**6} MB"
+        if turns is None or claims.group_size(scope) is not None:
+            asked = f"half-length {goal.half_length} would need"
+            if turns is not None:
+                asked = f"{turns} turns would need half-length {goal.half_length}, and that"
+            raise LimitError(
+                f"{asked} {limit} on this puzzle; a smaller bound, fewer layers or fewer kept "
+                "types would fit"
+            )
+        note = f"not all of {turns} turns can be searched, which would need {limit}"
+        if goal.seconds is None:
+            note += f"; stopped after {SECONDS:g} s"
+        goal = replace(goal, half_length=None, seconds=goal.seconds or SECONDS)
+        start = self._stored(key, scope, goal)
+        if start is not None and goal.reached(scope, start):
+            return Outcome(start)
+        outcome = self._deepened(key, scope, goal, start)
+        return replace(outcome, note=outcome.note or (note if outcome.stopped_by == TIME else ""))
 
     def _stored(self, key: str, scope: Scope, goal: Goal) -> Shelves | None:
         """Return the first stored shelves that reach a goal, else the deepest within its bound."""
@@ -154,19 +186,11 @@ class Engine:
             once = f"they cannot be kept, since {never}" if never else "once on this machine"
             self.notice(f"Compiling the search kernels, about {COMPILING_SECONDS} s; {once}")
 
-    def _deepened(
-        self, key: str, scope: Scope, goal: Goal, start: Shelves | None, asked: str
-    ) -> Outcome:
-        self.tell_compiling()
+    def _deepened(self, key: str, scope: Scope, goal: Goal, start: Shelves | None) -> Outcome:
         from search import atlas, plan, rings
         from search.deepening import deepen
 
         bound = goal.half_length
-        if bound is not None and rings.memory(scope, bound) > rings.MOST_BYTES:
-            raise LimitError(
-                f"{asked} tables of more than {rings.MOST_BYTES // 10**6} MB on this puzzle; a "
-                "smaller bound, fewer layers or fewer kept types would fit"
-            )
         shelves = start if start is not None else atlas.empty(scope)
         note = ""
         try:

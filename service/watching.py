@@ -53,7 +53,7 @@ class Watcher:
 
     def __call__(self, progress: Progress, goal: Goal) -> None:
         if sys.stderr.isatty():
-            level = f"half-length {progress.working}"
+            level = progress.step
             self._show(progress.share, level, _best(progress, goal))
 
     def fixed(self, progress: FixedProgress) -> None:

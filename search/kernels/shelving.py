@@ -273,6 +273,16 @@ def gather(
         own = enc.slot_type[enc.slot_of[triples.first[k, 0]]]
         most_turns_of[own] = max(most_turns_of[own], short_limit[k])
         most_things_of[own] = max(most_things_of[own], easy_limit[k])
+    # A type that symmetries carry to another one has no orbits of its own but that one's.
+    for kind in np.unique(enc.wanted):
+        n = enc.type_slot[kind + 1] - enc.type_slot[kind]
+        t = (enc.type_placement[kind + 1] - enc.type_placement[kind]) // n
+        if n >= 3:
+            # The triple of the type's first three slots.
+            some = triples.orbit[triples.base[kind] + (n + 2) * t * t]
+            main = enc.slot_type[enc.slot_of[triples.first[some, 0]]]
+            most_turns_of[kind] = most_turns_of[main]
+            most_things_of[kind] = most_things_of[main]
     cuts = np.zeros((MOST_CUTS, LONGEST), dtype=np.int64)
     origin = np.zeros((MOST_CUTS, 2), dtype=np.int64)
     places = np.zeros((MOST_CUTS, 3), dtype=np.int64)

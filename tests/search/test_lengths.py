@@ -167,3 +167,15 @@ def test_the_first_word_on_each_shelf_is_what_it_says(name: str) -> None:
             assert cycle is not None
             a, b, c = (int(one.placements[p]) for p in first[orbit])
             assert [one.puzzle.effect(word)[p] for p in (a, b, c)] == [b, c, a]
+
+
+def test_rings_of_a_type_that_is_another_ones_image_are_put_on_its_shelves() -> None:
+    """The two types of centres of the octahedron are each other's images; A = U has rings of one.
+
+    Ten turns at half-length 5 are more than is claimed there, but they are met and so are known.
+    """
+    one = scope(load("octahedron-faces"))
+    brute = Brute(one.puzzle)
+    best = brute.shortest(brute.cores_by_arcs(5, 10), 10)
+    assert set(best.values()) == {10}
+    compare(one, 5, best, 10)
