@@ -282,6 +282,9 @@ def alike_pieces(
     slots = types[-1].slots.stop
     group, shift = np.arange(slots, dtype=np.int32), np.zeros(slots, dtype=np.int32)
     for orbit, kind in zip(painted_orbits, types, strict=True):
+        if orbit.stays:
+            # None of them can come to another's slot, where it might look the same.
+            continue
         paint = [sorted(patches[m].face for m in _own(patches, piece)) for piece in orbit.pieces]
         firsts: list[int] = []
         for k in range(kind.count):

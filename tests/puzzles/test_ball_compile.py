@@ -156,7 +156,8 @@ def test_pieces_that_are_said_to_be_alike_look_alike_and_no_others(puzzle: Puzzl
         alone = np.all(puzzle.slot_of[puzzle.moves[:, puzzle.home[list(kind.slots)]]] == kind.slots)
         for slot, first in product(kind.slots, kind.slots):
             if alone and slot != first:
-                # Nothing carries one of these to the other's slot, so no frame compares them.
+                # Nothing carries one of these to the other's slot, where it might look the same.
+                assert puzzle.alike[slot] != puzzle.alike[first]
                 continue
             home = int(puzzle.home[slot])
             points = shown.home[shown.piece == slot]
