@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 
 from tests.benchmarks import joins
+from tests.benchmarks.balls import balls
 from tests.benchmarks.commands import commands
 from tests.benchmarks.compiling import compiling
 from tests.benchmarks.large import large
@@ -17,6 +18,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "join": joins.join,
     "catalogue": joins.catalogue,
     "large": large,
+    "balls": balls,
     "commands": commands,
     "reference": reference,
     "compiling": compiling,
