@@ -53,13 +53,24 @@ class Nearby:
             number = int(self.parent[number])
         return tuple(reversed(result))
 
+    def first_turns(self) -> NDArray[np.int16]:
+        """Return the first turn of the word of each effect, -1 for the one without."""
+        result = self.turn.copy()
+        for begin, end in zip(self.begins[2:-1], self.begins[3:], strict=True):
+            result[begin:end] = result[self.parent[begin:end]]
+        return result
+
     def tables(self, begin: int, end: int) -> Table:
+        """Return where effects in a row carry all placements; (effects, placements)."""
+        return self.tables_of(np.arange(begin, end))
+
+    def tables_of(self, numbers: NDArray[np.integer]) -> Table:
         """Return where some effects carry all placements; (effects, placements)."""
         puzzle = self.puzzle
         twists = np.array([kind.twists for kind in puzzle.types])[
             puzzle.type_of[puzzle.slot_of]
         ].astype(np.int32)
-        base = self.homes[begin:end][:, puzzle.slot_of].astype(np.int32)
+        base = self.homes[numbers][:, puzzle.slot_of].astype(np.int32)
         first = puzzle.home[puzzle.slot_of[base]]
         result: Table = first + (base - first + puzzle.twist_of) % twists
         return result

@@ -7,7 +7,6 @@ A twists a piece in place and Z carries it away, and they share no more, two twi
 
 from __future__ import annotations
 
-import itertools
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -15,17 +14,20 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.effects import Effect, order
 from puzzles.laws import Part
 from puzzles.layer_group import layer_group
 from puzzles.least_effects import MOVED, candidates, kind_of
-from puzzles.notation import write
+from puzzles.notation import turn_text, write
 from puzzles.puzzle import Puzzle, Table, Word
 from puzzles.words import normal
 from search.nearby import Nearby, nearby
 
 #: A type's number and a kind of effect.
 Wanted = tuple[int, str]
+#: A word, how it is written, and its effect on all placements.
+_Other = tuple[Word, str, Table]
+#: All words of some length, and one of each class under symmetry.
+_Others = tuple[list[_Other], list[_Other]]
 #: The most turns of a sequence that is worth showing, and of a power where nothing else is there.
 LONGEST, LONGEST_POWER = 48, 120
 #: Words that are looked at together, to bound memory.
@@ -115,16 +117,19 @@ class _Search:
         """Yield what is looked at and what looks at it, cheap stages first."""
         near = nearby(self.puzzle)
         yield f"all sequences of up to {2 * near.depth} turns", self.both_ends(near)
-        yield "powers of up to three turns", self.alone(self.short_powers(near, 3))
-        one, two = self.others(1), self.others(2)
-        yield "[[x, y]n, z]", self.joined(self.commutators(1), one)
-        yield "[A, z]", self.joined(self.near(near), one)
-        yield "[A2, z], [A3, z], …", self.joined(self.short_powers(near, 3), one)
-        yield "[[x, y]n, z w]", self.joined(self.commutators(1), two)
-        yield "[[x, y z]n, w]", self.joined(self.commutators(2), one)
-        yield "[A, z w]", self.joined(self.near(near), two)
-        yield "powers of four turns", self.alone(self.short_powers(near, 4, 4))
-        yield "[A, z w v]", self.joined(self.near(near), self.others(3))
+        one = self.others(1)
+        half = LONGEST // 2
+        yield "[[x, y]n, z]", self.joined(self.powers(self.commutators(one), half), one[1])
+        yield "[A, z]", self.joined(self.words(near), one[1])
+        yield "powers of up to three turns", self.alone(self.powers(self.words(near, 1, 3)))
+        two = self.others(2)
+        yield "[[x, y]n, z w]", self.joined(self.powers(self.commutators(one), half), two[1])
+        yield "[An, z]", self.joined(self.powers(self.words(near, 1, 3), half), one[1])
+        yield "[[x, y z]n, w]", self.joined(self.powers(self.commutators(two), half), one[1])
+        yield "[A, z w]", self.joined(self.words(near), two[1])
+        yield "powers of four turns and more", self.alone(self.powers(self.words(near, 4)))
+        yield f"powers of {near.depth + 1} turns", self.alone(self.powers(self.longer(near)))
+        yield "[A, z w v]", self.joined(self.words(near), self.others(3)[1])
 
     def both_ends(self, near: Nearby) -> Iterator[float]:
         """Join all words: where V does what U and then a wanted effect do, U' V has that effect."""
@@ -173,62 +178,99 @@ class _Search:
                         return []
         return result
 
-    def near(self, near: Nearby) -> Iterator[_Words]:
-        """Yield all words around."""
-        for begin in range(1, near.begins[-1], BATCH):
-            end = min(begin + BATCH, near.begins[-1])
+    def words(self, near: Nearby, least: int = 1, most: int | None = None) -> Iterator[_Words]:
+        """Yield the words around of ``least`` to ``most`` turns, all if None."""
+        last = near.depth if most is None else min(most, near.depth)
+        for start in range(near.begins[min(least, last + 1)], near.begins[last + 1], BATCH):
+            end = min(start + BATCH, near.begins[last + 1])
 
-            def word(k: int, begin: int = begin) -> Word:
-                return near.word(begin + k)
+            def word(k: int, start: int = start) -> Word:
+                return near.word(start + k)
 
-            def text(k: int, begin: int = begin) -> str:
-                return write(self.puzzle, near.word(begin + k))
+            def text(k: int, start: int = start) -> str:
+                return write(self.puzzle, near.word(start + k))
 
-            yield _Words(near.tables(begin, end), word, text)
+            yield _Words(near.tables(start, end), word, text)
 
-    def short_powers(self, near: Nearby, depth: int, least: int = 1) -> Iterator[_Words]:
-        """Yield powers of all words of ``least`` to ``depth`` turns, as far as they are shown."""
-        ends = near.begins
-        begin, end = ends[min(least, near.depth)], ends[min(depth, near.depth) + 1]
-        words = ((near.word(k), write(self.puzzle, near.word(k))) for k in range(begin, end))
-        return self.powers(words)
+    def longer(self, near: Nearby) -> Iterator[_Words]:
+        """Yield words of one turn more than those around; symmetric ones mostly once."""
+        first = near.first_turns()[near.begins[-2] :]
+        least = self.images.min(axis=0)
+        numbers = near.begins[-2] + np.flatnonzero(least[first] == first)
+        for begin in range(0, len(numbers), BATCH):
+            own = numbers[begin : begin + BATCH]
+            tables = near.tables_of(own)
+            for turn, table in enumerate(self.puzzle.moves):
 
-    def commutators(self, length: int) -> Iterator[_Words]:
-        """Yield powers of [x, y] with y of so many turns."""
-        inverse = self.puzzle.inverse
-        ones = self.others(1, every=True)
-        words = (
-            ((*x, *y, *inverse(x), *inverse(y)), f"[{tx}, {ty}]")
-            for x, tx, _ in ones
-            for y, ty, _ in self.others(length, every=True)
-        )
-        return self.powers(words)
+                def word(k: int, turn: int = turn, own: NDArray[np.int64] = own) -> Word:
+                    return (*near.word(int(own[k])), turn)
 
-    def powers(self, words: Iterator[tuple[Word, str]]) -> Iterator[_Words]:
-        """Yield each word, twice, three times, … as long as the result may be shown."""
-        return _batched(self._powers(words))
+                def text(k: int, turn: int = turn, own: NDArray[np.int64] = own) -> str:
+                    return write(self.puzzle, (*near.word(int(own[k])), turn))
 
-    def _powers(self, words: Iterator[tuple[Word, str]]) -> Iterator[tuple[Word, str, Table]]:
-        for word, own in words:
-            table = effect = self.puzzle.effect(word)
-            for times in range(1, order(Effect(tuple(effect.tolist())))):
-                if len(word) * times > LONGEST_POWER:
-                    break
-                bracketed = own.endswith("]") or len(word) == 1
-                again = f"{own}{times}" if bracketed else f"({own}){times}"
-                yield word * times, own if times == 1 else again, table
-                table = effect[table]
+                yield _Words(table[tables], word, text)
 
-    def others(self, length: int, every: bool = False) -> list[tuple[Word, str, Table]]:
-        """Return words Z of so many turns, unless ``every`` one of each class under symmetry."""
+    def commutators(self, others: _Others) -> Iterator[_Words]:
+        """Yield [x, y] for all turns x and some words y."""
+        puzzle = self.puzzle
+        for begin in range(0, len(others[0]), BATCH):
+            own = others[0][begin : begin + BATCH]
+            tables = np.array([table for *_, table in own], dtype=np.int32)
+            back = _undone(tables)
+            for turn, table in enumerate(puzzle.moves):
+                undone = puzzle.moves[puzzle.inverses[turn]]
+
+                def word(k: int, turn: int = turn, own: list[_Other] = own) -> Word:
+                    y = own[k][0]
+                    return (turn, *y, int(puzzle.inverses[turn]), *puzzle.inverse(y))
+
+                def text(k: int, turn: int = turn, own: list[_Other] = own) -> str:
+                    return f"[{turn_text(puzzle, turn)}, {own[k][1]}]"
+
+                after = undone[tables[:, table]]
+                yield _Words(np.take_along_axis(back, after, axis=1), word, text)
+
+    def powers(self, batches: Iterator[_Words], most: int = LONGEST_POWER) -> Iterator[_Words]:
+        """Yield words, then twice each, three times, … while they have at most so many turns."""
+        for batch in batches:
+            yield from self._powers(batch, most)
+
+    def _powers(self, batch: _Words, most: int) -> Iterator[_Words]:
+        still = np.arange(self.puzzle.placement_count)
+        rows = np.flatnonzero((batch.tables != still).any(axis=1))
+        if not len(rows):
+            return
+        # Words of a batch have about as many turns; which are shown is looked at later.
+        turns = len(batch.word(int(rows[0])))
+        power, times = batch.tables[rows], 1
+        while len(rows) and turns * times <= most:
+
+            def word(k: int, rows: NDArray[np.int64] = rows, times: int = times) -> Word:
+                return batch.word(int(rows[k])) * times
+
+            def text(k: int, rows: NDArray[np.int64] = rows, times: int = times) -> str:
+                own, one = batch.text(int(rows[k])), len(batch.word(int(rows[k]))) == 1
+                if times == 1:
+                    return own
+                return f"{own}{times}" if own.endswith("]") and not one else f"({own}){times}"
+
+            yield _Words(power, word, text)
+            times += 1
+            power = np.take_along_axis(batch.tables[rows], power, axis=1)
+            kept = (power != still).any(axis=1)
+            rows, power = rows[kept], power[kept]
+
+    def others(self, length: int) -> _Others:
+        """Return all words of so many turns, and one of each class under symmetry."""
         puzzle = self.puzzle
         words: list[Word] = [()]
         for _ in range(length):
             words = [(*w, t) for w in words for t in range(len(puzzle.turns))]
             words = [w for w in words if normal(puzzle, w) == w]
-        if not every:
-            words = [w for w in words if w == min(map(tuple, self.images[:, list(w)].tolist()))]
-        return [(w, write(puzzle, w), puzzle.effect(w)) for w in words]
+        every = [(w, write(puzzle, w), puzzle.effect(w)) for w in words]
+        return every, [
+            own for own in every if own[0] == min(map(tuple, self.images[:, list(own[0])].tolist()))
+        ]
 
     def alone(self, batches: Iterator[_Words]) -> Iterator[float]:
         """Look at words as they are; yield the share that is done, as far as it can be known."""
@@ -236,21 +278,17 @@ class _Search:
             self.look(batch, None, batch.tables[:, self.puzzle.home])
             yield 1 - 1 / (1 + done / 4)
 
-    def joined(
-        self, batches: Iterator[_Words], others: list[tuple[Word, str, Table]]
-    ) -> Iterator[float]:
+    def joined(self, batches: Iterator[_Words], others: list[_Other]) -> Iterator[float]:
         """Look at all commutators of words A with words Z."""
         home = self.puzzle.home
+        undone = [np.argsort(table) for *_, table in others]
         for done, batch in enumerate(batches, 1):
-            tables = batch.tables
-            back = np.empty_like(tables)
-            every = np.arange(tables.shape[1], dtype=tables.dtype)[None, :]
-            np.put_along_axis(back, tables, np.broadcast_to(every, tables.shape), axis=1)
-            homes = tables[:, home]
+            back = _undone(batch.tables)
+            homes = batch.tables[:, home]
             for k, (word, text, table) in enumerate(others):
                 # A, then Z, then A undone, then Z undone.
                 after = np.take_along_axis(back, table[homes], axis=1)
-                self.look(batch, (word, text), np.argsort(table)[after])
+                self.look(batch, (word, text), undone[k][after])
                 if k % 8 == 7:
                     yield 1 - 1 / (1 + done / 20)
             yield 1 - 1 / (1 + done / 20)
@@ -294,13 +332,9 @@ def _rank(form: Form) -> tuple[int, bool, int, str]:
     return form.turns, form.plain, len(form.text), form.text
 
 
-def _batched(words: Iterator[tuple[Word, str, Table]]) -> Iterator[_Words]:
-    while batch := list(itertools.islice(words, BATCH)):
-
-        def word(k: int, batch: list[tuple[Word, str, Table]] = batch) -> Word:
-            return batch[k][0]
-
-        def text(k: int, batch: list[tuple[Word, str, Table]] = batch) -> str:
-            return batch[k][1]
-
-        yield _Words(np.array([table for *_, table in batch], dtype=np.int32), word, text)
+def _undone(tables: Table) -> Table:
+    """Return what undoes effects, rows of a table."""
+    result = np.empty_like(tables)
+    every = np.arange(tables.shape[1], dtype=tables.dtype)[None, :]
+    np.put_along_axis(result, tables, np.broadcast_to(every, tables.shape), axis=1)
+    return result
