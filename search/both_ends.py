@@ -90,7 +90,7 @@ def from_both_ends(
     bodies = len(own.members)
     goals = np.array([one.effect[homes] for one in problem.wanted], dtype=np.int32)
     places = [own.found(puzzle.home, one.effect) for one in problem.wanted]
-    at_goal = np.array(places, dtype=np.int32).reshape(-1, bodies)
+    at_goal = np.array(places, dtype=np.int32).reshape(len(goals), bodies)
     start = _Side(
         problem,
         np.array([homes], dtype=np.int32),

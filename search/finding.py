@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from puzzles.errors import LimitError
 from puzzles.puzzle import Puzzle
 from search.answers import Found, found
 from search.blocked_finding import blocked_found, forbid_unreached, problem_of
@@ -67,6 +68,12 @@ def _found_blocked(wanted: Request, weights: Weights | None, most: int) -> Found
     ends = from_both_ends(own)
     forbid_unreached(ends)
     sequences = fixed.nothing(own)
-    for progress in fixed.deepen(own, fixed.goal_of(wanted.bounds)):
-        sequences = progress.found
+    goal = fixed.goal_of(wanted.bounds, none_up_to=ends.none_up_to)
+    try:
+        for progress in fixed.deepen(own, goal):
+            sequences = progress.found
+    except LimitError:
+        # What was found before a level that is too large is an answer, too.
+        if goal.level is not None or not sequences.level:
+            raise
     return blocked_found(wanted, own, sequences, ends, weights, most)

@@ -31,27 +31,23 @@ import io
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.puzzle import Puzzle, Word
+from puzzles.puzzle import Word
 from search.fixed_problem import Problem
 from search.fixed_setups import Level, Setups
-from search.kernels.fixed_arrays import Nodes
+from search.fixed_tails import cyclic_code, table_for, tail_length, tails_of
 from search.request import MOST_HALF_LENGTH, Bounds
 from search.traces import alphabet
 
 #: Steps of a kernel in one call, about 0.2 s.
-BUDGET = 4_000_000
+BUDGET = 2_000_000
 #: Closings that are joined together.
 MOST_CLOSINGS = 300_000
 #: Room for hits at first; it grows where one closing has more.
 HITS = 100_000
-#: The most words J2, and the most numbers in a table of what they do.
-MOST_TAILS = 60_000
-MOST_TAIL_NUMBERS = 12_000_000
 #: With at most so many turns in S and P, J need not be the longest of X, Y and Z: then sequences
 #: that begin inside the longest are found as well, which may be shorter since turns merge with S.
 CHEAP = 5
@@ -109,13 +105,15 @@ class Sequences:
 class FixedGoal:
     """How far to search: up to a level, or until nothing shorter than the best is likely.
 
-    ``every``: the best of every wanted state is asked for, not of any. ``setup`` bounds |S|.
+    ``every``: the best of every wanted state is asked for, not of any. ``setup`` bounds |S|. It is
+    known that no sequence of any form has up to ``none_up_to`` turns.
     """
 
     level: int | None
     seconds: float | None
     setup: int | None = None
     every: bool = False
+    none_up_to: int = 0
 
     def reached(self, found: Sequences) -> bool:
         """Return whether nothing more has to be searched."""
@@ -126,17 +124,20 @@ class FixedGoal:
         known = [len(own[0]) for own in found.words if own]
         if not known or (self.every and len(known) < len(found.words)):
             return False
-        # A longer S X Y Z could still be shorter only by turns that merge.
-        return 2 * found.level >= (max(known) if self.every else min(known))
+        best = max(known) if self.every else min(known)
+        # A longer S X Y Z could still be shorter by turns that merge: one level more finds most of
+        # these, and is not needed where nothing can be shorter.
+        more = 0 if self.every or best <= self.none_up_to + 1 else 1
+        return 2 * found.level - more >= best
 
 
-def goal_of(bounds: Bounds, every: bool = False) -> FixedGoal:
+def goal_of(bounds: Bounds, every: bool = False, none_up_to: int = 0) -> FixedGoal:
     """Return the goal that bounds ask for; ``turns`` N asks for all n up to N / 2."""
     level = bounds.half_length
     if bounds.turns is not None:
         needed = (bounds.turns + 1) // 2
         level = needed if level is None else min(level, needed)
-    return FixedGoal(level, bounds.time_limit, bounds.setup, every)
+    return FixedGoal(level, bounds.time_limit, bounds.setup, every, none_up_to)
 
 
 @dataclass(frozen=True, eq=False)
@@ -209,6 +210,8 @@ class _Gathering:
         self._looked_at: list[set[Word]] = [set(own) for own in found.words]
         self._letters = alphabet(problem.puzzle)
         self._hits = HITS
+        #: The words in order, None where new ones have come since.
+        self._sorted: list[tuple[Word, ...] | None] = [None] * len(found.words)
 
     def sequences(self, level: int) -> Sequences:
         """Return what is known, as of a level."""
@@ -217,15 +220,22 @@ class _Gathering:
         def order(word: Word) -> tuple[int, int, Word]:
             return len(word), len({kinds[t] for t in word}), word
 
-        return Sequences(level, tuple(tuple(sorted(own, key=order)[:KEPT]) for own in self._words))
+        result = []
+        for number, own in enumerate(self._words):
+            known = self._sorted[number]
+            if known is None:
+                known = tuple(sorted(own, key=order)[:KEPT])
+                self._sorted[number] = known
+            result.append(known)
+        return Sequences(level, tuple(result))
 
     def task(self, setup: int, size: int, arc: int) -> Iterator[float]:
         """Find all with |S|, |P| and |J| as given; yield the share that is done."""
-        from search.kernels import fixed as kernels
+        from search.kernels import fixed_walks as walks
 
         frame = self.problem.frame
-        if setup > 0 and len(self.setups.level(setup - 1).wanted) == 0:
-            return
+        for _ in self.setups.growing(setup):
+            yield 0.0
         level = self.setups.level(setup)
         rows, bodies = len(frame.rows), frame.forth.shape[0]
         state = np.array([0, 0, -1], dtype=np.int64)
@@ -236,7 +246,7 @@ class _Gathering:
         letters = np.zeros((MOST_CLOSINGS, size), dtype=np.uint8)
         count, nodes = 0, len(level.wanted)
         while state[0] < nodes:
-            count += kernels.closings(
+            count += walks.closings(
                 frame, level.nodes, size, state, word, near, far, left, right, plain,
                 out[count:], letters[count:], BUDGET,
             )  # fmt: skip
@@ -261,14 +271,14 @@ class _Gathering:
         if not len(out):
             return
         problem, frame = self.problem, self.problem.frame
-        code = _cyclic_code(frame.inverse, out[:, 1], letters)
+        code = cyclic_code(frame.inverse, out[:, 1], letters)
         order = np.argsort(code, kind="stable")
         out, letters, code = out[order], letters[order], code[order]
         first = np.flatnonzero(np.concatenate([[True], code[1:] != code[:-1]]))
         group = np.append(first, len(code)).astype(np.int64)
-        tail = _tail_length(problem, level.nodes, len(out), len(first), size, arc)
-        tails, maps = _tails(problem.puzzle, problem.turns, tail)
-        table, entry, stamp = _room(2 * size * len(tails))
+        tail = tail_length(problem, level.nodes, len(out), len(first), size, arc)
+        tails, maps = tails_of(problem.puzzle, problem.turns, tail)
+        table, entry, stamp = table_for(2 * size * len(tails))
         state = np.array([0, 0, 0], dtype=np.int64)
         while state[0] < len(first):
             hits = np.zeros((self._hits, 2 + arc - tail + size), dtype=np.int32)
@@ -280,7 +290,7 @@ class _Gathering:
                 self._hits *= 4
                 continue
             if count == kernels.NO_ROOM_FOR_KEYS:
-                table, entry, stamp = _room(2 * len(table))
+                table, entry, stamp = table_for(2 * len(table))
                 continue
             self._read(setup, level, out, letters, tails, hits[:count])
             yield
@@ -319,96 +329,7 @@ class _Gathering:
         self._looked_at[number].add(word)
         if word and self.problem.fulfils(number, word):
             self._words[number][word] = None
-
-
-def _room(keys: int) -> tuple[NDArray[np.uint64], NDArray[np.int32], NDArray[np.int32]]:
-    """Return a table for at least so many keys: the keys, what they stand for, when they came."""
-    room = 1 << keys.bit_length()
-    return (
-        np.zeros(room, dtype=np.uint64),
-        np.zeros(room, dtype=np.int32),
-        np.zeros(room, dtype=np.int32),
-    )
-
-
-def _cyclic_code(
-    inverse: NDArray[np.int32], split: NDArray[np.int32], letters: NDArray[np.uint8]
-) -> NDArray[np.uint64]:
-    """Return a number for each cyclic word V' U, alike for all its rotations."""
-    count, size = letters.shape
-    at = np.arange(size)[None, :]
-    own = split[:, None]
-    source = np.where(at < own, own - 1 - at, at)
-    taken = np.take_along_axis(letters, source, axis=1).astype(np.int64)
-    word = np.where(at < own, inverse[taken], taken).astype(np.uint64) + np.uint64(1)
-    best = np.full(count, np.iinfo(np.uint64).max, dtype=np.uint64)
-    for k in range(size):
-        code = np.zeros(count, dtype=np.uint64)
-        for i in range(size):
-            code = code * np.uint64(0x9E3779B97F4A7C15) + word[:, (i + k) % size]
-        best = np.minimum(best, code)
-    return best
-
-
-def _tail_length(
-    problem: Problem, nodes: Nodes, closings: int, groups: int, size: int, arc: int
-) -> int:
-    """Return how long J2 should be: what is tabled for each P against what is walked for all."""
-    frame = problem.frame
-    sample = np.linspace(0, len(nodes.near) - 1, min(64, len(nodes.near))).astype(np.int64)
-    both = np.ones((len(sample), len(frame.layer)), dtype=np.bool_)
-    for b in range(frame.forth.shape[0]):
-        both &= frame.forth[b, nodes.near[sample, b]] >= 0
-        both &= frame.back[b, nodes.far[sample, b]] >= 0
-    per_layer = len(frame.layer) / (int(frame.layer.max()) + 1)
-    branches = max(1.5, float(both.sum(axis=1).mean()) - per_layer)
-    best, least = 0, float("inf")
-    for tail in range(arc + 1):
-        words = _tail_count(problem.puzzle, problem.turns, tail)
-        if words is None:
-            break
-        cost = closings * branches ** (arc - tail) + groups * size * words
-        if cost < least:
-            best, least = tail, cost
-    return best
-
-
-def _tail_count(puzzle: Puzzle, turns: tuple[int, ...], length: int) -> int | None:
-    """Return how many tails there are, None for more than are made."""
-    count = len(_words(puzzle, turns, length))
-    most = min(MOST_TAILS, MOST_TAIL_NUMBERS // puzzle.placement_count)
-    return count if 0 < count <= most else None
-
-
-@lru_cache(maxsize=64)
-def _words(puzzle: Puzzle, turns: tuple[int, ...], length: int) -> list[Word]:
-    """Return all words in normal form, as places among the turns; empty beyond MOST_TAILS."""
-    if length == 0:
-        return [()]
-    letters = alphabet(puzzle)
-    result = []
-    for word in _words(puzzle, turns, length - 1):
-        before = tuple(turns[t] for t in word)
-        for k, turn in enumerate(turns):
-            if letters.normal((*before, turn)) == (*before, turn):
-                result.append((*word, k))
-        if len(result) > MOST_TAILS:
-            return []
-    return result
-
-
-@lru_cache(maxsize=16)
-def _tails(
-    puzzle: Puzzle, turns: tuple[int, ...], length: int
-) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-    """Return all words J2 (n, length), and what undoing each does to placements (n, P)."""
-    every = _words(puzzle, turns, length)
-    words = np.array(every, dtype=np.int64).reshape(len(every), length)
-    back = puzzle.moves[puzzle.inverses[list(turns)]]
-    maps = np.tile(np.arange(puzzle.placement_count, dtype=np.int32), (len(words), 1))
-    for k in range(length - 1, -1, -1):
-        maps = back[words[:, k][:, None], maps]
-    return words, np.ascontiguousarray(maps, dtype=np.int32)
+            self._sorted[number] = None
 
 
 def _compile(problem: Problem) -> None:

@@ -6,6 +6,7 @@ where the bodies are in both, and on which placements differ; setups that agree 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,9 +54,18 @@ class Setups:
 
     def level(self, depth: int) -> Level:
         """Return the situations after so many turns; raises LimitError for too many."""
-        while len(self.levels) <= depth:
-            self.levels.append(self._next(self.levels[-1]))
+        for _ in self.growing(depth):
+            pass
         return self.levels[depth]
+
+    def growing(self, depth: int) -> Iterator[None]:
+        """Make the levels up to a depth, pausing now and then; raises LimitError for too many."""
+        while len(self.levels) <= depth:
+            parts: list[Level] = []
+            for turn in range(len(self.problem.frame.layer)):
+                parts.append(self._after(self.levels[-1], turn))
+                yield
+            self.levels.append(self._fresh(parts))
 
     def word(self, depth: int, node: int) -> Word:
         """Return the turns, by their place among those that may be done, that lead to a node."""
@@ -100,22 +110,24 @@ class Setups:
             keys += self._loose[k, level.loose[:, k]]
         return keys
 
-    def _next(self, before: Level) -> Level:
+    def _after(self, before: Level, turn: int) -> Level:
+        """Return the situations that one turn leads to, known ones among them."""
         frame, puzzle = self.problem.frame, self.problem.puzzle
-        parts: list[Level] = []
-        for turn in range(len(frame.layer)):
-            near, far = before.nodes.near.copy(), before.nodes.far.copy()
-            for b in range(near.shape[1]):
-                near[:, b] = frame.forth[b, near[:, b], turn]
-                far[:, b] = frame.back[b, far[:, b], turn]
-            done = np.flatnonzero((near >= 0).all(axis=1) & (far >= 0).all(axis=1))
-            move = frame.moves[turn]
-            start, end = move[before.nodes.start[done]], move[before.nodes.end[done]]
-            home = puzzle.home[puzzle.slot_of[start]].astype(np.int32)
-            nodes = Nodes(near[done], far[done], home, untwisted(puzzle, start, end))
-            turns = np.full(len(done), turn, dtype=np.int32)
-            loose = move[before.loose[done]]
-            parts.append(Level(nodes, before.wanted[done], done.astype(np.int32), turns, loose))
+        near, far = before.nodes.near.copy(), before.nodes.far.copy()
+        for b in range(near.shape[1]):
+            near[:, b] = frame.forth[b, near[:, b], turn]
+            far[:, b] = frame.back[b, far[:, b], turn]
+        done = np.flatnonzero((near >= 0).all(axis=1) & (far >= 0).all(axis=1))
+        move = frame.moves[turn]
+        start, end = move[before.nodes.start[done]], move[before.nodes.end[done]]
+        home = puzzle.home[puzzle.slot_of[start]].astype(np.int32)
+        nodes = Nodes(near[done], far[done], home, untwisted(puzzle, start, end))
+        turns = np.full(len(done), turn, dtype=np.int32)
+        loose = move[before.loose[done]]
+        return Level(nodes, before.wanted[done], done.astype(np.int32), turns, loose)
+
+    def _fresh(self, parts: list[Level]) -> Level:
+        """Return the situations of several levels that were not seen before, each once."""
         whole = Level(
             Nodes(
                 *(

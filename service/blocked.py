@@ -45,7 +45,7 @@ def find(
     own = problem_of(request)
     ends = stored_ends(engine, own)
     forbid_unreached(ends)
-    outcome = search(engine, own, goal_of(request.bounds))
+    outcome = search(engine, own, goal_of(request.bounds, none_up_to=ends.none_up_to))
     answers = blocked_found(request, own, outcome.sequences, ends, weights, most, left_handed)
     return FindResult(with_note(answers, outcome.note), outcome)
 

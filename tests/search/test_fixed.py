@@ -397,6 +397,10 @@ def test_goals_follow_bounds() -> None:
     none = Sequences(3, ((), ((1, 2, 3, 4),)))
     assert fixed.goal_of(Bounds()).reached(none)
     assert not fixed.goal_of(Bounds(), every=True).reached(none)
+    # Where something shorter may exist, one level more is searched for turns that merge.
+    even = replace(none, level=2)
+    assert not fixed.goal_of(Bounds()).reached(even)
+    assert fixed.goal_of(Bounds(), none_up_to=3).reached(even)
 
 
 def test_names_of_what_is_found_are_read_back() -> None:
