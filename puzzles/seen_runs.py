@@ -10,9 +10,6 @@ from puzzles import wanted_counts
 from puzzles.surveying import Seen
 from puzzles.unknowns import OpenPuzzle
 
-#: Critical bounds closer than this are one.
-_AGREE = 1e-7
-
 
 def fitting(seen: Sequence[Seen], wanted: Sequence[int]) -> list[Seen]:
     """Return what has the wanted counts; only if nothing has, what has them as sums."""
@@ -48,8 +45,7 @@ def runs(puzzle: OpenPuzzle, seen: Sequence[Seen]) -> list[Run]:
             best = max(part, key=lambda x: x.high - x.low)
             if best.special[1]:
                 best = part[len(part) // 2]
-            same = abs(part[0].bounds[1] - part[-1].bounds[1]) < _AGREE
-            fixed = best.special[0] or (same and len(part) > 1)
+            fixed = best.special[0] or best.steady
             result.append(Run(best, sum(x.high - x.low for x in part), fixed))
     return result
 
@@ -71,19 +67,14 @@ def _specials(group: Sequence[Seen]) -> list[list[Seen]]:
 
     For the others the critical size depends on the first unknown, where that is not critical.
     """
-    parts: list[list[Seen]] = []
-    for own in sorted(group, key=lambda x: x.bounds[1]):
-        if parts and own.bounds[1] - parts[-1][0].bounds[1] < _AGREE:
-            parts[-1].append(own)
+    steady: dict[float, list[Seen]] = defaultdict(list)
+    others: list[Seen] = []
+    for own in group:
+        if own.steady or own.special[0]:
+            steady[round(own.bounds[1], 7)].append(own)
         else:
-            parts.append([own])
-    if group[0].special[0]:
-        return parts
-    alone = [part[0] for part in parts if len(part) == 1]
-    found = [part for part in parts if len(part) > 1]
-    if alone:
-        found.append(sorted(alone, key=lambda x: x.bounds[0]))
-    return found
+            others.append(own)
+    return [*steady.values(), *([others] if others else [])]
 
 
 def rank(run: Run, wanted: Sequence[int]) -> tuple[object, ...]:

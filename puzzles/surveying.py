@@ -28,7 +28,8 @@ class EndedError(Exception):
 class Seen:
     """A puzzle that was met: bounds of all unknowns, which of them are critical, and its counts.
 
-    ``low`` and ``high`` are the range of the unknown number ``moving``, the others held.
+    ``low`` and ``high`` are the range of the unknown number ``moving``, the others held. ``steady``
+    says that its bound, if critical, is so whatever those are.
     """
 
     bounds: tuple[float, ...]
@@ -37,6 +38,7 @@ class Seen:
     moving: int
     low: float
     high: float
+    steady: bool = False
 
 
 @dataclass(eq=False)
@@ -142,9 +144,16 @@ class Survey:
         return sorted(gaps, key=lambda x: x[0] - x[1])
 
     def _column(self, bound: float) -> Sweep:
-        """Return a new sweep of the last unknown, which knows where its cuts alone never close."""
-        refused = [x for x in self.alone[1].refused if x[1].endless]
-        sweep = Sweep(self.puzzle, (bound, math.nan), 1, self.looking, refused=list(refused))
+        """Return a new sweep of the last unknown, which knows what that does on its own."""
+        last = self.alone[1]
+        sweep = Sweep(
+            self.puzzle,
+            (bound, math.nan),
+            1,
+            self.looking,
+            refused=[x for x in last.refused if x[1].endless],
+            expected=tuple(x.at for x in last.specials if isinstance(x.found, Counted)),
+        )
         self.sweeps.append(sweep)
         return sweep
 
@@ -169,6 +178,7 @@ class Survey:
                         sweep.moving,
                         there.at,
                         there.at,
+                        any(abs(x - there.at) < _SAME for x in sweep.expected),
                     )
                 )
         return result

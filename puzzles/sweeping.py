@@ -60,7 +60,8 @@ class Special:
 class Sweep:
     """What is known when one unknown moves and the bounds of the others stay.
 
-    ``bounds`` are those of all unknowns, of which number ``moving`` does not matter.
+    ``bounds`` are those of all unknowns, of which number ``moving`` does not matter. ``expected``
+    are bounds that are critical for sure, because they are on their own.
     """
 
     puzzle: OpenPuzzle
@@ -70,6 +71,7 @@ class Sweep:
     ranges: list[Range] = field(default_factory=list)
     specials: list[Special] = field(default_factory=list)
     refused: list[tuple[float, Refused]] = field(default_factory=list)
+    expected: tuple[float, ...] = ()
 
     @property
     def least(self) -> float:
@@ -148,7 +150,10 @@ class Sweep:
         return result
 
     def _pending(self) -> float | None:
-        """Return a critical bound, known from both sides, that was not yet looked at."""
+        """Return a critical bound, expected or known from both sides, not yet looked at."""
+        for bound in self.expected:
+            if not any(abs(x.at - bound) < _SAME for x in self.specials):
+                return bound
         for own in self.ranges:
             for end, side in ((own.low, -1), (own.high, 1)):
                 if any(abs(x.at - end) < _SAME for x in self.specials):

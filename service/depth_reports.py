@@ -162,8 +162,8 @@ def _said(size: Size) -> str:
     if size.exact:
         plain = f"{size.example:.6f}".rstrip("0").rstrip(".") + unit
         text = size.entry
-        bare = text.removesuffix("deg").replace(".", "").replace("-", "").isdigit()
-        return f"{size.key} exactly {plain}" if bare else f"{size.key} exactly {text}, {plain}"
+        said = plain if _plain(text) else f"{text}, {plain}"
+        return f"{size.key} exactly {said}"
     if size.low == size.high:
         return f"{size.key} {_number(size.example)}{unit}, for example"
     low, high = (
@@ -174,7 +174,8 @@ def _said(size: Size) -> str:
 
 
 def _plain(text: str) -> bool:
-    return text.removesuffix("deg").replace(".", "").isdigit()
+    """Return whether a formula is nothing but a number."""
+    return text.removesuffix("deg").removeprefix("-").replace(".", "").isdigit()
 
 
 def _none(wanted: Sequence[int], found: Found) -> str:

@@ -201,6 +201,21 @@ def test_two_sizes_of_a_ball_are_found_together() -> None:
     assert corners.high_formula == "to(UF)"
 
 
+def test_one_size_is_exact_whatever_the_other_is() -> None:
+    """Neighbouring corner caps touch where each is half of acos(1/3) wide: to(UF)."""
+    puzzle = opened("ball-sixths", [0, 1])
+    found = depths.find(puzzle, (48, 48, 48, 24, 8, 6), looks=50, most=1)
+    (own,) = found.proposals
+    faces, corners = own.sizes
+    assert (corners.exact, corners.entry) == (True, "to(UF)")
+    assert not faces.exact
+    random = np.random.default_rng(2)
+    for x in random.uniform(faces.low + 0.2, faces.high - 0.2, 3):
+        there = count(puzzle, [math.radians(x), math.acos(1 / 3) / 2])
+        assert isinstance(there, Counted)
+        assert there.counts == own.counts
+
+
 def test_ranges_of_two_sizes_hold_together() -> None:
     puzzle = opened("ball-sixths", [0, 1])
     found = depths.find(puzzle, (48, 48, 48, 12, 8, 6), looks=40, most=1)
