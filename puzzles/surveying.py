@@ -94,8 +94,8 @@ class Survey:
         whole = first.most - first.least
         own = self.alone[0]
         chosen: list[float] = []
-        for known in sorted(own.merged(), key=lambda x: x.low - x.high):
-            chosen.append(plain(self.puzzle, 0, known.low, known.high))
+        for low, high in self._live():
+            chosen.append(plain(self.puzzle, 0, low, high))
             self._column(chosen[-1])
         self.special = [x.at for x in own.specials if isinstance(x.found, Counted)]
         for bound in self._fixed():
@@ -133,13 +133,21 @@ class Survey:
                 found.append(bound)
         return found
 
+    def _live(self) -> list[tuple[float, float]]:
+        """Return the ranges of the first unknown in which it may give a puzzle, the widest first.
+
+        Cuts that never close on their own do not with others either; pieces that do not fit may.
+        """
+        own = self.alone[0]
+        ranges = sorted(((x.low, x.high) for x in own.merged()), key=lambda x: x[0] - x[1])
+        hopeless = any(why.endless for _, why in own.refused)
+        return ranges or ([] if hopeless else [(own.least, own.most)])
+
     def _between(self, chosen: list[float]) -> list[tuple[float, float]]:
         """Return the gaps between chosen bounds of the first unknown, the widest first."""
         gaps = []
-        for known in self.alone[0].merged():
-            marks = sorted(
-                [known.low, known.high, *(x for x in chosen if known.low < x < known.high)]
-            )
+        for low, high in self._live():
+            marks = sorted([low, high, *(x for x in chosen if low < x < high)])
             gaps += list(itertools.pairwise(marks))
         return sorted(gaps, key=lambda x: x[0] - x[1])
 
