@@ -10,7 +10,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.bodies import Body, Vectors
+from puzzles.bodies import SAME, Body, Vectors
 from puzzles.errors import PuzzleFileError
 from puzzles.solid import Cells, Patch
 from puzzles.turns import Layer
@@ -104,7 +104,11 @@ def _gap(outline: Vectors, other: Vectors) -> float:
 
 
 def centres(cells: Cells) -> tuple[Vectors, Vectors]:
-    """Return each piece's unit direction (pieces, 3) and distance from the centre (pieces,)."""
+    """Return each piece's unit direction (pieces, 3) and distance from the centre (pieces,).
+
+    A piece that reaches evenly to all sides, such as what is left of a cube whose corners turn, has
+    its middle in the body's; it is given the direction of its first patch.
+    """
     count = cells.in_layer.shape[1]
     sums, areas = np.zeros((count, 3)), np.zeros(count)
     for patch in cells.patches:
@@ -112,7 +116,9 @@ def centres(cells: Cells) -> tuple[Vectors, Vectors]:
         areas[patch.piece] += patch.area
     middles = sums / areas[:, None]
     depths = np.linalg.norm(middles, axis=1)
-    return middles / depths[:, None], depths
+    for piece in np.flatnonzero(depths < SAME):
+        middles[piece] = next(p.centroid for p in cells.patches if p.piece == piece)
+    return middles / np.linalg.norm(middles, axis=1)[:, None], depths
 
 
 def painted_faces(patches: Sequence[Patch], pieces: int) -> list[int]:
