@@ -92,7 +92,13 @@ def _heights(
         return low, high
     to = partial(_angle_to, body, axis, where)
     if group.above is not None:
-        return _cap(size(group.above, f"{where}: above"), f"{where}: above"), math.inf
+        height, is_angle = either(group.above, f"{where}: above", to)
+        if is_angle:
+            raise PuzzleFileError(
+                f"{where}: above: {group.above!r} is an angle; `above` takes a height between -1 "
+                "and 1, and `within` an angle"
+            )
+        return _cap(height, f"{where}: above"), math.inf
     if group.within is not None:
         radius = angle(group.within, f"{where}: within", to)
         if not 0 < radius < math.pi:

@@ -20,8 +20,10 @@ Table = NDArray[np.int32]
 
 @dataclass(frozen=True)
 class PieceType:
-    """Pieces that can reach each other's slots; slots and placements are numbered in a row.
+    """Pieces that can reach each other's slots, or like ones that never leave theirs.
 
+    Slots and placements are numbered in a row. Reaching counts all steps of a layer, also those at
+    which it may not stop.
     ``twists`` counts the ways, told apart by the tables, in which a piece can sit in a slot; paint
     shows ``seen`` of them, a divisor. Placement ``first_placement + k * twists + x`` is the type's
     slot number k with twist x. ``moves`` is false where no layer carries a piece of the type to
@@ -112,7 +114,8 @@ class Puzzle:
 
     ``moves[t, p]`` is the placement to which turn t carries what is at placement p. A piece is
     called by the number of its home slot; at home its twist is 0. ``frames[p]`` is the rotation
-    that carries the shape of the type's first slot to placement p.
+    that carries the shape of the type's first slot to placement p, or, where pieces never leave
+    their slots, the shape at home to its twist.
 
     ``shape`` is "solid", "ball" or "written" (turns given as cycles; there is no geometry then: no
     faces, no directions, no stickers, but ``places``). Where turns may be blocked, ``moves`` says
