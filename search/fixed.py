@@ -48,9 +48,9 @@ BUDGET = 2_000_000
 MOST_CLOSINGS = 300_000
 #: Room for hits at first; it grows where one closing has more.
 HITS = 100_000
-#: With at most so many turns in S and P, J need not be the longest of X, Y and Z: then sequences
+#: While S and P are at most so many words, J need not be the longest of X, Y and Z: then sequences
 #: that begin inside the longest are found as well, which may be shorter since turns merge with S.
-CHEAP = 5
+CHEAP = 4_000_000
 #: The most words that are kept for one wanted state, shortest first.
 KEPT = 200
 
@@ -190,11 +190,12 @@ def deepen(
 def _level(gathering: _Gathering, level: int, most_setup: int | None) -> Iterator[float]:
     """Do everything of one level; yield the share that is done."""
     least = 0 if most_setup is None else max(0, level - most_setup)
+    turns = len(gathering.problem.turns)
     tasks = [
         (level - h, size, h - size)
         for h in range(level, 1, -1)
         for size in range(1, h)
-        if h >= least and (size <= 2 * h // 3 or level - h + size <= CHEAP)
+        if h >= least and (size <= 2 * h // 3 or turns ** (level - h + size) <= CHEAP)
     ]
     for k, (setup, size, arc) in enumerate(tasks):
         for share in gathering.task(setup, size, arc):
