@@ -25,8 +25,12 @@ CLEAR = 3.0
 #: On a sticker with less room than this share of its radius a disc would hide all that is seen; it
 #: stands beside the sticker then, so far away.
 HIDING, BESIDE = 0.8, 3.0
+#: The same share for numbers that no arrows join, for which there is always room.
+HIDING_ALONE = 1.3
 LARGEST_DISC, SMALLEST_DISC = 9.0, 6.0
 LONGEST_HEAD, SHORTEST_HEAD = 9.0, 4.0
+#: No points (0, 2) at all.
+NOWHERE = np.empty((0, 2))
 
 
 def disc_radius(spots: Iterable[Spot]) -> float:
@@ -35,23 +39,37 @@ def disc_radius(spots: Iterable[Spot]) -> float:
     return min(LARGEST_DISC, max(SMALLEST_DISC, least * 0.62))
 
 
-def arrows(scene: Scene, stickers: Sequence[int], radius: float) -> tuple[list[str], Vectors]:
-    """Number the stickers of a cycle that are seen, and draw arrows and stubs.
+def numbers(scene: Scene, spots: Mapping[int, Spot], radius: float) -> list[str]:
+    """Number some steps of a cycle, given where they are in a view, without arrows."""
+    places = _places(scene, spots, radius, HIDING_ALONE)
+    result = []
+    for k, spot in spots.items():
+        if places[k] is not spot.place:
+            result.extend(_pointer(places[k], spot.place, radius))
+    return result + [disc(place, radius, k + 1, seen=True) for k, place in places.items()]
 
-    Returns points (…, 2) along them and around discs, too, for letters to keep clear of.
+
+def arrows(
+    scene: Scene,
+    spots: Mapping[int, Spot],
+    count: int,
+    radius: float,
+    busy: Vectors = NOWHERE,
+) -> tuple[list[str], Vectors]:
+    """Number steps of a cycle, given where they are in a view, and draw arrows and stubs.
+
+    Of ``count`` steps, all others are shown elsewhere. ``busy`` are points (…, 2) of other lines.
+    Returns them and points along arrows and around discs, for letters to keep clear of.
     """
-    spots = {k: scene.spots[number] for k, number in enumerate(stickers) if number in scene.spots}
-    places = _places(scene, spots, radius)
+    places = _places(scene, spots, radius, HIDING)
     #: Stickers with their number beside them, which arrows had better not hide.
     small: list[Vectors] = []
     result: list[str] = []
-    busy = np.empty((0, 2))
     for k, spot in spots.items():
         if places[k] is not spot.place:
             result.extend(_pointer(places[k], spot.place, radius))
             small.append(spot.place)
             busy = np.concatenate([busy, spot.place[None]])
-    count = len(stickers)
     for k, start in places.items():
         after = (k + 1) % count
         if after in places and after != k:
@@ -59,7 +77,7 @@ def arrows(scene: Scene, stickers: Sequence[int], radius: float) -> tuple[list[s
             drawn, along = bent_arrow(start, places[after], radius, others)
             result.extend(drawn)
             busy = np.concatenate([busy, along])
-    discs = [_disc(place, radius, k + 1, seen=True) for k, place in places.items()]
+    discs = [disc(place, radius, k + 1, seen=True) for k, place in places.items()]
     taken = [*places.values()]
     for k, place in places.items():
         for other, outward in (((k + 1) % count, True), ((k - 1) % count, False)):
@@ -71,7 +89,7 @@ def arrows(scene: Scene, stickers: Sequence[int], radius: float) -> tuple[list[s
             drawn, along = _straight(*ends, radius)
             result.extend(drawn)
             busy = np.concatenate([busy, along, far[None]])
-            discs.append(_disc(far, radius, other + 1, seen=False))
+            discs.append(disc(far, radius, other + 1, seen=False))
     angles = np.linspace(0.0, 2 * math.pi, 12, endpoint=False)[:, None]
     around = radius * np.hstack([np.cos(angles), np.sin(angles)])
     for place in taken:
@@ -79,13 +97,16 @@ def arrows(scene: Scene, stickers: Sequence[int], radius: float) -> tuple[list[s
     return [*result, *discs], busy
 
 
-def _places(scene: Scene, spots: Mapping[int, Spot], radius: float) -> dict[int, Vectors]:
+def _places(
+    scene: Scene, spots: Mapping[int, Spot], radius: float, hiding: float
+) -> dict[int, Vectors]:
     """Return the middle of each number's disc: on its sticker, or beside one that it would hide."""
     places = {k: spot.place for k, spot in spots.items()}
     low, high = scene.limits[0] + radius + 1.0, scene.limits[1] - radius - 1.0
     for k, spot in spots.items():
-        if spot.space >= radius * HIDING:
+        if spot.space >= radius * hiding and not spot.apart:
             continue
+        away = radius + (spot.apart or spot.space + BESIDE)
         out = spot.place - scene.middle
         out = out / max(float(np.linalg.norm(out)), 1e-6)
         others = [place for j, place in places.items() if j != k]
@@ -95,7 +116,7 @@ def _places(scene: Scene, spots: Mapping[int, Spot], radius: float) -> dict[int,
         best, chosen = -math.inf, spot.place
         for angle in np.linspace(0.0, 2 * math.pi, DIRECTIONS, endpoint=False):
             way = np.array([math.cos(angle), math.sin(angle)])
-            place = spot.place + way * (radius + spot.space + BESIDE)
+            place = spot.place + way * away
             near = min([float(np.linalg.norm(place - other)) for other in others], default=99.0)
             beyond = float(np.maximum(np.maximum(low - place, place - high), 0.0).sum())
             value = min(near, 4 * radius) / radius + 0.3 * float(way @ out) - beyond
@@ -118,7 +139,7 @@ def _pointer(place: Vectors, to: Vectors, radius: float) -> list[str]:
     ]
 
 
-def _disc(place: Vectors, radius: float, number: int, seen: bool) -> str:
+def disc(place: Vectors, radius: float, number: int, seen: bool) -> str:
     """Return a number on a disc: black on its sticker, white for one in the other view."""
     (x, y), size = place, radius * 1.45
     fill, rim = (INK, PAPER) if seen else (PAPER, INK)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -15,7 +16,7 @@ from puzzles.puzzle import Puzzle
 from puzzles.shapes import best_spot, room_at, simple
 from puzzles.svg import INK, PAPER, number, pair, text
 from puzzles.svg import loops as path
-from puzzles.views import MIRROR, SMALLEST_LETTERS, Spot, View, letter_size, views
+from puzzles.views import MIRROR, SMALLEST_LETTERS, BallView, Spot, ball_views, letter_size
 
 #: The dark gap between pieces: bounds in units of the picture, and as a share of small pieces.
 _NARROWEST, _WIDEST, _SHARE = 0.6, 1.8, 0.4
@@ -23,6 +24,8 @@ _NARROWEST, _WIDEST, _SHARE = 0.6, 1.8, 0.4
 _FAR = 0.45
 #: What is seen of an outlined slot beyond the horizon, if less than this, is not outlined.
 _SMALLEST_OUTLINED = 0.6
+#: A thin outline and the light line around it.
+_FINE = 1.0, 2.6
 #: How much of the height the words below the second view take.
 _CAPTION = 16.0
 #: The least room for a core on a sticker, in units of the picture.
@@ -70,11 +73,11 @@ def _loops(puzzle: Puzzle) -> _Loops:
 class BallScene:
     """What a ball is drawn from in one view: what is seen of each sticker, slot and piece."""
 
-    def __init__(self, puzzle: Puzzle, view: View, limits: Vectors) -> None:
+    def __init__(self, puzzle: Puzzle, view: BallView, limits: Vectors) -> None:
         self.puzzle = puzzle
         self.view = view
         self.limits = limits
-        self.frame = view.middle + view.scale * _unit_circle(48)
+        self.frame = view.middle + view.rim * _unit_circle(48)
         self.middle = view.middle
         loops = _loops(puzzle)
         self.shapes = self._seen(loops.stickers)
@@ -90,7 +93,8 @@ class BallScene:
         """Return the shapes on the paper of those that are seen at all, by their numbers."""
         result = {}
         for k, own in enumerate(loops):
-            shapes = [simple(self.view.paper(loop)) for loop in seen(own, self.view.toward)]
+            there = seen(own, self.view.toward, self.view.level)
+            shapes = [simple(self.view.paper(loop)) for loop in there]
             shapes = [shape for shape in shapes if len(shape) > 2]
             if shapes:
                 result[k] = shapes
@@ -100,11 +104,14 @@ class BallScene:
         outline = self.puzzle.stickers[sticker].outline
         return best_spot(self.shapes[sticker], self.view.paper(_middle(outline)), busy)
 
-    def stickers(self, outlined: set[int], faded: bool, plain: set[int]) -> list[str]:
+    def stickers(
+        self, outlined: set[int], faded: bool, plain: set[int], finely: Collection[int] = ()
+    ) -> list[str]:
         """Draw the ball's disc and what is seen of its pieces, small ones over the rims of large.
 
-        Outlined slots come last. The stickers in ``plain`` bear a letter or a number, and no core
-        beneath it. Between stickers of one piece there is no gap, between fastened slots a line.
+        Outlined slots come last, those in ``finely`` with a thinner line. The stickers in ``plain``
+        bear a letter or a number, and no core beneath it. Between stickers of one piece there is no
+        gap, between fastened slots a line.
         """
         own: dict[int, list[int]] = {}
         for k in self.shapes:
@@ -113,7 +120,7 @@ class BallScene:
         strong = [slot for slot in own if slot in outlined and space[slot] > _SMALLEST_OUTLINED]
         x, y = self.middle
         result = [
-            f'<circle cx="{number(x)}" cy="{number(y)}" r="{number(self.view.scale + 1.5)}" '
+            f'<circle cx="{number(x)}" cy="{number(y)}" r="{number(self.view.rim + 1.5)}" '
             f'fill="{BODY}"/>'
         ]
         largest = {k: max(space.get(slot, 0.0) for slot in self.pieces[k]) for k in self.around}
@@ -125,10 +132,12 @@ class BallScene:
                 if slot not in strong:
                     result.extend(self._slot(slot, own[slot], (BODY, wide), faded, plain))
             if len(self.pieces[k]) > 1:
-                result.append(_stroked(self.around[k], BODY, gap))
-        result.extend(_stroked(self.slots[slot], PAPER, 5.0) for slot in strong)
+                result.append(stroked(self.around[k], BODY, gap))
         for slot in strong:
-            result.extend(self._slot(slot, own[slot], (INK, 2.2), False, plain))
+            result.append(stroked(self.slots[slot], PAPER, _FINE[1] if slot in finely else 5.0))
+        for slot in strong:
+            edge = INK, _FINE[0] if slot in finely else 2.2
+            result.extend(self._slot(slot, own[slot], edge, False, plain))
         return result
 
     def _slot(
@@ -153,7 +162,7 @@ class BallScene:
                     f'fill="{core}"/>'
                 )
         if len(own) > 1:
-            result.append(_stroked(self.slots[slot], *edge))
+            result.append(stroked(self.slots[slot], *edge))
         return result
 
     def letters(self, outlined: set[int], faded: bool, busy: Vectors) -> tuple[list[str], set[int]]:
@@ -233,7 +242,7 @@ def ball_scenes(puzzle: Puzzle, width: int, hidden: bool) -> tuple[tuple[BallSce
 
     A sticker across the horizon stands in the view where more of it is seen.
     """
-    every, height = views(puzzle, width, hidden)
+    every, height = ball_views(puzzle, width, hidden)
     count, size = len(every), (float(width), height)
     first = every[0]
     parting = size[0]
@@ -256,7 +265,8 @@ def _unit_circle(count: int) -> Vectors:
     return np.hstack([np.cos(angles), np.sin(angles)])
 
 
-def _stroked(shape: list[Vectors], colour: str, wide: float) -> str:
+def stroked(shape: list[Vectors], colour: str, wide: float) -> str:
+    """Return closed lines (…, 2) as a path of a colour and width, with nothing inside."""
     return (
         f'<path d="{path(shape)}" fill="none" stroke="{colour}" '
         f'stroke-width="{number(wide)}" stroke-linejoin="round"/>'

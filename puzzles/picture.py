@@ -10,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from xml.sax.saxutils import escape
 
-from puzzles.arrows import LARGEST_DISC, arrows, disc_radius
+from puzzles import enlarging
+from puzzles.arrows import LARGEST_DISC, NOWHERE, arrows, disc_radius
 from puzzles.ball_picture import BallScene, ball_scenes
+from puzzles.enlarging import Detail
 from puzzles.names import placement_name, slot_names
 from puzzles.paint import CORES, GREY, PALETTE, face_paint
 from puzzles.puzzle import Puzzle
@@ -55,32 +57,49 @@ def draw(
         return written_picture.draw(puzzle, places, outlined, width, *said)
     scenes: Sequence[SolidScene | BallScene]
     if puzzle.shape == "ball":
-        scenes, height = ball_scenes(puzzle, width, hidden)
+        scenes, whole = ball_scenes(puzzle, width, hidden)
     else:
-        both, height = views(puzzle, width, hidden)
-        scenes = [SolidScene(puzzle, view, (width, height)) for view in both]
+        both, whole = views(puzzle, width, hidden)
+        scenes = [SolidScene(puzzle, view, (width, whole)) for view in both]
     shown = _cycle_stickers(puzzle, places, [scene.spots for scene in scenes])
-    radius = disc_radius([scene.spots[k] for scene in scenes for k in shown if k in scene.spots])
+    balls = [scene for scene in scenes if isinstance(scene, BallScene)]
+    details, height = enlarging.details(puzzle, balls, shown, (width, whole))
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {number_text(height)}" '
         f'width="{width}" height="{number_text(height)}" role="img">',
         f"<title>{escape(_title(puzzle, places))}</title>",
-        f"<desc>{escape(_description(puzzle, places, outlined))}</desc>",
+        f"<desc>{escape(_description(puzzle, places, outlined, details))}</desc>",
     ]
+    crowded = {step for detail in details if not detail.alone for step in detail.steps}
+    here = {step: k for step, k in enumerate(shown) if step not in crowded}
+    radius = disc_radius(
+        [scene.spots[k] for scene in scenes for k in here.values() if k in scene.spots]
+    )
     for number, scene in enumerate(scenes):
         parts.append("<g>")
         if number == 1:
-            x, y = scene.frame.mean(axis=0)[0], height - 7
+            x, y = scene.frame.mean(axis=0)[0], whole - 7
             size = min(11.0, width / len(CAPTION) * 1.6)
             # A letter is about 0.55 of its size wide, in common sans-serif type.
             x = min(x, width - len(CAPTION) * size * 0.55 / 2 - 2)
             parts.append(text(x, y, size, CAPTION, GREY))
-        drawn, busy = arrows(scene, shown, radius)
+        spots = {step: scene.spots[k] for step, k in here.items() if k in scene.spots}
+        rings: list[str] = []
+        busy = NOWHERE
+        if isinstance(scene, BallScene):
+            rings, busy, spots = enlarging.rings(details, scene, shown, spots)
+        drawn, busy = arrows(scene, spots, len(shown), radius, busy)
         letters, plain = scene.letters(outlined, bool(places), busy)
-        parts.extend(scene.stickers(outlined, bool(places), plain | set(shown)))
-        parts.extend(letters)
-        parts.extend(drawn)
-        parts.append("</g>")
+        plain |= set(here.values())
+        if isinstance(scene, BallScene):
+            finely = {puzzle.stickers[shown[k]].slot for detail in details for k in detail.steps}
+            parts.extend(scene.stickers(outlined, bool(places), plain, finely))
+        else:
+            parts.extend(scene.stickers(outlined, bool(places), plain))
+        parts.extend([*rings, *letters, *drawn, "</g>"])
+    radius = disc_radius([spot for detail in details for spot in detail.spots(shown).values()])
+    for detail in details:
+        parts.extend(["<g>", *detail.draw(shown, outlined, radius), "</g>"])
     parts.append("</svg>")
     return "\n".join(parts)
 
@@ -90,7 +109,9 @@ def _title(puzzle: Puzzle, places: tuple[int, ...]) -> str:
     return f"{puzzle.name}: {names}" if places else puzzle.name
 
 
-def _description(puzzle: Puzzle, places: tuple[int, ...], outlined: set[int]) -> str:
+def _description(
+    puzzle: Puzzle, places: tuple[int, ...], outlined: set[int], details: Sequence[Detail] = ()
+) -> str:
     sentences = [puzzle.description]
     if places:
         names = [placement_name(puzzle, p) for p in (*places, places[0])]
@@ -98,6 +119,10 @@ def _description(puzzle: Puzzle, places: tuple[int, ...], outlined: set[int]) ->
     rest = sorted(outlined - {int(puzzle.slot_of[p]) for p in places})
     if rest:
         sentences.append("Outlined: " + ", ".join(slot_names(puzzle)[slot] for slot in rest) + ".")
+    if details:
+        steps = sorted(step for detail in details for step in detail.steps)
+        names = [placement_name(puzzle, places[step]) for step in steps]
+        sentences.append("Enlarged: " + ", ".join(names) + ".")
     return " ".join(sentences)
 
 

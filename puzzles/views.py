@@ -54,8 +54,15 @@ class BallView(View):
 
     The half towards the viewer is projected from a point behind the ball, ``AWAY`` radii from its
     middle, onto the plane of the horizon. In parallel projection pieces near the horizon would be
-    squeezed to nothing.
+    squeezed to nothing. A view through a loupe shows only what is higher than ``level``.
     """
+
+    level: float = 0.0
+
+    @property
+    def rim(self) -> float:
+        """The radius of what is seen on the paper; ``scale`` where that is half the ball."""
+        return self.scale * math.sqrt(1 - self.level**2) * AWAY / (AWAY + self.level)
 
     def paper(self, points: Vectors) -> Vectors:
         """Return points (…, 3) of the ball on the paper (…, 2), with y downwards."""
@@ -65,10 +72,14 @@ class BallView(View):
 
 @dataclass(frozen=True, eq=False)
 class Spot:
-    """Where on the paper (2,) a sticker has room, and how far it is from there to its edge."""
+    """Where on the paper (2,) a sticker has room, and how far it is from there to its edge.
+
+    A number's disc stands ``apart`` from there, at least so far, unless it is 0.
+    """
 
     place: Vectors
     space: float
+    apart: float = 0.0
 
 
 class Scene(Protocol):
@@ -124,7 +135,8 @@ def views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[View], float]:
     """Return the one or two views, and the picture's height."""
     toward, across = directions(puzzle)
     if puzzle.shape == "ball":
-        return _ball_views(toward, across, width, hidden)
+        balls, height = ball_views(puzzle, width, hidden)
+        return [*balls], height
     points = puzzle.body.points
     behind = across * MIRROR
     flat = points @ across.T
@@ -148,9 +160,9 @@ def views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[View], float]:
     return result, float(height)
 
 
-def _ball_views(
-    toward: Vectors, across: Vectors, width: int, hidden: bool
-) -> tuple[list[View], float]:
+def ball_views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[BallView], float]:
+    """Return the one or two views of a ball, and the picture's height."""
+    toward, across = directions(puzzle)
     # A letter beside the ball has room up to the picture's edge.
     margin = max(16.0, width * 0.04)
     gap = margin * 0.6
@@ -158,7 +170,7 @@ def _ball_views(
     large = room_across * (BALL_SHARE if hidden else 1.0) / 2
     height = 2 * (large + margin)
     middle = np.array([margin + large, height / 2])
-    result: list[View] = [BallView(toward, across, large, middle)]
+    result = [BallView(toward, across, large, middle)]
     if hidden:
         small = room_across / 2 - large
         middle = np.array([width - margin - small, height / 2])

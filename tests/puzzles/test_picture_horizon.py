@@ -27,6 +27,8 @@ def upon(height: float, turn: float) -> Points:
 
 
 directions = st.builds(upon, heights, angles)
+#: Heights of the rim of what is seen: half of the sphere, or what a loupe shows.
+levels = st.one_of(st.just(0.0), st.floats(0.0, 0.99))
 
 
 def frame(toward: Points) -> Points:
@@ -88,46 +90,60 @@ def flat(loops: list[Points], toward: Points) -> list[Points]:
     return [loop @ frame(toward)[:2].T for loop in loops]
 
 
-@given(directions, directions, st.floats(0.05, 3.0), st.integers(0, 2**32 - 1))
+@given(directions, directions, st.floats(0.05, 3.0), levels, st.integers(0, 2**32 - 1))
 def test_a_cap_is_seen_where_it_is(
-    axis: Points, toward: Points, radius: float, number: int
+    axis: Points, toward: Points, radius: float, level: float, number: int
 ) -> None:
-    shown = seen(boundary([circle(axis, radius)]), toward)
-    _check(shown, toward, number, lambda p: math.acos(p @ axis) - radius)
+    shown = seen(boundary([circle(axis, radius)]), toward, level)
+    _check(shown, toward, level, number, lambda p: math.acos(p @ axis) - radius)
 
 
 @given(
-    directions, directions, st.floats(0.05, 3.0), st.floats(0.05, 3.0), st.integers(0, 2**32 - 1)
+    directions,
+    directions,
+    st.floats(0.05, 3.0),
+    st.floats(0.05, 3.0),
+    levels,
+    st.integers(0, 2**32 - 1),
 )
 def test_a_ring_is_seen_where_it_is(
-    axis: Points, toward: Points, one: float, other: float, number: int
+    axis: Points, toward: Points, one: float, other: float, level: float, number: int
 ) -> None:
     inner, outer = sorted((one, other))
     assume(outer - inner > 0.02)
     loops = boundary([ring(axis, inner, outer)])
     assert sorted(len(loop) for loop in loops) == [240, 240]
-    shown = seen(loops, toward)
+    shown = seen(loops, toward, level)
     _check(
         shown,
         toward,
+        level,
         number,
         lambda p: max(inner - math.acos(p @ axis), math.acos(p @ axis) - outer),
     )
 
 
 def _check(
-    shown: list[Points], toward: Points, number: int, beyond: Callable[[Points], float]
+    shown: list[Points],
+    toward: Points,
+    level: float,
+    number: int,
+    beyond: Callable[[Points], float],
 ) -> None:
-    """Points of the visible half lie in the loops exactly where ``beyond`` is negative."""
+    """Points of the visible cap lie in the loops exactly where ``beyond`` is negative."""
     for loop in shown:
         assert np.allclose(np.linalg.norm(loop, axis=1), 1)
-        assert (loop @ toward).min() > -1e-9
-    points = np.random.default_rng(number).normal(size=(40, 3))
-    points /= np.linalg.norm(points, axis=1)[:, None]
+        assert (loop @ toward).min() > level - 1e-9
+    chosen = np.random.default_rng(number)
     paper = flat(shown, toward)
-    for point in points:
-        point = point * np.sign(point @ toward)
-        if point @ toward > 0.05 and abs(beyond(point)) > 2e-3:
+    # Clear of the rim, which is drawn by short straight lines.
+    for height, turn in zip(
+        chosen.uniform(level + 0.05 * (1 - level), 1.0, 40),
+        chosen.uniform(0, 2 * math.pi, 40),
+        strict=True,
+    ):
+        point = upon(height, turn) @ frame(toward)
+        if abs(beyond(point)) > 2e-3:
             assert inside(paper, frame(toward)[:2] @ point) == (beyond(point) < 0)
 
 
