@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from search.fixed_problem import SEED, Problem
 
-#: States that are looked at from both ends together before the search is broken off.
-MOST_STATES = 400_000
+#: States that are looked at from both ends together before the search is broken off, and how many
+#: bytes the states of one step may take before those that are known are left out.
+MOST_STATES = 1_500_000
+MOST_BYTES = 200_000_000
 
 
 @dataclass(frozen=True)
@@ -35,11 +37,11 @@ class _Side:
     def __init__(
         self,
         problem: Problem,
-        states: NDArray[np.int32],
+        states: NDArray[np.int16],
         walks: NDArray[np.int32],
         places: NDArray[np.int32],
     ) -> None:
-        self.moves = problem.frame.moves
+        self.moves = problem.frame.moves.astype(np.int16)
         self.walks, self.states, self.places = walks, states, places
         random = np.random.default_rng(SEED)
         shape = (states.shape[1], problem.puzzle.placement_count)
@@ -48,7 +50,7 @@ class _Side:
         self._keep(states, places)
         self.depth = 0
 
-    def _keep(self, states: NDArray[np.int32], places: NDArray[np.int32]) -> None:
+    def _keep(self, states: NDArray[np.int16], places: NDArray[np.int32]) -> None:
         keys = np.zeros(len(states), dtype=np.uint64)
         for k in range(states.shape[1]):
             keys += self._value[k, states[:, k]]
@@ -88,12 +90,12 @@ def from_both_ends(
     puzzle, own, frame = problem.puzzle, problem.bodies, problem.frame
     homes = puzzle.home[list(problem.kept)]
     bodies = len(own.members)
-    goals = np.array([one.effect[homes] for one in problem.wanted], dtype=np.int32)
+    goals = np.array([one.effect[homes] for one in problem.wanted], dtype=np.int16)
     places = [own.found(puzzle.home, one.effect) for one in problem.wanted]
     at_goal = np.array(places, dtype=np.int32).reshape(len(goals), bodies)
     start = _Side(
         problem,
-        np.array([homes], dtype=np.int32),
+        np.array([homes], dtype=np.int16),
         frame.forth,
         np.zeros((1, bodies), dtype=np.int32),
     )
@@ -107,6 +109,7 @@ def from_both_ends(
             return Ends(None, start.depth + end.depth, True, len(near.seen))
         # A turn leads to so many new states at most; most of them are known or blocked.
         growth = len(near.states) * len(frame.moves) // 2
-        if len(near.seen) + len(far.seen) + growth > most or stop():
+        size = 2 * growth * near.states.shape[1] * near.states.itemsize
+        if len(near.seen) + len(far.seen) + growth > most or size > MOST_BYTES or stop():
             return Ends(None, start.depth + end.depth)
         near.grow()

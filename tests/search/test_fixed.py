@@ -390,6 +390,14 @@ def test_a_search_goes_on_where_it_was_stopped() -> None:
     assert whole.found.best == 12
 
 
+def test_layers_that_nothing_can_hold_up() -> None:
+    """Of a puzzle with stops, the layers without: nothing is a body then, and all is possible."""
+    puzzle = load("3x3x3-stops")
+    found = find(puzzle, "UBR DFL DFR", layers="U D F B", half_length=5)
+    other = find(load("3x3x3"), "UBR DFL DFR", layers="U D F B", half_length=5)
+    assert found.answers[0].turns == other.answers[0].turns
+
+
 def test_goals_follow_bounds() -> None:
     assert fixed.goal_of(Bounds(turns=9)).level == 5
     assert fixed.goal_of(Bounds(turns=20, half_length=4)).level == 4
