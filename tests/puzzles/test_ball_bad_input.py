@@ -93,7 +93,7 @@ BAD = {
     ),
     "an angle where a height was expected": (
         HEAD + layers('"faces"', 'above = "30deg"'),
-        "^layers 1: above: '30deg' is an angle; a number was expected$",
+        "^layers 1: above: '30deg' is an angle; `above` takes a height .*, and `within` an angle$",
     ),
     "a height outside the ball": (
         HEAD + layers('"faces"', "above = 1.2"),
