@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
+from importlib.resources import files
+from itertools import pairwise
 
 import networkx as nx
 import numpy as np
@@ -388,6 +392,29 @@ def test_a_search_goes_on_where_it_was_stopped() -> None:
     *_, whole = deepen(own, FixedGoal(6, None))
     assert late.found.words == whole.found.words
     assert whole.found.best == 12
+
+
+def test_written_turns_with_fastened_places() -> None:
+    """Three wheels with a coin and a bead fastened, walked place by place from the cycles."""
+    text = (files("puzzles") / "catalogue" / "three-wheels.toml").read_text(encoding="utf-8")
+    data = tomllib.loads(text)
+    steps = {}
+    for turn in data["turns"]:
+        rows = [re.findall(r"(\d+)(?:\+\d+)?", row) for row in turn["cycles"].split(")")]
+        steps[turn["name"]] = {int(a): int(b) for r in rows if r for a, b in pairwise([*r, r[0]])}
+    puzzle = bonded("three-wheels", ("1", "14"))
+    found = find(puzzle, "8 11 13", keep="coin", any_twist=True, half_length=5)
+    assert found.answers
+    for answer in found.answers:
+        at = {place: place for place in range(1, 29)}
+        for number in answer.word:
+            step = steps[puzzle.turns[number].layer]
+            assert (at[1] in step) == (at[14] in step)
+            for _ in range(puzzle.turns[number].amount):
+                at = {piece: step.get(place, place) for piece, place in at.items()}
+        # Coins 1 to 13 are kept, and the bead that is fastened to one of them.
+        moved = {piece: place for piece, place in at.items() if piece != place and piece <= 14}
+        assert moved == {8: 11, 11: 13, 13: 8}
 
 
 def test_layers_that_nothing_can_hold_up() -> None:
