@@ -77,7 +77,7 @@ class BallScene:
         self.puzzle = puzzle
         self.view = view
         self.limits = limits
-        self.frame = view.middle + view.rim * _unit_circle(48)
+        self.frame = view.middle + view.rim * unit_circle(48)
         self.middle = view.middle
         loops = _loops(puzzle)
         self.shapes = self._seen(loops.stickers)
@@ -260,7 +260,8 @@ def ball_scenes(puzzle: Puzzle, width: int, hidden: bool) -> tuple[tuple[BallSce
     return tuple(scenes[:count]), height
 
 
-def _unit_circle(count: int) -> Vectors:
+def unit_circle(count: int) -> Vectors:
+    """Return so many points (…, 2) of a circle about 0."""
     angles = np.linspace(0.0, 2 * math.pi, count, endpoint=False)[:, None]
     return np.hstack([np.cos(angles), np.sin(angles)])
 

@@ -20,7 +20,7 @@ from puzzles.arrows import (
     disc,
     numbers,
 )
-from puzzles.ball_picture import BallScene, stroked
+from puzzles.ball_picture import BallScene, stroked, unit_circle
 from puzzles.bodies import Vectors
 from puzzles.horizon import seen
 from puzzles.paint import GREY
@@ -40,12 +40,17 @@ _WIDER, _LEAST_ANGLE = 1.2, math.radians(4)
 _WIDER_ALONE, _LEAST_ANGLE_ALONE = 1.6, math.radians(8)
 #: A detail enlarges at least so much; one that does not would say nothing new.
 _LEAST_GAIN = 1.8
-#: There are no more details than this; where more would be needed, there are none.
+#: A detail has no wider angle from its middle to its rim.
+_WIDEST = math.radians(60)
+#: There are no more details than this. Where more would be needed, those of one piece are left out,
+#: and if that is not enough, all.
 _MOST = 3
 #: The least radius of the ring round a place, in units of the picture.
 _LEAST_RING = 7.0
 #: Bounds of the layout, in units of the picture.
 _LARGEST, _GAP, _MARGIN, _BELOW = 84.0, 24.0, 16.0, 22.0
+#: How far the discs of a detail may reach into the views above it.
+_ABOVE = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,6 +130,7 @@ def rings(
         elif several:
             outermost = line[int(np.linalg.norm(line - scene.middle, axis=1).argmax())]
             result.append(disc(outermost, SMALLEST_DISC, detail.steps[0] + 1, seen=False))
+            busy = np.concatenate([busy, outermost + SMALLEST_DISC * unit_circle(12)])
     return result, busy, spots
 
 
@@ -138,26 +144,31 @@ def details(
     """
     width, height = size
     places = _places(puzzle, scenes, shown)
-    count = len(places)
-    if not 0 < count <= _MOST:
+    if len(places) > _MOST:
+        places = [place for place in places if len(place.steps) > 1]
+    radius = _radius(width, len(places))
+    whole = _magnified(scenes[0].view) if places else 0.0
+    places = [place for place in places if _scale(place, radius) > _LEAST_GAIN * whole]
+    if not 0 < len(places) <= _MOST:
         return [], height
-    radius = min(_LARGEST, (width - 2 * _MARGIN - _GAP * (count - 1)) / (2 * count))
-    left = (width - 2 * radius * count - _GAP * (count - 1)) / 2
-    bottom = height + 2 * radius + _BELOW
+    radius = _radius(width, len(places))
+    step = 2 * radius + _GAP
+    first = (width - step * (len(places) - 1)) / 2
     found = []
     for k, place in enumerate(places):
-        start = left + k * (2 * radius + _GAP)
-        view = _view(scenes, place, radius, np.array([start + radius, height + radius]))
-        if _gain(scenes, view) < _LEAST_GAIN:
-            continue
-        limits = np.array(
-            [
-                (start - _GAP / 2 if k else 0.0, height - 3.0),
-                (start + 2 * radius + _GAP / 2 if k < count - 1 else width, bottom - _BELOW),
-            ]
-        )
+        middle = np.array([first + k * step, height + radius])
+        view = _view(scenes, place, radius, middle)
+        low = middle[0] - step / 2 if k else 0.0
+        high = middle[0] + step / 2 if k < len(places) - 1 else width
+        limits = np.array([(low, height - _ABOVE), (high, height + 2 * radius)])
         found.append(Detail(BallScene(puzzle, view, limits), place))
-    return (found, bottom) if found else ([], height)
+    return found, height + 2 * radius + _BELOW
+
+
+def _radius(width: float, count: int) -> float:
+    """Return the radius of each of so many details in a row."""
+    count = max(1, count)
+    return min(_LARGEST, (width - 2 * _MARGIN - _GAP * (count - 1)) / (2 * count))
 
 
 def _places(puzzle: Puzzle, scenes: Sequence[BallScene], shown: Sequence[int]) -> list[_Place]:
@@ -175,11 +186,12 @@ def _places(puzzle: Puzzle, scenes: Sequence[BallScene], shown: Sequence[int]) -
     small = [step for step, room in space.items() if room < SMALLEST_DISC * HIDING]
     groups = _near_each_other({step: middles[step] for step in small}, near)
     tiny = min(space.values()) < _TINY
-    return [
+    caps = [
         _cap(np.concatenate([points[step] for step in group]), group)
         for group in groups
         if len(group) > 1 or tiny
     ]
+    return [cap for cap in caps if cap.angle < _WIDEST]
 
 
 def _near_each_other(middles: Mapping[int, Vectors], near: float) -> list[tuple[int, ...]]:
@@ -209,13 +221,13 @@ def _middle(points: Vectors) -> Vectors:
     middle: Vectors = points.mean(axis=0)
     for step in range(2, 60):
         middle = middle + (points[int((points @ middle).argmin())] - middle) / step
-        middle = middle / np.linalg.norm(middle)
+        middle = middle / max(float(np.linalg.norm(middle)), 1e-9)
     return middle
 
 
 def _cap(points: Vectors, steps: tuple[int, ...]) -> _Place:
     middle = _middle(points)
-    angle = math.acos(min(1.0, float((points @ middle).min())))
+    angle = math.acos(max(-1.0, min(1.0, float((points @ middle).min()))))
     if len(steps) > 1:
         return _Place(middle, max(_LEAST_ANGLE, angle * _WIDER), steps)
     return _Place(middle, max(_LEAST_ANGLE_ALONE, angle * _WIDER_ALONE), steps)
@@ -240,17 +252,19 @@ def _view(scenes: Sequence[BallScene], place: _Place, radius: float, middle: Vec
     across = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
     rolled = np.eye(3) + across + across @ across / (1 + nearest.toward @ place.middle)
     level = math.cos(place.angle)
-    wide = math.sin(place.angle) * AWAY / (AWAY + level)
-    return BallView(place.middle, nearest.across @ rolled.T, radius / wide, middle, level)
+    scale = _scale(place, radius) * (AWAY + 1) / AWAY
+    return BallView(place.middle, nearest.across @ rolled.T, scale, middle, level)
+
+
+def _scale(place: _Place, radius: float) -> float:
+    """Return units of the picture for a radian in the middle of a detail."""
+    level = math.cos(place.angle)
+    return radius * (AWAY + level) / (math.sin(place.angle) * (AWAY + 1))
 
 
 def _magnified(view: BallView) -> float:
     """Return units of the picture for a radian in the middle of a view."""
     return view.scale * AWAY / (AWAY + 1)
-
-
-def _gain(scenes: Sequence[BallScene], view: BallView) -> float:
-    return _magnified(view) / _magnified(scenes[0].view)
 
 
 def _ring(loops: Sequence[Vectors]) -> list[str]:
