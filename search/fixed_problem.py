@@ -28,6 +28,8 @@ from search.kernels.fixed_arrays import Frame
 
 #: Fixed, so that the same search goes the same way everywhere.
 SEED = 20_260_102
+#: The most placements of a puzzle; there is a table of as many times as many numbers.
+MOST_PLACEMENTS = 3_000
 #: The most ways in which bodies may go along with the pieces of one cycle.
 MOST_WAYS = 64
 
@@ -97,6 +99,11 @@ def problem(
         raise LimitError(
             f"the layers that may turn have {len(turns)} turns; a search takes at most "
             f"{MOST_TURN_NUMBERS}, so allow fewer layers"
+        )
+    if puzzle.placement_count > MOST_PLACEMENTS:
+        raise LimitError(
+            f"{puzzle.name} has {puzzle.placement_count:,} placements; where turns can be blocked, "
+            f"a search takes at most {MOST_PLACEMENTS:,}"
         )
     own = bodies(puzzle, turns)
     moving = puzzle.moves[list(turns)] != np.arange(puzzle.placement_count)
