@@ -106,7 +106,7 @@ def _fastened(own: Parts) -> str:
 
 def _symmetries(puzzle: Puzzle) -> str:
     if puzzle.shape == "written":
-        return ""
+        return f"{len(puzzle.symmetries)}, which carry turns to turns"
     mirrored = any(symmetry.reflects for symmetry in puzzle.symmetries)
     return f"{len(puzzle.symmetries)}" + (", reflections among them" if mirrored else "")
 
