@@ -90,10 +90,15 @@ class BallScene:
         self.spots = dict(self.seen)
 
     def _seen(self, loops: list[list[Vectors]]) -> dict[int, list[Vectors]]:
-        """Return the shapes on the paper of those that are seen at all, by their numbers."""
+        """Return the shapes on the paper of those that are seen at all, by their numbers.
+
+        They part the whole sphere: where the line around one is seen, no other fills the view.
+        """
+        toward, level = self.view.toward, self.view.level
+        near = [k for k, own in enumerate(loops) if any((p @ toward).max() > level for p in own)]
         result = {}
-        for k, own in enumerate(loops):
-            there = seen(own, self.view.toward, self.view.level)
+        for k in near or range(len(loops)):
+            there = seen(loops[k], toward, level)
             shapes = [simple(self.view.paper(loop)) for loop in there]
             shapes = [shape for shape in shapes if len(shape) > 2]
             if shapes:

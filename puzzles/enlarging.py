@@ -31,7 +31,7 @@ from puzzles.views import AWAY, BallView, Spot
 
 CAPTION = "enlarged"
 #: Small pieces nearer than this, in units of the picture, are hidden by their numbers and arrows.
-_NEAR = 36.0
+_NEAR = 44.0
 #: A piece with less room than this can hardly be told from its neighbours.
 _TINY = 2.0
 #: How much wider than its pieces a detail is, and the least angle from its middle to its rim; the

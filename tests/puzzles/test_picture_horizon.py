@@ -202,3 +202,13 @@ def test_half_a_ball_seen_from_its_middle_is_the_whole_disc_and_from_behind_noth
     (shown,) = seen(loops, toward)
     assert np.isclose(area([shown]), 2 * math.pi)
     assert seen(loops, -toward) == []
+
+
+@pytest.mark.parametrize("height", [-0.9, -0.3, 0.3, 0.7])
+def test_beside_a_loupe_a_cap_is_not_seen_and_all_the_rest_fills_it(height: float) -> None:
+    toward = np.array([0.48, -0.6, 0.64])
+    rim = circle(upon(height, 1.0) @ frame(toward), 0.2)
+    assert seen(boundary([rim]), toward, 0.95) == []
+    (whole,) = seen(boundary([rim[::-1]]), toward, 0.95)
+    assert np.allclose(whole @ toward, 0.95)
+    assert np.isclose(area([whole]), 2 * math.pi * (1 - 0.95), rtol=2e-3)
