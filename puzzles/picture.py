@@ -40,7 +40,7 @@ def draw(
 
     ``cycle`` is a tuple of placements: their pieces are outlined, their stickers numbered in order
     and joined by arrows; a step to the other view is a dashed stub with the other's number.
-    On a ball, pieces that are too small for that stand enlarged below, and rings say where they are.
+    On a ball, pieces too small for that stand enlarged below, and rings say where they are.
     ``marked`` are slots to outline. Without ``hidden`` the second view, from behind and below, is
     left out. ``width`` is in pixels.
     Raises ValueError for a width out of bounds and for a cycle of several types.
