@@ -8,6 +8,8 @@ from abc import ABC, abstractmethod
 class Store(ABC):
     """Finished levels of searches, as bytes, by the search's key and the half-length.
 
+    Where a search does other steps between levels (``search.plan``), what is there after each of
+    them stands beside the levels, under a number that no half-length reaches.
     A level that was put is there whole or not at all, for every process that looks, and is never
     changed afterwards: a level has one result. Losing a level costs time and nothing else, so a
     store that fails to write or to read says so once and goes on as if it were empty. Methods may

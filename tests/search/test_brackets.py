@@ -214,3 +214,25 @@ def test_fast_normal_form(name: str, word: list[int]) -> None:
     puzzle = load(name)
     word = [t % len(puzzle.turns) for t in word]
     assert alphabet(puzzle).normal(word) == normal(puzzle, word)
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "[[UFR3: [F: L U' L' U F']], DFL [F2: R2 D2] UFR' U]",
+        "[F R UFR' U2 B2 U2 R2 DBR R F', [D: F UFL2 L B']]",
+        "[UFR: [UBL3 [U2: [R2: B2] UFR3] F, [U': [L', F]] DFR]]",
+        "[U F2 U3 DFL D DFR5, R2 U3 R2 U DFR D3 DFL5 F]",
+        # Millions of ways to cut this ring in two.
+        "L U UFR UBR2 DFL' L2 UFL2' DFR DBL2 DBR3 D' DFL F' UFL' UFR2' DFR' DBL2 L2 U' UBR2' DFL2' "
+        "F UFL3 UFR DFL' DBL' DBR3 D DFL3 DBL3 L'",
+    ],
+)
+def test_long_words_where_many_layers_commute_are_read(written: str) -> None:
+    """Commutators of up to 40 turns on the ball of 14 layers, of which the corners all commute."""
+    puzzle = load("ball-sixths")
+    word = normal(puzzle, parse(puzzle, written).word)
+    assert 24 <= len(word) <= 40
+    form = shortest_form(puzzle, word)
+    assert form is not None
+    assert normal(puzzle, form.turns(puzzle)) == word
