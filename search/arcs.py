@@ -20,10 +20,11 @@ from search.traces import Alphabet
 
 #: The most ways of splitting turns that are tried for one ring.
 MOST_SPLITS = 48
-#: The most halves that are looked at for one ring, some tenths of a second's work. On the puzzles
-#: of the catalogue that are cut by planes the most was 326; where many layers commute, as on balls,
-#: long rings have millions, and the first readings have to do.
-MOST_HALVES = 20_000
+#: The most halves that are looked at for one ring, a second's work, and for one way of splitting
+#: its turns. On the puzzles of the catalogue that are cut by planes the most was 326 for a ring;
+#: where many layers commute, as on balls, long rings have some 8,000 for each way.
+MOST_HALVES = 30_000
+MOST_FOR_ONE = 1_000
 #: The most ways of putting a pair back that are tried for one ring.
 MOST_PADDED = 200
 
@@ -93,11 +94,13 @@ def _plain(alphabet: Alphabet, ring: Word, left: list[int]) -> list[Arcs]:
     """
     if not ring or len(ring) % 2 or not _paired(alphabet, ring):
         return []
+    share = [min(left[0], MOST_FOR_ONE)]
+    left[0] -= share[0]
     found: list[Arcs] = []
     seen: set[tuple[Word, Word, Word]] = set()
     #: The arcs are seen from two opposite cuts; one is in the first half.
     for before, word in cuts(alphabet, ring, len(ring) // 2 - 1):
-        for half, rest in _halves(alphabet, word, left):
+        for half, rest in _halves(alphabet, word, share):
             for x, y, z in _solved(alphabet, half, alphabet.undone(rest)):
                 if (word, x, y) in seen:
                     continue
@@ -107,6 +110,7 @@ def _plain(alphabet: Alphabet, ring: Word, left: list[int]) -> list[Arcs]:
                 for k in range(len(loop)):
                     turned = [turn for arc in loop[k:] + loop[:k] for turn in arc]
                     seen.add((alphabet.ordered(turned), loop[k], loop[(k + 1) % len(loop)]))
+    left[0] += share[0]
     return found
 
 
