@@ -5,7 +5,6 @@ from __future__ import annotations
 from puzzles.blocking import stopping
 from puzzles.effects import Effect, cycle_text, cycles
 from puzzles.least_effects import Least, least_words
-from puzzles.names import slot_names
 from puzzles.puzzle import PieceType, Puzzle
 from service import parts_words as words
 from service.layout import INDENT, Page, page
@@ -29,7 +28,7 @@ def show_parts(own: Parts, asked: str) -> None:
         _types(out, own)
         _layers(out, own)
         held = "" if puzzle.shape == "written" else f"{puzzle.up} up, {puzzle.front} in front"
-        out.pairs([("held", held), ("fastened", _fastened(own)), *_positions(own)])
+        out.pairs([("held", held), ("fastened", words.fastened(own.puzzle)), *_positions(own)])
         _laws(out, own)
         _alone(out, own, asked)
         _carried(out, own)
@@ -96,12 +95,6 @@ def _positions(own: Parts) -> list[tuple[str, object]]:
         ("blocked", counted),
         ("symmetries", _symmetries(own.puzzle)),
     ]
-
-
-def _fastened(own: Parts) -> str:
-    """Return which pieces are fastened together: "UFR to UF; DBL to DB"."""
-    names = slot_names(own.puzzle)
-    return "; ".join(" to ".join(names[slot] for slot in group) for group in own.puzzle.bonds)
 
 
 def _symmetries(puzzle: Puzzle) -> str:

@@ -16,6 +16,10 @@ from puzzles.puzzle import Puzzle
 
 #: The most puzzles of the catalogue that a type is said to be like.
 SAID = 3
+#: The most bodies of fastened pieces that are listed one by one.
+MOST_BODIES = 6
+#: Larger numbers of effects are not said.
+MOST_SAID = 1_000_000
 _RAISED = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
@@ -252,14 +256,41 @@ def refused(own: LeastOf) -> list[tuple[str, str]]:
 def nothing_alone(own: Anatomy, least: LeastOf) -> str:
     """Return why pieces of a type have no small effect alone."""
     many = plural(own.puzzle.types[least.type].name)
+    if _all_fastened(own.puzzle, least.type):
+        return f"Each of the {many} is fastened to other pieces, so none moves alone."
     if least.alone == 1:
         laws = [law.text for law in own.ties if least.type in law.types]
         because = f": {laws[-1][0].lower()}{laws[-1][1:]}" if laws else "."
         return f"The {many} cannot be changed while all else stays{because}"
     if least.alone is not None:
-        return (
-            f"No effect of up to four {many} leaves all else alone; {least.alone - 1:,} effects of "
-            "more of them do."
-        )
+        some = f"{least.alone - 1:,} effects" if least.alone <= MOST_SAID else "effects"
+        return f"No effect of up to four {many} leaves all else alone; {some} of more of them do."
     kinds = joined([_WHAT[kind] for kind, _ in least.refused])
     return f"The {many} have no small effect alone: not {kinds}." if kinds else ""
+
+
+def fastened(puzzle: Puzzle) -> str:
+    """Return which pieces are fastened together, where there are many only what they are.
+
+    "UFR to UF; DBL to DB", or "8 times one tip and three petals".
+    """
+    if len(puzzle.bonds) <= MOST_BODIES:
+        names = slot_names(puzzle)
+        return "; ".join(" to ".join(names[slot] for slot in group) for group in puzzle.bonds)
+    bodies = Counter(
+        tuple(sorted(Counter(int(puzzle.type_of[slot]) for slot in group).items()))
+        for group in puzzle.bonds
+    )
+    return "; ".join(
+        f"{times} times {joined([_counted(puzzle, count, number) for number, count in body])}"
+        for body, times in bodies.items()
+    )
+
+
+def _all_fastened(puzzle: Puzzle, number: int) -> bool:
+    """Return whether every piece of a type is fastened to pieces of other types."""
+    held = {slot: group for group in puzzle.bonds for slot in group}
+    return all(
+        any(int(puzzle.type_of[other]) != number for other in held.get(slot, ()))
+        for slot in puzzle.types[number].slots
+    )

@@ -217,3 +217,12 @@ def test_bad_bounds_are_one_sentence(
     printed = capsys.readouterr()
     assert says in printed.err
     assert len(printed.err.splitlines()) == 1
+
+
+def test_pieces_that_are_all_fastened_are_said_in_a_line(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["parts", "ball-sixths-whole"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "8 times one tip and three petals; 24 times two blades, one petal and one rim" in said
+    assert "Each of the tips is fastened to other pieces, so none moves alone." in said
