@@ -12,13 +12,27 @@ from puzzles.errors import NameNotFoundError, RequestError
 from puzzles.names import placement_name
 from puzzles.notation import parse
 from puzzles.words import normal
-from search import find
-from search.answers import Found
+from search import find, plan
+from search.answers import Found, found
+from search.deepening import deepen
+from search.encoding import Scope
+from search.goals import Goal
 from search.impossible import ImpossibleError, reason
+from search.kernels.arrays import NONE
+from search.request import request
+from search.shelves import Shelves
 from tests.plain import assert_three_cycle, of_shape
 
 #: A half-length at which every catalogue puzzle has some answer within seconds.
-SHALLOW = {"cube-corners": 6, "octahedron-faces": 6, "hexagonal-prism": 5, "5x5x5": 4}
+SHALLOW = {
+    "cube-corners": 6,
+    "octahedron-faces": 6,
+    "hexagonal-prism": 5,
+    "5x5x5": 4,
+    "ball-sixths": 6,
+    "ball-sixths-218": 6,
+    "ball-two-axes": 6,
+}
 
 
 def first_possible(name: str, kind: int) -> list[str] | None:
@@ -209,3 +223,27 @@ def test_no_setup_is_shown_where_none_is_allowed() -> None:
     assert found.answers
     assert all(answer.setup == "" for answer in found.answers)
     check(found)
+
+
+class Known(Goal):
+    """The goal of some answer, however long."""
+
+    def reached(self, scope: Scope, found: Shelves) -> bool:
+        return bool((found.turns < NONE).any())
+
+
+def test_long_arms_answer_requests_and_say_what_was_covered(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Blades of the 170-piece ball, for which no level that is soon done knows anything."""
+    monkeypatch.setattr(plan, "PATIENCE", 1_000_000)
+    wanted = request(load("ball-sixths"), "U.F.L U.F.R U.B.L")
+    *_, last = deepen(wanted.scope(), Known(None, None, None))
+    answered = found(wanted, wanted.scope(), last.shelves, None, 3)
+    check(answered)
+    assert answered.answers
+    assert answered.searched.complete is None
+    assert "all rings up to half-length 5 with all pieces told apart, and rings of two conju" in (
+        answered.searched.text
+    )
+    assert "of a single turn (" in answered.searched.text
