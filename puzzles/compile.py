@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -106,11 +107,15 @@ def compiled(name: str, model: file.Model) -> Puzzle:
     body = body_of(model)
     layers = layers_of(model, body)
     own = _cut_ball(model, body, layers) if model.shape == "ball" else _cut_solid(body, layers)
+    _all_different(layers, own.in_layer)
     found = orbits.in_order(own.steps, body, own.directions, own.depths, own.faces)
     names = _kept_names(model)
-    painted = tables.grouped([tables.painted(orbit, own.patches) for orbit in found], own.exact)
+    told = names is None or bool(names)
+    painted = tables.grouped(
+        [tables.painted(orbit, own.patches) for orbit in found], own.exact, told
+    )
     words = type_names([own.faces[orbit.pieces[0]] for orbit in painted], model.types)
-    if names is None or names:
+    if told:
         unknown = sorted(set(names or ()) - set(words))
         if unknown:
             raise PuzzleFileError(
@@ -125,6 +130,7 @@ def compiled(name: str, model: file.Model) -> Puzzle:
         painted = tables.grouped(
             [tables.painted(orbit, own.patches, orbit.pieces[0] in kept) for orbit in found],
             own.exact,
+            told,
         )
     types = tables.number_types(painted, words)
     stickers = tables.sticker_table(painted, types, own.patches)
@@ -177,6 +183,23 @@ def compiled(name: str, model: file.Model) -> Puzzle:
         if isinstance(value, np.ndarray):
             value.setflags(write=False)
     return blocking.finished(result, model, body)
+
+
+def _all_different(layers: tuple[Layer, ...], in_layer: NDArray[np.bool_]) -> None:
+    """Refuse a layer that turns the same pieces about the same axis as another does."""
+    for number, layer in enumerate(layers):
+        for first, other in enumerate(layers[:number]):
+            along = abs(float(np.dot(layer.axis, other.axis)))
+            if along > 1 - SAME and np.array_equal(in_layer[number], in_layer[first]):
+                fewer = (
+                    f"leave {layer.name} out"
+                    if other.steps % layer.steps == 0
+                    else f"give one layer, with {math.lcm(layer.steps, other.steps)} steps"
+                )
+                raise PuzzleFileError(
+                    f"layers {other.name} and {layer.name} turn the same pieces about the same "
+                    f"axis; {fewer}"
+                )
 
 
 def _bodies(whole: NDArray[np.int64] | None, slots: list[int]) -> tuple[tuple[int, ...], ...]:

@@ -61,11 +61,17 @@ def turn_tables(
 
 
 def commuting(layers: int, turn_layer: Table, moves: Table) -> NDArray[np.bool_]:
-    """Return which layers commute in all their turns, (layers, layers)."""
-    own = [moves[turn_layer == k] for k in range(layers)]
+    """Return which layers commute in all their turns, (layers, layers).
+
+    The first turn of a layer, its smallest, is one of which all others are powers. A layer without
+    turns commutes with all others.
+    """
+    still = np.arange(moves.shape[1])
+    own_turns = [np.flatnonzero(turn_layer == k) for k in range(layers)]
+    first = [moves[own[0]] if len(own) else still for own in own_turns]
     result = np.ones((layers, layers), dtype=np.bool_)
-    for k, rows in enumerate(own):
+    for k, own in enumerate(first):
         for other in range(k):
-            same = all(np.array_equal(a[b], b[a]) for a in rows for b in own[other])
+            same = np.array_equal(own[first[other]], first[other][own])
             result[k, other] = result[other, k] = same
     return result

@@ -128,10 +128,11 @@ def _hidden(orbit: Orbit, patches: Sequence[Patch], twist: int) -> bool:
     return True
 
 
-def grouped(orbits: list[Painted], exact: bool = True) -> list[Painted]:
+def grouped(orbits: list[Painted], exact: bool = True, told: bool = False) -> list[Painted]:
     """Join the pieces that never leave their slots and are alike in faces, twists and depth.
 
-    The depth does not count where pieces need not fit their slots exactly.
+    The depth does not count where pieces need not fit their slots exactly. ``told``: hidden twists
+    count too, so that types stay what they are whichever of them have these told apart.
     """
     result: list[Painted] = []
     for orbit in orbits:
@@ -141,6 +142,7 @@ def grouped(orbits: list[Painted], exact: bool = True) -> list[Painted]:
                 and other.stays
                 and (orbit.twists, orbit.kinds) == (other.twists, other.kinds)
                 and orbit.stickered == other.stickered
+                and (not told or orbit.rotations == other.rotations)
                 and (not exact or abs(orbit.depth - other.depth) < MATCH)
             ):
                 result[k] = replace(

@@ -362,6 +362,15 @@ BAD = {
     "unknown axis": (CUBE + layers('["U", "X"]', "1/3"), "axis 'X'.*U D F B L R"),
     "opposite faces": (CUBE + layers('["UD"]', "1/3"), "axis 'UD'"),
     "two of one name": (CUBE + THIRDS + THIRDS, "two layers are named 'U'"),
+    "a layer twice": (
+        CUBE + THIRDS + layers('["U"]', "1/3", 2, 'names = ["X"]'),
+        "layers U and X turn the same pieces about the same axis; leave X out",
+    ),
+    "a layer from both sides": (
+        f'{CUBE}{THIRDS}[[layers]]\naxes = ["L", "R"]\nnames = ["M", "N"]\nsteps = 4\n'
+        'between = ["-1/3", "1/3"]\n',
+        "layers M and N turn the same pieces",
+    ),
     "bad layer name": (CUBE + layers('["U"]', "1/3", more='names = ["U-"]'), "layer name 'U-'"),
     "too few names": (CUBE + layers('["U", "D"]', "1/3", more='names = ["U"]'), "1 names.*2 axes"),
     "no layer there": (
@@ -401,6 +410,17 @@ def test_a_file_that_cannot_be_cut_gets_one_clear_sentence(wrong: str) -> None:
     with pytest.raises(PuzzleFileError, match=sentence) as caught:
         compiled("own", parse(text, "own.toml"))
     assert "\n" not in str(caught.value)
+
+
+def test_types_whose_pieces_turn_by_different_steps_can_have_their_twists_told_apart() -> None:
+    """Top and bottom centres turn by quarters, the others by halves, so each a type of its own."""
+    bands = layers('["U", "D"]', "1/3") + layers('["L", "R", "F", "B"]', "1/3", 2)
+    plain_type = compiled("own", parse(CUBE + bands, "own")).types[-1]
+    assert (plain_type.name, plain_type.count, plain_type.twists) == ("centre", 6, 1)
+    for keep in ("true", '["centre1", "centre2"]'):
+        own = compiled("own", parse(f"keep_twists = {keep}\n" + CUBE + bands, "own"))
+        centres = [(kind.count, kind.twists, kind.seen) for kind in own.types[-2:]]
+        assert centres == [(2, 4, 1), (4, 2, 1)]
 
 
 def test_depths_near_a_puzzle_give_its_tables_or_a_refusal() -> None:
