@@ -6,12 +6,13 @@ Nothing is searched for: each candidate (one piece twisted, two swapped, …) is
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
 
+from puzzles.acting import joined_by
 from puzzles.effects import Cycle, Effect, cycles
 from puzzles.laws import Law, Part, plural
 from puzzles.layer_group import LayerGroup, layer_group
@@ -25,6 +26,8 @@ MOVED = {TWIST: 1, SWAP: 2, TWISTS: 2, CYCLE: 3, SWAPS: 4}
 MOVING, TWISTING = (SWAP, CYCLE, SWAPS), (TWIST, TWISTS)
 #: Candidates of a kind that are asked of the group at once, and at most.
 BATCH, MOST = 64, 6_000
+#: Sequences that bring a slot back and are looked at for what they join.
+LOOPS = 200
 #: Candidates that are asked for where pieces that look the same may change places.
 FEW = 4
 
@@ -54,8 +57,8 @@ class LeastOf:
     ``found`` are effects that the group has, those that move fewer pieces first: the smallest twist
     in place, the smallest move, and a three-cycle where that is no smaller one. ``looking`` are
     smaller ones that can be had if pieces that look the same may change places. ``refused`` gives
-    for each other kind that was asked for in vain the law that forbids it, None where no law of
-    parity or twist does.
+    for each other kind of which every effect was asked for in vain the law that forbids it, None
+    where no law of parity or twist does.
     """
 
     type: int
@@ -78,13 +81,14 @@ def _least(own: LayerGroup, kind: PieceType) -> LeastOf:
     found: dict[str, Least] = {}
     for kinds in (MOVING, TWISTING) if parts else ():
         for name in kinds:
-            table, law, any_there = _first(own, candidates(own.puzzle, parts, name))
+            tried = candidates(own.puzzle, parts, name, own.steps)
+            table, law, every = _first(own, tried)
             if table is not None:
                 found[name] = Least(kind.number, name, table)
                 # A swap is seldom short; what pieces are put right with is the three-cycle.
                 if name != SWAP:
                     break
-            elif any_there:
+            elif every:
                 refused.append((name, law))
     looking = [
         Least(kind.number, name, table, alike=True)
@@ -121,7 +125,8 @@ def _looking(own: LayerGroup, parts: list[Part], name: str) -> Table | None:
 def _first(own: LayerGroup, rows: Iterator[Table]) -> tuple[Table | None, Law | None, bool]:
     """Return the first of some effects that the group has, else the law they break first.
 
-    The last says whether there were any. An effect that breaks a law is not asked of the group.
+    The last says whether there were any and all were looked at. An effect that breaks a law is not
+    asked of the group.
     """
     law: Law | None = None
     unbroken = any_there = False
@@ -145,17 +150,31 @@ def _first(own: LayerGroup, rows: Iterator[Table]) -> tuple[Table | None, Law | 
         inside = own.contains(np.array(waiting))
         if any(inside):
             return waiting[inside.index(True)], None, True
-    return None, None if unbroken else law, any_there
+    return None, None if unbroken else law, any_there and next(rows, None) is None
 
 
-def candidates(puzzle: Puzzle, parts: Iterable[Part], kind: str) -> Iterator[Table]:
-    """Yield effects of a kind on the pieces of some parts, one of each class under conjugation.
+def candidates(
+    puzzle: Puzzle, parts: Iterable[Part], kind: str, steps_of: Table | None = None
+) -> Iterator[Table]:
+    """Yield effects of a kind on the pieces of some parts, some of each class under conjugation.
 
-    Pieces of a part reach each other's slots, so its first slot stands for all of them.
+    Pieces of a part reach each other's slots, so its first slot stands for all of them. With the
+    effects of the layers' steps, (layers, placements), a second slot stands for those to which
+    sequences carry it that bring the first one back.
     """
     parts = list(parts)
     twists = puzzle.types[parts[0].type].twists
     still = np.arange(puzzle.placement_count, dtype=np.int32)
+
+    def second(first: int, slots: Sequence[int]) -> list[int]:
+        if steps_of is None or len(slots) < 2:
+            return list(slots)
+        label = _joined_about(puzzle, steps_of, first)
+        firsts: dict[int, int] = {}
+        for slot in slots:
+            firsts.setdefault(label[slot], slot)
+        return list(firsts.values())
+
     steps = sorted(range(1, twists), key=lambda x: (x > twists - x, min(x, twists - x)))
     if kind == TWIST:
         for part, x in itertools.product(parts, steps):
@@ -163,7 +182,7 @@ def candidates(puzzle: Puzzle, parts: Iterable[Part], kind: str) -> Iterator[Tab
     elif kind == TWISTS:
         for part in parts:
             a = part.slots[0]
-            others = [slot for p in parts for slot in p.slots if slot != a]
+            others = second(a, [slot for p in parts for slot in p.slots if slot != a])
             for x in steps:
                 # Against each other first.
                 for y in sorted(steps, key=lambda y: (x + y) % twists):
@@ -172,22 +191,49 @@ def candidates(puzzle: Puzzle, parts: Iterable[Part], kind: str) -> Iterator[Tab
     elif kind == SWAP:
         for part in parts:
             a = part.slots[0]
-            for z, b in itertools.product(range(twists), part.slots[1:]):
+            for z, b in itertools.product(range(twists), second(a, part.slots[1:])):
                 for x in range(twists):
                     yield moved(puzzle, still, [(a, b, x), (b, a, z - x)])
     elif kind == CYCLE:
         for part in parts:
             a = part.slots[0]
-            for b, c in itertools.permutations(part.slots[1:], 2):
-                for x, y in itertools.product(range(twists), repeat=2):
+            for b, c in itertools.product(second(a, part.slots[1:]), part.slots[1:]):
+                for x, y in itertools.product(range(twists if b != c else 0), repeat=2):
                     yield moved(puzzle, still, [(a, b, x), (b, c, y), (c, a, -x - y)])
     elif kind == SWAPS:
         for part in parts:
             a = part.slots[0]
-            for b, c, d in itertools.permutations(part.slots[1:], 3):
-                if c < d:
+            rest = itertools.combinations(part.slots[1:], 2)
+            for b, (c, d) in itertools.product(second(a, part.slots[1:]), rest):
+                if b not in (c, d):
                     for x, y in itertools.product(range(twists), repeat=2):
                         yield moved(puzzle, still, [(a, b, x), (b, a, -x), (c, d, y), (d, c, -y)])
+
+
+def _joined_about(puzzle: Puzzle, steps: Table, slot: int) -> list[int]:
+    """Return a number for each slot; those with one are joined by sequences that keep a slot.
+
+    Of the sequences "to a slot, one step, and back" (Schreier) some are enough: with fewer of them
+    there are more numbers, and more to try.
+    """
+    rows = puzzle.slot_of[steps[:, puzzle.home]]
+    way = {slot: np.arange(puzzle.slot_count, dtype=np.int32)}
+    loops = []
+    for at in (queue := [slot]):
+        for row in rows:
+            there, further = int(row[at]), row[way[at]]
+            if there not in way:
+                way[there] = further
+                queue.append(there)
+            else:
+                loops.append((further, there))
+    chosen = loops[:: -(-len(loops) // LOOPS)]
+    keeping = [np.argsort(way[there])[further] for further, there in chosen]
+    label = [0] * puzzle.slot_count
+    for number, own in enumerate(joined_by(np.array(keeping, dtype=np.int32))):
+        for k in own:
+            label[k] = number
+    return label
 
 
 def moved(puzzle: Puzzle, still: Table, moves: Iterable[tuple[int, int, int]]) -> Table:

@@ -12,12 +12,13 @@ import numpy as np
 import pytest
 from sympy.combinatorics import Permutation, PermutationGroup
 
-from puzzles import Puzzle, known, load
+from puzzles import Puzzle, known, least_effects, load
 from puzzles.anatomy import anatomy
-from puzzles.file import catalogue
+from puzzles.compile import compiled
+from puzzles.file import catalogue, parse
 from puzzles.kinship import LayersLike
 from puzzles.layer_group import layer_group
-from puzzles.least_effects import CYCLE, SWAP, TWIST, TWISTS, candidates, kind_of, moved
+from puzzles.least_effects import CYCLE, SWAP, SWAPS, TWIST, TWISTS, candidates, kind_of, moved
 from puzzles.names import slot_names
 from puzzles.reaching import reached
 
@@ -101,6 +102,40 @@ def test_one_loose_end_of_the_tetrahedron_can_be_twisted_alone() -> None:
     own = anatomy(load("tetrahedron-corners"))
     assert [effect.kind for effect in own.least[0].found] == [TWIST]
     assert [effect.kind for effect in own.least[1].found] == [TWIST]
+
+
+def blocks(count: int) -> Puzzle:
+    """Return threes of places of far numbers; A cycles the first, B and C carry threes along."""
+    last = 3 * count
+    threes = [(k, last - 2 * k + 1, last - 2 * k + 2) for k in range(1, count + 1)]
+
+    def along(first: int) -> str:
+        runs = [threes[k : k + 5] for k in range(first, count, 5)]
+        return " ".join(
+            "(" + " ".join(map(str, places)) + ")"
+            for run in runs
+            for places in zip(*run, strict=True)
+            if len(places) > 1
+        )
+
+    turns = {"A": f"({' '.join(map(str, threes[0]))})", "B": along(0), "C": along(2)}
+    head = f'description = "x"\nshape = "written"\nplaces = {last}\n'
+    text = head + "".join(f'[[turns]]\nname = "{k}"\ncycles = "{v}"\n' for k, v in turns.items())
+    return compiled("blocks", parse(text, "blocks"))
+
+
+def test_a_three_cycle_of_far_numbers_is_found() -> None:
+    """A turn that is a three-cycle itself, beside 7,832 others of one place that are none."""
+    (own,) = least_effects.least_effects(blocks(30))
+    assert [effect.kind for effect in own.found] == [CYCLE]
+    assert [kind for kind, _ in own.refused] == [SWAP]
+
+
+def test_what_was_not_looked_at_to_the_end_is_not_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(least_effects, "MOST", 20)
+    (own,) = least_effects.least_effects(blocks(30))
+    assert not own.found
+    assert not {CYCLE, SWAPS} & {kind for kind, _ in own.refused}
 
 
 def test_candidates_are_of_their_kind_and_different() -> None:
