@@ -189,7 +189,7 @@ def with_stops(puzzle: Puzzle, stops: Sequence[tuple[int, ...] | None]) -> Puzzl
         for turn in np.flatnonzero(puzzle.turn_layer == number):
             kept[turn] = puzzle.turns[turn].amount in amounts
     if not kept.all():
-        puzzle = _without(puzzle, kept)
+        puzzle = without(puzzle, kept)
         forbidden = forbidden[kept]
     if forbidden.any():
         forbidden.setflags(write=False)
@@ -242,7 +242,7 @@ def _on_axis(puzzle: Puzzle, layer: int, step: int) -> list[int]:
     )
 
 
-def _without(puzzle: Puzzle, kept: NDArray[np.bool_]) -> Puzzle:
+def without(puzzle: Puzzle, kept: NDArray[np.bool_]) -> Puzzle:
     """Return a puzzle without some of its turns."""
     numbers = np.full(len(kept), -1, dtype=np.int32)
     numbers[kept] = np.arange(int(kept.sum()))

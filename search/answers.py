@@ -102,7 +102,7 @@ def found(
     words: dict[Word, tuple[int, int, int]] = {}
     for triple in triples:
         for word in candidates.words_for(scope, shelves, triple, bounds.setup):
-            _check(request, scope, triple, word)
+            check_word(request.puzzle, scope, triple, word)
             if bounds.turns is None or len(word) <= bounds.turns:
                 words.setdefault(word, triple)
     shortest = min((len(word) for word in words), default=0)
@@ -130,9 +130,8 @@ def ranked(
     return Found(request, (cycle[0], cycle[1], cycle[2]), answers, says, left_out)
 
 
-def _check(request: Request, scope: Scope, triple: tuple[int, int, int], word: Word) -> None:
+def check_word(puzzle: Puzzle, scope: Scope, triple: tuple[int, int, int], word: Word) -> None:
     """Raise RuntimeError if a word from a shelf does not do its cycle: the shelf is broken then."""
-    puzzle = request.puzzle
     effect = puzzle.effect(word)
     wanted = wanted_effect(puzzle, triple)
     kept = scope.placements

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from puzzles.notation import write
 from puzzles.puzzle import Word
 from search.answers import Found, Searched, ranked
 from search.both_ends import Ends
 from search.fixed import Sequences
-from search.fixed_problem import Problem, Triple, Wanted, problem
+from search.fixed_problem import Problem, Wanted, problem
 from search.impossible import ImpossibleError, check
 from search.nesting import things
 from search.ranking import Weights
 from search.request import Bounds, Request
+from search.unblocked import Beside
 
 #: The most words that are ranked, of the shortest and of those with the fewest things each.
 MOST_WORDS = 60
@@ -56,33 +58,40 @@ def blocked_found(
     weights: Weights | None = None,
     most: int = 10,
     left_handed: bool = False,
+    beside: Beside | None = None,
 ) -> Found:
-    """Return the ranked answers that a search in the fixed frame has found for a request."""
+    """Return the ranked answers that a search in the fixed frame, and one beside it, have found."""
     bounds = request.bounds
-    words: dict[Word, Triple] = {}
+    words: dict[Word, int] = {}
     for number, found in enumerate(sequences.words):
         for word in found:
             if bounds.turns is None or len(word) <= bounds.turns:
-                words.setdefault(word, own.wanted[number].triple)
+                words.setdefault(word, number)
+    own_words = len(words)
+    for word, number in (beside.words(sequences) if beside is not None else {}).items():
+        words.setdefault(word, number)
     chosen = _chosen(own, words)
-    for word in chosen:
-        _check(own, word, sequences)
+    for word, number in chosen.items():
+        _check(own, word, number)
     shortest = min((len(word) for word in chosen), default=0)
     says = searched(own, bounds, request.alike, sequences.level, shortest, ends)
-    return ranked(request, chosen, says, weights, most, left_handed)
+    if beside is not None:
+        more = beside.said(sequences, len(words) - own_words, told_apart(own, request.alike))
+        says = replace(says, text=f"{says.text}; {more}") if more else says
+    triples = {word: own.wanted[number].triple for word, number in chosen.items()}
+    return ranked(request, triples, says, weights, most, left_handed)
 
 
-def _chosen(own: Problem, words: dict[Word, Triple]) -> dict[Word, Triple]:
+def _chosen(own: Problem, words: dict[Word, int]) -> dict[Word, int]:
     """Return the shortest words, and those with the fewest things to remember."""
     by_length = sorted(words, key=lambda word: (len(word), word))
     easy = sorted(words, key=lambda word: (things(own.puzzle, word), len(word), word))
     return {word: words[word] for word in (*by_length[:MOST_WORDS], *easy[:MOST_WORDS])}
 
 
-def _check(own: Problem, word: Word, sequences: Sequences) -> None:
+def _check(own: Problem, word: Word, number: int) -> None:
     """Raise RuntimeError for a word that does not what it was kept for, or cannot be done."""
     puzzle = own.puzzle
-    number = next(k for k, found in enumerate(sequences.words) if word in found)
     if puzzle.first_blocked(word) is not None or not own.fulfils(number, word):
         raise RuntimeError(
             f"{write(puzzle, word)} was kept for a cycle that it does not do; the stored searches "

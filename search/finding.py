@@ -9,10 +9,11 @@ from puzzles.puzzle import Puzzle
 from search.answers import Found, found
 from search.blocked_finding import blocked_found, forbid_unreached, problem_of
 from search.deepening import deepen
-from search.goals import goal_of
+from search.goals import Goal, goal_of
 from search.impossible import check
 from search.ranking import Weights
 from search.request import Bounds, Request, request
+from search.shelves import Shelves
 
 
 def find(
@@ -50,7 +51,7 @@ def find(
         bounds=bounds,
     )
     if puzzle.can_block:
-        return _found_blocked(wanted, weights, most)
+        return _found_blocked(wanted, weights, most, threads)
     check(wanted.puzzle, wanted.cycle, wanted.layers, wanted.alike, any_twist, wanted.free())
     scope = wanted.scope()
     shelves = None
@@ -60,20 +61,29 @@ def find(
     return found(wanted, scope, shelves, weights, most)
 
 
-def _found_blocked(wanted: Request, weights: Weights | None, most: int) -> Found:
+def _found_blocked(wanted: Request, weights: Weights | None, most: int, threads: int) -> Found:
     from search import fixed
     from search.both_ends import from_both_ends
+    from search.unblocked import Beside, View
 
     own = problem_of(wanted)
     ends = from_both_ends(own)
     forbid_unreached(ends)
     sequences = fixed.nothing(own)
     goal = fixed.goal_of(wanted.bounds, none_up_to=ends.none_up_to)
+
+    def unblocked(view: View, until: Goal) -> Shelves:
+        *_, last = deepen(view.scope, until, threads=threads)
+        return last.shelves
+
+    beside = Beside(wanted, own, goal, unblocked)
     try:
         for progress in fixed.deepen(own, goal):
             sequences = progress.found
+            beside.after(sequences, progress.seconds)
     except LimitError:
         # What was found before a level that is too large is an answer, too.
         if goal.level is not None or not sequences.level:
             raise
-    return blocked_found(wanted, own, sequences, ends, weights, most)
+    beside.finish(sequences)
+    return blocked_found(wanted, own, sequences, ends, weights, most, beside=beside)

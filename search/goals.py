@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,10 +52,14 @@ class Goal:
 
 def goal_of(request: Request, scope: Scope) -> Goal:
     """Return the goal of a request."""
+    return goal_for(request.triples(), request.bounds, scope)
+
+
+def goal_for(triples: Iterable[tuple[int, int, int]], bounds: Bounds, scope: Scope) -> Goal:
+    """Return the goal of having any of some three-cycles of the puzzle's placements."""
     place = {int(p): k for k, p in enumerate(scope.placements)}
-    triples = np.array([[place[p] for p in t] for t in request.triples()], dtype=np.int64)
-    orbits = np.unique(frames.representatives(scope, triples))
-    bounds = request.bounds
+    own = np.array([[place[p] for p in t] for t in triples], dtype=np.int64)
+    orbits = np.unique(frames.representatives(scope, own))
     return Goal(_half_length(bounds, scope), orbits, bounds.time_limit, bounds.setup)
 
 

@@ -1,4 +1,7 @@
-"""Requests on puzzles on which turns can be blocked: stored, or searched in the fixed frame."""
+"""Requests on puzzles on which turns can be blocked: stored, or searched, in the fixed frame first.
+
+The search that knows of no blocked turns has its turn beside (``search.unblocked``).
+"""
 
 from __future__ import annotations
 
@@ -13,8 +16,11 @@ from search.blocked_finding import blocked_found, forbid_unreached, problem_of
 from search.both_ends import Ends, from_both_ends
 from search.fixed import FixedGoal, FixedProgress, Sequences, deepen, goal_of
 from search.fixed_problem import Problem
+from search.goals import Goal
 from search.ranking import Weights
 from search.request import Request
+from search.shelves import Shelves
+from search.unblocked import Beside, View
 
 if TYPE_CHECKING:
     from service.engine import Engine, FindResult
@@ -45,8 +51,18 @@ def find(
     own = problem_of(request)
     ends = stored_ends(engine, own)
     forbid_unreached(ends)
-    outcome = search(engine, own, goal_of(request.bounds, none_up_to=ends.none_up_to))
-    answers = blocked_found(request, own, outcome.sequences, ends, weights, most, left_handed)
+    goal = goal_of(request.bounds, none_up_to=ends.none_up_to)
+
+    def unblocked(view: View, until: Goal) -> Shelves:
+        return engine.search(view.scope, until, request.bounds).shelves
+
+    beside = Beside(request, own, goal, unblocked)
+    outcome = search(engine, own, goal, beside=beside)
+    if not engine.stop():
+        beside.finish(outcome.sequences)
+    answers = blocked_found(
+        request, own, outcome.sequences, ends, weights, most, left_handed, beside
+    )
     return FindResult(with_note(answers, outcome.note), outcome)
 
 
@@ -70,8 +86,12 @@ def search(
     own: Problem,
     goal: FixedGoal,
     watch: Callable[[FixedProgress], None] | None = None,
+    beside: Beside | None = None,
 ) -> FixedOutcome:
-    """Return what reaches a goal, from the store if it has it, else by searching."""
+    """Return what reaches a goal, from the store if it has it, else by searching.
+
+    ``beside`` is told how far the search is, so that the other one has its turn.
+    """
     from service.engine import PERSON, TIME
 
     key = f"{own.key}|{goal.setup}|{engine.version}"
@@ -87,6 +107,8 @@ def search(
             if deeper and found.level:
                 engine.store.put(key, found.level, found.to_bytes())
             (watch or engine.watch_fixed)(progress)
+            if beside is not None and not engine.stop():
+                beside.after(found, progress.seconds)
     except LimitError as error:
         if found is None:
             raise
