@@ -161,9 +161,8 @@ def _viewed(
     """Return the request with some turns, None where the cycle is then impossible."""
     kept = request.kept
     if kept is not None:
-        # Types that are free, but all of whose pieces are fastened to something, stay as well.
-        held = set(own.kept)
-        kept = tuple(t.number for t in puzzle.types if t.number in kept or held >= {*t.slots})
+        # What is fastened is kept also where its type is free, and scopes keep whole types.
+        kept = tuple(sorted({*kept, *(int(puzzle.type_of[s]) for s in own.kept)}))
     layers = tuple(sorted({int(own.puzzle.turn_layer[t]) for t in turns}))
     asked = replace(request, puzzle=puzzle, layers=layers, kept=kept)
     try:
