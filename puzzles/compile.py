@@ -20,6 +20,9 @@ from puzzles.puzzle import Puzzle
 from puzzles.solid import Patch
 from puzzles.turns import Layer
 
+#: How near the middle of a piece must be to the body's for the piece to reach around it.
+MIDDLE = 1e-6
+
 
 @lru_cache(maxsize=32)
 def load(name: str) -> Puzzle:
@@ -75,7 +78,7 @@ def _cut_solid(body: Body, layers: tuple[Layer, ...]) -> _Cut:
         orbits.step_of(layer, holds, cells, body)
         for layer, holds in zip(layers, cells.in_layer, strict=True)
     ]
-    directions, depths = orbits.centres(cells)
+    directions, depths = orbits.centres(cells, layers)
     faces = orbits.painted_faces(cells.patches, len(depths))
     return _Cut(cells.patches, cells.in_layer, directions, depths, faces, steps)
 
@@ -132,6 +135,7 @@ def compiled(name: str, model: file.Model) -> Puzzle:
             own.exact,
             told,
         )
+    _one_axis(layers, own, painted)
     types = tables.number_types(painted, words)
     stickers = tables.sticker_table(painted, types, own.patches)
     turns, turn_layer, moves = turn_tables(layers, tables.step_tables(painted, types, own.steps))
@@ -199,6 +203,25 @@ def _all_different(layers: tuple[Layer, ...], in_layer: NDArray[np.bool_]) -> No
                 raise PuzzleFileError(
                     f"layers {other.name} and {layer.name} turn the same pieces about the same "
                     f"axis; {fewer}"
+                )
+
+
+def _one_axis(layers: tuple[Layer, ...], own: _Cut, painted: list[tables.Painted]) -> None:
+    """Refuse a piece around the middle that layers twist about different axes.
+
+    All other pieces have a middle that stays on the axis of their twists.
+    """
+    for orbit in painted:
+        piece = orbit.pieces[0]
+        if orbit.twists == 1 or own.depths[piece] > MIDDLE:
+            continue
+        first, *others = (layers[k] for k in np.flatnonzero(own.in_layer[:, piece]))
+        for other in others:
+            if abs(float(np.dot(first.axis, other.axis))) < 1 - SAME:
+                raise PuzzleFileError(
+                    f"layers {first.name} and {other.name} turn the piece in the middle about "
+                    "different axes; layers that leave it alone, such as those on the other side "
+                    "of the same cuts, do as much"
                 )
 
 

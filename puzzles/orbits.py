@@ -103,11 +103,12 @@ def _gap(outline: Vectors, other: Vectors) -> float:
     return float(max(distances.min(axis=1).max(), distances.min(axis=0).max()))
 
 
-def centres(cells: Cells) -> tuple[Vectors, Vectors]:
+def centres(cells: Cells, layers: Sequence[Layer]) -> tuple[Vectors, Vectors]:
     """Return each piece's unit direction (pieces, 3) and distance from the centre (pieces,).
 
     A piece that reaches evenly to all sides, such as what is left of a cube whose corners turn, has
-    its middle in the body's; it is given the direction of its first patch.
+    its middle in the body's; it is given the axis of the layer that turns it, or the direction of
+    its first patch.
     """
     count = cells.in_layer.shape[1]
     sums, areas = np.zeros((count, 3)), np.zeros(count)
@@ -117,7 +118,9 @@ def centres(cells: Cells) -> tuple[Vectors, Vectors]:
     middles = sums / areas[:, None]
     depths = np.linalg.norm(middles, axis=1)
     for piece in np.flatnonzero(depths < SAME):
-        middles[piece] = next(p.centroid for p in cells.patches if p.piece == piece)
+        holding = np.flatnonzero(cells.in_layer[:, piece])
+        first = next(p.centroid for p in cells.patches if p.piece == piece)
+        middles[piece] = layers[int(holding[0])].axis if len(holding) else first
     return middles / np.linalg.norm(middles, axis=1)[:, None], depths
 
 

@@ -174,16 +174,18 @@ def _placement_images(
 
     With F(k, x) the frame of a placement, the image has the frame M F(k, x) C for one C that is the
     same for all: the one that carries the first placement to ``first``. Pieces that never leave
-    their slots have frames of their own, and a reflection turns their twists the other way.
+    their slots have frames of their own; a reflection turns their twists the other way, and so does
+    a rotation that turns the axis of a band round.
     """
     twists = kind.twists
     if twists == 1:
         return [there.first_placement + slots[k] - there.first_slot for k in range(kind.count)]
     if orbit.stays:
-        sense = 1 if np.linalg.det(matrix) > 0 else -1
+        ends = [slots[k] - there.first_slot for k in range(kind.count)]
+        along = ((orbit.axes @ matrix.T) * other.axes[ends]).sum(axis=1) * np.linalg.det(matrix)
         return [
-            there.first_placement + (slots[k] - there.first_slot) * twists + sense * x % twists
-            for k in range(kind.count)
+            there.first_placement + end * twists + (x if same else -x) % twists
+            for end, same in zip(ends, along > 0, strict=True)
             for x in range(twists)
         ]
     if first is None:

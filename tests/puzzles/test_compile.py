@@ -371,6 +371,10 @@ BAD = {
         'between = ["-1/3", "1/3"]\n',
         "layers M and N turn the same pieces",
     ),
+    "the middle twisted about several axes": (
+        CUBE + layers('["UFR", "UBL", "DFL", "DBR"]', "-0.96", 3),
+        "layers UFR and UBL turn the piece in the middle about different axes",
+    ),
     "bad layer name": (CUBE + layers('["U"]', "1/3", more='names = ["U-"]'), "layer name 'U-'"),
     "too few names": (CUBE + layers('["U", "D"]', "1/3", more='names = ["U"]'), "1 names.*2 axes"),
     "no layer there": (
@@ -410,6 +414,24 @@ def test_a_file_that_cannot_be_cut_gets_one_clear_sentence(wrong: str) -> None:
     with pytest.raises(PuzzleFileError, match=sentence) as caught:
         compiled("own", parse(text, "own.toml"))
     assert "\n" not in str(caught.value)
+
+
+BAND = '[[layers]]\naxes = ["U"]\nsteps = 4\nbetween = ["-1/3", "1/3"]\n'
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        CUBE + BAND,
+        'shape = "ball"\n' + CUBE + BAND,
+        CUBE + layers('["UFR", "DBL"]', "-1.4", 3),
+    ],
+)
+def test_symmetries_twist_a_piece_around_the_middle_as_they_turn_its_axis(text: str) -> None:
+    own = compiled("own", parse(text, "own"))
+    # D4h where the band is cut across a fourfold axis, D3d where it is across a threefold one.
+    assert len(own.symmetries) == (12 if "UFR" in text else 16)
+    test_symmetries_carry_turns_to_turns(own)
 
 
 def test_types_whose_pieces_turn_by_different_steps_can_have_their_twists_told_apart() -> None:
