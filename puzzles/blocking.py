@@ -46,9 +46,16 @@ def finished(puzzle: Puzzle, model: file.Model, body: Body) -> Puzzle:
 
 
 def _keeps_blocks(puzzle: Puzzle, symmetry: Symmetry) -> bool:
-    """Return whether a symmetry carries bodies to bodies, and what is forbidden to that."""
+    """Return whether a symmetry carries bodies to bodies, and what is forbidden to that.
+
+    Where bodies are, layers must also hold the images of what they hold, moved or not: a turn that
+    is written down may name places that it leaves as they are.
+    """
     image = puzzle.slot_of[symmetry.placements[puzzle.home]]
     bodies = {frozenset(own) for own in puzzle.bonds}
+    held = puzzle.in_layer[symmetry.layers][:, image]
+    if bodies and not np.array_equal(held, puzzle.in_layer):
+        return False
     if {frozenset(int(image[slot]) for slot in own) for own in bodies} != bodies:
         return False
     if puzzle.blocked is None:

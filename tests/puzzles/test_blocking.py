@@ -178,6 +178,20 @@ def test_a_puzzle_with_other_bonds_is_another_one() -> None:
     assert len({p.digest for p in (plain_one, one, other, moved)}) == 4
 
 
+def test_symmetries_keep_what_turns_hold_where_bodies_are() -> None:
+    """A holds place 7 and leaves it, B does not: B takes 1 away from 7, and A takes both along."""
+    text = 'description = "x"\nshape = "written"\nplaces = 7\n{bonds}'
+    text += '[[turns]]\nname = "A"\ncycles = "(1 2 3) (7)"\n'
+    text += '[[turns]]\nname = "B"\ncycles = "(1 4 5)"\n'
+    loose = compiled("own", parse_file(text.format(bonds=""), "own"))
+    assert {tuple(symmetry.layers.tolist()) for symmetry in loose.symmetries} == {(0, 1), (1, 0)}
+    own = compiled("own", parse_file(text.format(bonds="bonds = [[1, 7]]\n"), "own"))
+    assert own.symmetries
+    for symmetry in own.symmetries:
+        for turn, image in enumerate(symmetry.turns.tolist()):
+            assert (own.first_blocked((turn,)) is None) == (own.first_blocked((image,)) is None)
+
+
 def test_scrambles_have_only_possible_turns() -> None:
     for name in ("3x3x3-bandaged", "3x3x3-stops"):
         puzzle = load(name)
