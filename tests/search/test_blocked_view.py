@@ -22,6 +22,8 @@ from search.goals import Goal
 from search.request import Bounds, Request, request
 from search.shelves import Shelves
 from search.unblocked import Beside, View, blocking_nothing, view_of
+from service.engine import Engine
+from service.stores.base import NoStore
 from tests.plain import assert_three_cycle, named, plain_ball
 from tests.rigid import Rigid
 
@@ -208,6 +210,44 @@ def test_the_other_search_has_its_turn_once() -> None:
     # What the first one comes to later is an answer of its own.
     assert beside.words(some) == {}
     assert beside.said(some, 0, "") == ""
+
+
+class Kept(NoStore):
+    """A store in memory."""
+
+    def __init__(self) -> None:
+        self.kept: dict[tuple[str, int], bytes] = {}
+
+    def levels(self, key: str) -> list[int]:
+        return sorted((n for own, n in self.kept if own == key), reverse=True)
+
+    def get(self, key: str, half_length: int) -> bytes | None:
+        return self.kept.get((key, half_length))
+
+    def put(self, key: str, half_length: int, data: bytes) -> None:
+        self.kept[key, half_length] = data
+
+
+def test_what_the_other_search_met_is_kept_under_its_own_tables() -> None:
+    puzzle, store = load("3x3x3-bandaged"), Kept()
+    own = request(puzzle, "UR DL FL", bounds=Bounds(half_length=5))
+    first = Engine(store).find(own).found
+    view = viewed(own)
+    assert view.scope.puzzle.digest not in (puzzle.digest, load("3x3x3").digest)
+    levels = {n for key, n in store.kept if key.startswith(view.scope.key)}
+    assert levels == {1, 2, 3, 4, 5}
+    before = dict(store.kept)
+    again = Engine(store).find(own).found
+    assert store.kept == before
+    assert [a.word for a in again.answers] == [a.word for a in first.answers]
+    assert again.searched == first.searched
+
+
+def test_a_stop_ends_both_searches() -> None:
+    own = request(load("3x3x3-bandaged"), "UR DL FL", bounds=Bounds(half_length=5))
+    found = Engine(stop=lambda: True).find(own).found
+    assert not found.answers
+    assert "further" not in found.searched.text
 
 
 def test_pieces_that_take_others_along_are_left_to_the_fixed_search() -> None:
