@@ -219,7 +219,7 @@ class Kept(NoStore):
         self.kept: dict[tuple[str, int], bytes] = {}
 
     def levels(self, key: str) -> list[int]:
-        return sorted((n for own, n in self.kept if own == key), reverse=True)
+        return sorted(n for own, n in self.kept if own == key)
 
     def get(self, key: str, half_length: int) -> bytes | None:
         return self.kept.get((key, half_length))
