@@ -147,15 +147,15 @@ def steps_at(layer: Layer, angles: Sequence[float], where: str) -> tuple[int, ..
         if abs(steps - round(steps)) > SAME_STEP:
             raise PuzzleFileError(
                 f"{where}: {math.degrees(given):.6g} degrees is not a whole number of steps of "
-                f"{layer.name}, which are {360 / layer.steps:.6g} degrees each{_finer(given)}"
+                f"{layer.name}, which are {360 / layer.steps:.6g} degrees each{_finer(layer, given)}"
             )
         found.add(round(steps) % layer.steps)
     return tuple(sorted(found))
 
 
-def _finer(given: float) -> str:
-    """Return how many steps would have that angle among them, if at most 24 do."""
-    for steps in range(2, 25):
+def _finer(layer: Layer, given: float) -> str:
+    """Return which finer steps of a layer have that angle among them, if at most 24 do."""
+    for steps in range(2 * layer.steps, 25, layer.steps):
         share = given * steps / (2 * math.pi)
         if abs(share - round(share)) <= SAME_STEP:
             return f"; steps = {steps} would have it among them"

@@ -144,6 +144,7 @@ def test_blocked_names_what_is_fastened() -> None:
         ),
         ("", 'stops = ["45deg"]', "45 degrees is not a whole number of steps of U"),
         ("", 'stops = ["45deg"]', "; steps = 8 would have it among them"),
+        ("", 'stops = ["60deg"]', "; steps = 12 would have it among them"),
         ("", 'stops = ["1/2"]', "an angle was expected"),
         ("", 'stops = ["360deg"]', "U would stop nowhere but where it is"),
         ("", 'stops = ["90deg"]', 'keep_twists = ["centre"] was expected'),
