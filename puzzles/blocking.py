@@ -147,7 +147,8 @@ def steps_at(layer: Layer, angles: Sequence[float], where: str) -> tuple[int, ..
         if abs(steps - round(steps)) > SAME_STEP:
             raise PuzzleFileError(
                 f"{where}: {math.degrees(given):.6g} degrees is not a whole number of steps of "
-                f"{layer.name}, which are {360 / layer.steps:.6g} degrees each{_finer(layer, given)}"
+                f"{layer.name}, which are {360 / layer.steps:.6g} degrees each"
+                f"{_finer(layer, given)}"
             )
         found.add(round(steps) % layer.steps)
     return tuple(sorted(found))

@@ -169,7 +169,7 @@ class _Reader:
             return _Value(math.sqrt(inside.amount))
         if token in _OF_ANGLES:
             inside = self.argument(position, token)
-            if not inside.is_angle:
+            if not inside.is_angle or not math.isfinite(inside.amount):
                 raise self.error(position, f'{token} of an angle, such as "30deg"')
             return _Value(_OF_ANGLES[token](inside.amount))
         if token in _TO_ANGLES:

@@ -77,6 +77,7 @@ def test_examples(text: str | float, value: float) -> None:
         ("1 2", "character 3: expected the end"),
         ("1/0", "character 2: expected a divisor other than zero"),
         ("1/(2-2)", "a divisor other than zero"),
+        ("sin(1e308*10*1deg)", "character 1: expected sin of an angle"),
         ("sqrt(-1)", "a root of something that is not negative"),
         ("sqrt 2", "a bracket after sqrt"),
         ("(1", "character 3: expected a closing bracket"),
