@@ -97,6 +97,7 @@ def symmetries(
         mains.setdefault(placement, k)
     number_of = {turn: number for number, turn in enumerate(turns)}
     layer_of = {layer.name: number for number, layer in enumerate(layers)}
+    owner = [kind for kind in types for _ in kind.slots]
     result = []
     for matrix in matrices(body.points):
         images = _layer_images(layers, matrix)
@@ -111,7 +112,7 @@ def symmetries(
             turned.append(number_of[Turn(layers[image].name, turn.amount * sign % steps)])
         placements: list[int] = []
         for orbit, kind in zip(orbits, types, strict=True):
-            there = next(t for t in types if slots[kind.first_slot] in t.slots)
+            there = owner[slots[kind.first_slot]]
             main = mains.get(kind.first_placement)
             first = None
             if carried is not None and main is not None:
@@ -143,16 +144,17 @@ def symmetries(
 def _slot_images(types: Sequence[PieceType], places: Vectors, matrix: Vectors) -> list[int] | None:
     """Return the slot to which each slot is carried, None if a type is not carried onto one."""
     moved = places @ matrix.T
+    type_of = np.repeat(np.arange(len(types)), [kind.count for kind in types])
+    firsts = moved[[kind.first_slot for kind in types]]
+    near = np.abs(firsts[:, None] - places).max(axis=2) <= CLOSE
     result: list[int] = []
-    for kind in types:
+    for kind, close in zip(types, near, strict=True):
         own = moved[kind.first_slot : kind.slots.stop]
-        for other in types:
+        for number in np.unique(type_of[close]).tolist():
+            other = types[number]
             if (other.count, other.twists, other.seen) != (kind.count, kind.twists, kind.seen):
                 continue
-            there = places[other.first_slot : other.slots.stop]
-            if float(np.abs(there - own[0]).max(axis=1).min()) > CLOSE:
-                continue
-            found = matched(own, there)
+            found = matched(own, places[other.first_slot : other.slots.stop])
             if found is not None and len(set(found.tolist())) == len(found):
                 result.extend(other.first_slot + int(k) for k in found)
                 break
