@@ -12,7 +12,7 @@ from puzzles.ball import BallCells
 from puzzles.bodies import SAME, Body, Vectors
 from puzzles.errors import PuzzleFileError
 from puzzles.expressions import angle
-from puzzles.orbits import MATCH, Step, painted_faces, rotation
+from puzzles.orbits import MATCH, Step, nearest_faces, painted_faces, rotation
 from puzzles.turns import Layer
 
 
@@ -114,12 +114,7 @@ def _near(cells: BallCells, body: Body, piece: int) -> str:
     length = float(np.linalg.norm(middle))
     if length < SAME:
         return "the middle"
-    letters = ""
-    for group in body.nearest(middle / length):
-        letters += "".join(body.faces[k].name for k in group)
-        if len(letters) >= 3:
-            break
-    return letters
+    return nearest_faces(body, middle / length)
 
 
 def named_faces(

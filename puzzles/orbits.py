@@ -144,7 +144,17 @@ def in_order(
         return -min(3, faces[first]), depth, -len(group), order[first]
 
     found = [sorted(group, key=order.__getitem__) for group in groups(steps)]
-    return [_orbit(group, steps, directions, depths) for group in sorted(found, key=rank)]
+    return [_orbit(group, steps, body, directions, depths) for group in sorted(found, key=rank)]
+
+
+def nearest_faces(body: Body, direction: Vectors) -> str:
+    """Return the letters of the faces that are nearest to a direction, at least three."""
+    letters = ""
+    for group in body.nearest(direction):
+        letters += "".join(body.faces[k].name for k in group)
+        if len(letters) >= 3:
+            break
+    return letters
 
 
 def groups(steps: list[Step]) -> list[list[int]]:
@@ -163,8 +173,14 @@ def groups(steps: list[Step]) -> list[list[int]]:
     return result
 
 
-def _orbit(pieces: list[int], steps: list[Step], directions: Vectors, depths: Vectors) -> Orbit:
-    """Carry a frame along the orbit, and read off the twists with which it comes back."""
+def _orbit(
+    pieces: list[int], steps: list[Step], body: Body, directions: Vectors, depths: Vectors
+) -> Orbit:
+    """Carry a frame along the orbit, and read off the twists with which it comes back.
+
+    Raises PuzzleFileError for more twists than are told apart, as where pieces fit so roughly that
+    they come back askew.
+    """
     found = {pieces[0]: np.eye(3)}
     queue = [pieces[0]]
     rotations = 1
@@ -178,6 +194,12 @@ def _orbit(pieces: list[int], steps: list[Step], directions: Vectors, depths: Ve
             if image in found:
                 part = share(found[image].T @ frame, axis)
                 rotations = math.lcm(rotations, part.denominator)
+                if rotations > FINEST_TWIST:
+                    raise PuzzleFileError(
+                        f"the piece near {nearest_faces(body, axis)} comes back to its place "
+                        f"twisted in more than {FINEST_TWIST} ways; at most {FINEST_TWIST}, equal "
+                        "shares of a full turn, are told apart"
+                    )
             else:
                 found[image] = frame
                 queue.append(image)

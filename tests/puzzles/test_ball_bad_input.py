@@ -35,6 +35,10 @@ def many(axes: str, groups: int, first: float, apart: float, steps: int = 24) ->
 
 #: What is wrong with a file, its text, and what the sentence must say.
 BAD = {
+    "pieces that come back askew": (
+        'accept_gap = "10deg"\n' + HEAD + within('"edges"', '"31deg"'),
+        "^the piece near UFL comes back to its place twisted in more than 60 ways; at most 60",
+    ),
     "three circles that nearly meet": (
         HEAD + within('"faces"', '"54.7356103deg"'),
         r"^layer D, layer F and layer L nearly meet, 6e-08 degrees apart; give angles as formulas, "
