@@ -243,7 +243,7 @@ class LayerGroup:
         multiple = 1
         for group in self.alike:
             swap = self.exchange(group[:2])
-            if any(self.contains(other[swap])[0] for other in odd):
+            if odd and any(self.contains(np.array(odd)[:, swap])):
                 multiple *= 2
             else:
                 odd.append(swap)
