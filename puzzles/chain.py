@@ -7,7 +7,6 @@ done on many permutations at once. A permutation is an array p in which p[x] is 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -100,15 +99,6 @@ class Chain:
         result = np.ones(len(rows), dtype=np.bool_)
         result[found] = False
         return result
-
-    def elements(self) -> Iterator[Permutations]:
-        """Yield random elements, uniform if ``verified``; never ends."""
-        while True:
-            result = self._identity
-            for level in reversed(self._levels):
-                pick = level.carry[self._random.integers(level.size)]
-                result = pick[result]
-            yield result
 
     def _build(self, generators: list[Permutations]) -> None:
         while generators:
