@@ -114,7 +114,11 @@ def _paint(body: Body, known: Circles, names: list[str]) -> tuple[Circles, list[
     axis /= sine[:, None]
     length = np.arctan2(sine, np.einsum("ij,ij->i", corners[edges[:, 0]], corners[edges[:, 1]]))
     found = match(known.keys(), np.column_stack([axis, np.zeros(len(axis))]))
-    more = [f"edge {_edge(body, edges[k])} of the body" for k in found.fresh]
+    # One circle may hold several edges, and where it nearly meets another is not known here.
+    more = [
+        f"edge {' or '.join(_edge(body, edges[k]) for k in own)} of the body"
+        for own in (np.flatnonzero(found.number == found.number[k]) for k in found.fresh)
+    ]
     if found.near:
         row, number, gap = found.near[0]
         raise coinciding(f"edge {_edge(body, edges[row])} of the body", (names + more)[number], gap)

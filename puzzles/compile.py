@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from puzzles import blocking, bodies, file, orbits, solid, symmetry, tables
 from puzzles.bodies import SAME, Body, Vectors
-from puzzles.errors import PuzzleFileError
+from puzzles.errors import LimitError, PuzzleFileError
 from puzzles.expressions import size
 from puzzles.layering import layers_of
 from puzzles.numbering import commuting, turn_tables, type_names
@@ -28,13 +28,13 @@ MIDDLE = 1e-6
 def load(name: str) -> Puzzle:
     """Return the compiled puzzle with a catalogue name, or from the puzzle file at a path.
 
-    Raises NameNotFoundError or PuzzleFileError with one sentence that says what is wrong.
+    Raises NameNotFoundError, PuzzleFileError or LimitError; one sentence says what is wrong.
     """
     title, model = file.read(name)
     try:
         return compiled(title, model)
-    except PuzzleFileError as error:
-        raise PuzzleFileError(f"{name}: {error}") from None
+    except (PuzzleFileError, LimitError) as error:
+        raise type(error)(f"{name}: {error}") from None
 
 
 def body_of(model: file.PuzzleModel) -> Body:
@@ -137,6 +137,11 @@ def compiled(name: str, model: file.Model) -> Puzzle:
         )
     _one_axis(layers, own, painted)
     types = tables.number_types(painted, words)
+    if not any(kind.moves for kind in types):
+        raise PuzzleFileError(
+            "no turn moves a piece or shows a twist: layers hold only pieces on their axes; cut "
+            "deeper, so that layers share pieces, or tell hidden twists apart with keep_twists"
+        )
     stickers = tables.sticker_table(painted, types, own.patches)
     turns, turn_layer, moves = turn_tables(layers, tables.step_tables(painted, types, own.steps))
     slots = [piece for orbit in painted for piece in orbit.pieces]

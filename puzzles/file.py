@@ -12,6 +12,7 @@ from pydantic import (
     BaseModel,
     ConfigDict,
     Field,
+    StrictBool,
     StrictFloat,
     StrictInt,
     TypeAdapter,
@@ -73,8 +74,8 @@ class PuzzleModel(_Model):
     shape: Literal["solid", "ball"] = Field(
         default="solid", description="the body itself, cut by planes, or a ball painted like it"
     )
-    paint: bool = Field(default=True, description="whether a ball is painted like the body")
-    closed: bool = Field(
+    paint: StrictBool = Field(default=True, description="whether a ball is painted like the body")
+    closed: StrictBool = Field(
         default=True,
         description="whether the cuts of a ball are carried on until no turn is ever blocked",
     )
@@ -96,7 +97,7 @@ class PuzzleModel(_Model):
     types: dict[str, str] = Field(
         default_factory=dict, description="own words for piece types, by the name they would have"
     )
-    keep_twists: bool | list[str] = Field(
+    keep_twists: StrictBool | list[str] = Field(
         default=False, description="types whose twists are told apart although paint hides them"
     )
     accept: Annotated[StrictFloat, Field(gt=0.5, le=1)] | None = Field(

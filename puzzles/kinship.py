@@ -139,7 +139,7 @@ def types_like(puzzle: Puzzle) -> tuple[TypeLike, ...]:
     Where a type's twists go along in none, twists are left aside.
     """
     result = []
-    others = [own for own in known() if own.digest != puzzle.digest]
+    others = [own for own in known() if not _is(puzzle, own)]
     for kind in puzzle.types:
         if not roams(puzzle, kind.number):
             continue
@@ -154,7 +154,7 @@ def types_like(puzzle: Puzzle) -> tuple[TypeLike, ...]:
                 and _same(own, other, number, twist)
             ]
             result += found
-            if found or kind.twists == 1:
+            if found:
                 break
     return tuple(result)
 
@@ -172,8 +172,8 @@ def layers_like(puzzle: Puzzle, kinds: Sequence[LayerKind]) -> tuple[LayersLike,
     """
     result = []
     for chosen, layers in _sets(kinds):
-        own = [] if len(chosen) < len(kinds) else [puzzle.digest]
-        result += [replace(like, kinds=chosen) for like in _made(puzzle, layers, own)]
+        whole = len(chosen) == len(kinds)
+        result += [replace(like, kinds=chosen) for like in _made(puzzle, layers, whole)]
     seen = {layers for _, layers in _sets(kinds)}
     for kind in puzzle.types:
         piece = kind.slots[-1]
@@ -181,7 +181,7 @@ def layers_like(puzzle: Puzzle, kinds: Sequence[LayerKind]) -> tuple[LayersLike,
         if layers in seen or len(layers) < 2 or not roams(puzzle, kind.number):
             continue
         seen.add(layers)
-        result += [replace(like, held=piece) for like in _made(puzzle, layers, [])]
+        result += [replace(like, held=piece) for like in _made(puzzle, layers, False)]
     return tuple(result)
 
 
@@ -201,15 +201,20 @@ def _moved_by(puzzle: Puzzle) -> NDArray[np.bool_]:
     return moved
 
 
-def _made(puzzle: Puzzle, layers: Sequence[int], leave_out: Sequence[str]) -> list[LayersLike]:
-    """Return what some layers make, but for puzzles with some digests."""
+def _is(puzzle: Puzzle, other: Known) -> bool:
+    """Return whether a puzzle of the catalogue is this very one, and no other that is equal."""
+    return (puzzle.name, puzzle.digest) == (other.name, other.digest)
+
+
+def _made(puzzle: Puzzle, layers: Sequence[int], whole: bool) -> list[LayersLike]:
+    """Return what some layers make, but for the puzzle itself where they are the ``whole``."""
     own = action(puzzle, layers)
     orbits = [own.on(orbit) for orbit in own.orbits()]
     signatures = Counter(orbit.signature for orbit in orbits)
     result = []
     for other in known():
         fits = len(other.layers) == len(layers) and not Counter(other.orbits) - signatures
-        if not fits or other.digest in leave_out:
+        if not fits or (whole and _is(puzzle, other)):
             continue
         found = next(renamings(other.action, own), None)
         if found is not None:

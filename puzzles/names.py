@@ -75,6 +75,9 @@ def sticker_name(puzzle: Puzzle, number: int) -> str:
 def _at(puzzle: Puzzle, number: int) -> str:
     """Return the part of a sticker's name that says its face, with a number where two share it."""
     sticker = puzzle.stickers[number]
+    if sticker.face < 0:
+        # Without paint a piece has one sticker, and nothing is to be said of it.
+        return ""
     same = [n for n in lettering(puzzle).stickers[sticker.slot] if _face(puzzle, n) == sticker.face]
     which = "" if len(same) == 1 else str(same.index(number) + 1)
     return f"@{puzzle.body.faces[sticker.face].name}{which}"
@@ -195,6 +198,10 @@ def _options(puzzle: Puzzle, text: str) -> list[Placed]:
     ]
     if not options:
         faces = sorted({_face(puzzle, n) for s in slots for n in lettering(puzzle).stickers[s]})
+        if faces and faces[0] < 0:
+            raise NameNotFoundError(
+                f"{text!r}: there is no such sticker; {puzzle.name} has no paint"
+            )
         names = " ".join(puzzle.body.faces[n].name for n in faces)
         raise NameNotFoundError(
             f"{text!r}: there is no such sticker; that piece has stickers on {names}"
@@ -238,7 +245,11 @@ def _stickers(
         )
     if face or index.short[kind]:
         at = face or letters[0]
-        own = [n for n in index.stickers[slot] if puzzle.body.faces[_face(puzzle, n)].name == at]
+        own = [
+            n
+            for n in index.stickers[slot]
+            if _face(puzzle, n) >= 0 and puzzle.body.faces[_face(puzzle, n)].name == at
+        ]
         if which:
             own = own[which - 1 : which]
         return [_placed(n, puzzle.stickers[n], text) for n in own]

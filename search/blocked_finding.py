@@ -143,7 +143,7 @@ def searched(
     elif shortest and ends.turns >= shortest:
         proven, least = "no sequence of any form is shorter", shortest
     else:
-        proven = f"the shortest sequence of any form has {ends.turns}"
+        proven = f"the shortest sequence of any form has {ends.turns}, and is not of this one"
     if bounds.turns is not None:
         least = min(least, bounds.turns)
     proven_up_to = None if apart or own.loose else least

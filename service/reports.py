@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
 Report = dict[str, Any]
 
+#: How often a sequence is repeated to see whether it is blocked in the end.
+MOST_REPEATS = 1_000
+
 
 def searched(says: Searched) -> Report:
     """Return how far a search went."""
@@ -117,6 +120,22 @@ def atlas(puzzle: Puzzle, parts: list[TypeAtlas], stopped_by: str | None) -> Rep
     }
 
 
+def repeats(puzzle: Puzzle, word: tuple[int, ...], most: int) -> int | None:
+    """Return how often a word can be done in a row, ``most`` at most; None for any number of times.
+
+    Where turns can be blocked, a word that is possible once need not be so again.
+    """
+    if not puzzle.can_block:
+        return None
+    effect, done = puzzle.effect(()), 0
+    while done < min(most, MOST_REPEATS):
+        if puzzle.first_blocked(word, effect) is not None:
+            return done
+        effect = puzzle.effect(word)[effect]
+        done += 1
+    return None
+
+
 def tried(puzzle: Puzzle, word: tuple[int, ...], effect: Effect, left_over: str) -> Report:
     """Return what a sequence does.
 
@@ -136,6 +155,7 @@ def tried(puzzle: Puzzle, word: tuple[int, ...], effect: Effect, left_over: str)
         "turns": len(done),
         "cycles": [[placement_name(puzzle, p) for p in c] for c in cycles(puzzle, effect)],
         "order": order(effect),
+        "repeats": repeats(puzzle, word, order(effect)),
         "pieces_moved": pieces_moved(puzzle, effect),
         "left_over": left_over,
     }

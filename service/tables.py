@@ -128,6 +128,13 @@ def _line(entry: Entry) -> tuple[object, ...]:
     )
 
 
+def _order(order: int, repeats: int | None) -> str:
+    if repeats is None:
+        return f"{order:,} times over, nothing has moved"
+    times = "once" if repeats == 1 else f"{repeats:,} times"
+    return f"{order:,}, but it can be done only {times} in a row: then a turn is blocked"
+
+
 def show_tried(report: Report, puzzle: Puzzle, cycles: Sequence[tuple[int, ...]]) -> None:
     """Print what a sequence does."""
     moved, order = report["pieces_moved"], report["order"]
@@ -137,7 +144,7 @@ def show_tried(report: Report, puzzle: Puzzle, cycles: Sequence[tuple[int, ...]]
         ("turns", f"{turns:,}" if turns == written else f"{written:,} as written, {left}"),
         ("moves", f"{moved} piece{'s' if moved != 1 else ''}"),
         ("cycles", " ".join(cycle_text(puzzle, cycle) for cycle in cycles)),
-        ("order", f"{order:,} times over, nothing has moved" if moved else "1"),
+        ("order", _order(order, report["repeats"]) if moved else "1"),
         ("held", report["left_over"]),
     ]
     with page() as out:

@@ -12,12 +12,13 @@ import numpy as np
 import pytest
 from sympy.combinatorics import Permutation, PermutationGroup
 
-from puzzles import Puzzle, known, least_effects, load
+from puzzles import Puzzle, kinship, known, least_effects, load
 from puzzles.anatomy import anatomy
 from puzzles.compile import compiled
 from puzzles.file import catalogue, parse
-from puzzles.kinship import LayersLike
+from puzzles.kinship import LayersLike, types_like
 from puzzles.layer_group import layer_group
+from puzzles.layer_kinds import layer_kinds
 from puzzles.least_effects import CYCLE, SWAP, SWAPS, TWIST, TWISTS, candidates, kind_of, moved
 from puzzles.names import slot_names
 from puzzles.reaching import reached
@@ -400,3 +401,20 @@ def test_layers_that_move_a_piece_are_counted_from_single_turns(name: str) -> No
             }
             counts.add(len(moving))
         assert own.layers_of(kind) == tuple(sorted(counts))
+
+
+def test_a_puzzle_that_equals_one_of_the_catalogue_is_told_so(tmp_path: Path) -> None:
+    """Six face caps on a ball are a 3x3x3 (common practice)."""
+    text = (
+        'description = "Caps."\nshape = "ball"\nbody = "cube"\nup = "U"\nfront = "F"\n'
+        '[[layers]]\naxes = "faces"\nsteps = 4\nwithin = "60deg"\n'
+    )
+    own = compiled("caps", parse(text, "caps"))
+    assert {like.puzzle for like in kinship.layers_like(own, layer_kinds(own))} >= {
+        "3x3x3",
+        "ball-uneven",
+    }
+    corners = [like.puzzle for like in types_like(own) if own.types[like.type].name == "corner"]
+    assert corners[0] == "3x3x3"
+    bare = compiled("bare", parse(text.replace("[[", "paint = false\n[[", 1), "bare"))
+    assert ("3x3x3", False) in {(like.puzzle, like.with_twist) for like in types_like(bare)}

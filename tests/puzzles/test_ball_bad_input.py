@@ -7,8 +7,9 @@ import re
 import pytest
 
 from puzzles.compile import compiled
-from puzzles.errors import LimitError, PuzzleFileError, TrefoilError
+from puzzles.errors import LimitError, NameNotFoundError, PuzzleFileError, TrefoilError
 from puzzles.file import parse
+from puzzles.names import read_placement, slot_names, sticker_name
 
 HEAD = 'description = "x"\nshape = "ball"\nbody = "cube"\nup = "U"\nfront = "F"\n'
 
@@ -35,6 +36,10 @@ def many(axes: str, groups: int, first: float, apart: float, steps: int = 24) ->
 
 #: What is wrong with a file, its text, and what the sentence must say.
 BAD = {
+    "layers that share no piece": (
+        HEAD + within('"faces"', '"20deg"'),
+        "^no turn moves a piece or shows a twist: layers hold only pieces on their axes",
+    ),
     "pieces that come back askew": (
         'accept_gap = "10deg"\n' + HEAD + within('"edges"', '"31deg"'),
         "^the piece near UFL comes back to its place twisted in more than 60 ways; at most 60",
@@ -61,7 +66,7 @@ BAD = {
     ),
     "a circle that nearly touches an edge of the paint": (
         HEAD + within('["U"]', '"45.00001deg"'),
-        "edge U. of the body.*nearly meet|nearly meet.*edge U. of the body",
+        "edge U. or D. of the body.*nearly meet|nearly meet.*edge U. or D. of the body",
     ),
     "a sliver": (
         "accept = 0.9\n" + HEAD + many('"faces"', 10, 30, 3.1),
@@ -245,3 +250,11 @@ def test_with_lower_limits_even_a_ball_of_the_catalogue_is_given_up(
     monkeypatch.setattr("puzzles.ball.MOST_PATCHES", 100)
     with pytest.raises(LimitError, match="the cuts make 246 patches; at most 100 are allowed"):
         compiled("own", parse(text, "own.toml"))
+
+
+def test_a_ball_without_paint_has_no_stickers_to_name() -> None:
+    text = HEAD + "paint = false\n" + layers('"faces"', 'within = "60deg"')
+    puzzle = compiled("bare", parse(text, "bare"))
+    assert sticker_name(puzzle, 0) in slot_names(puzzle)
+    with pytest.raises(NameNotFoundError, match="no such sticker; bare has no paint"):
+        read_placement(puzzle, "UF@R")

@@ -81,6 +81,13 @@ def test_states_that_cannot_be_reached_are_counted(asked: Asked, small: str) -> 
     assert report["reason"].startswith("No sequence of possible turns leads there")
 
 
+def test_try_says_how_often_a_sequence_can_be_done(asked: Asked) -> None:
+    """R stands at 90, then at 180 degrees; at 270 it does not stop."""
+    assert asked("try", "3x3x3-stops", "R")[1]["repeats"] == 2
+    assert asked("try", "3x3x3-stops", "R2 R2'")[1]["repeats"] is None
+    assert asked("try", "3x3x3", "R")[1]["repeats"] is None
+
+
 def test_try_says_which_turn_is_blocked_and_why(asked: Asked) -> None:
     status, report = asked("try", "3x3x3-bandaged", "F F' R")
     assert status == 2
