@@ -85,7 +85,7 @@ def parts(
     else:
         from service.parts_table import show_parts
 
-        show_parts(own, puzzle)
+        show_parts(own, puzzle, search)
     return INTERRUPTED if by == "person" else FOUND
 
 

@@ -15,10 +15,10 @@ from service.sequences import ANY_FORM, COMMUTATORS, Checked
 LISTED, FEW = 24, 8
 
 
-def show_parts(own: Parts, asked: str) -> None:
+def show_parts(own: Parts, asked: str, searched: bool = False) -> None:
     """Print piece types, layers, positions, and what is known of how the pieces move.
 
-    ``asked`` is how the puzzle was named.
+    ``asked`` is how the puzzle was named, ``searched`` whether what is missing was looked for.
     """
     puzzle = own.puzzle
     with page() as out:
@@ -30,7 +30,7 @@ def show_parts(own: Parts, asked: str) -> None:
         held = "" if puzzle.shape == "written" else f"{puzzle.up} up, {puzzle.front} in front"
         out.pairs([("held", held), ("fastened", words.fastened(own.puzzle)), *_positions(own)])
         _laws(out, own)
-        _alone(out, own, asked)
+        _alone(out, own, asked, searched)
         _carried(out, own)
 
 
@@ -116,7 +116,7 @@ def _laws(out: Page, own: Parts) -> None:
         out.line(text, indent=INDENT)
 
 
-def _alone(out: Page, own: Parts, asked: str) -> None:
+def _alone(out: Page, own: Parts, asked: str, searched: bool) -> None:
     """Print the smallest effects of each type that leave all others alone."""
     if not own.anatomy.least:
         return
@@ -135,7 +135,10 @@ def _alone(out: Page, own: Parts, asked: str) -> None:
             out.line(f"{what}, if pieces that look the same may change places", indent=INDENT)
     if own.missing:
         out.line()
-        out.line(f"`trefoil parts {asked} --search` looks for those without a sequence.")
+        if searched:
+            out.line("Those without a sequence were looked for; more `--seconds` look farther.")
+        else:
+            out.line(f"`trefoil parts {asked} --search` looks for those without a sequence.")
 
 
 def _effect(out: Page, own: Parts, effect: Least) -> None:
