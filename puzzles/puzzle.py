@@ -193,7 +193,10 @@ class Puzzle:
         return self.layers[self.layer_numbers[name]]
 
     def turn(self, layer: int, amount: int) -> int | None:
-        """Return the number of the turn of a layer by an amount of any size, None for none."""
+        """Return the number of the turn of a layer by an amount of any size, None for none.
+
+        Raises KeyError where the layer never stops after that amount.
+        """
         steps = self.layers[layer].steps
         amount %= steps
         if amount == 0:
