@@ -23,6 +23,11 @@ from puzzles.turns import Layer
 #: How near the middle of a piece must be to the body's for the piece to reach around it.
 MIDDLE = 1e-6
 
+#: The most pieces and types of piece; the largest of the catalogue are 218 and 7. Beyond, compiling
+#: and what `parts` says take long.
+MOST_PIECES = 800
+MOST_TYPES = 60
+
 
 @lru_cache(maxsize=32)
 def load(name: str) -> Puzzle:
@@ -111,12 +116,19 @@ def compiled(name: str, model: file.Model) -> Puzzle:
     layers = layers_of(model, body)
     own = _cut_ball(model, body, layers) if model.shape == "ball" else _cut_solid(body, layers)
     _all_different(layers, own.in_layer)
+    pieces = len(own.depths)
+    if pieces > MOST_PIECES:
+        raise LimitError(f"the cuts make {pieces:,} pieces; at most {MOST_PIECES:,} are allowed")
     found = orbits.in_order(own.steps, body, own.directions, own.depths, own.faces)
     names = _kept_names(model)
     told = names is None or bool(names)
     painted = tables.grouped(
         [tables.painted(orbit, own.patches) for orbit in found], own.exact, told
     )
+    if len(painted) > MOST_TYPES:
+        raise LimitError(
+            f"the cuts make {len(painted):,} types of piece; at most {MOST_TYPES} are allowed"
+        )
     words = type_names([own.faces[orbit.pieces[0]] for orbit in painted], model.types)
     if told:
         unknown = sorted(set(names or ()) - set(words))

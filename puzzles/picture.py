@@ -27,6 +27,8 @@ __all__ = ["CORES", "PALETTE", "draw", "face_paint"]
 CAPTION = "seen from behind, below"
 #: How wide pictures may be, in units of the picture.
 WIDTHS = range(120, 2001)
+#: The most bodies of fastened pieces that a picture's description lists.
+MOST_BODIES = 6
 
 
 def draw(
@@ -118,6 +120,9 @@ def _description(
     if places:
         names = [placement_name(puzzle, p) for p in (*places, places[0])]
         sentences.append("The pieces go in a cycle: " + " to ".join(names) + ".")
+    if puzzle.bonds and len(puzzle.bonds) <= MOST_BODIES:
+        names = [" to ".join(slot_names(puzzle)[slot] for slot in own) for own in puzzle.bonds]
+        sentences.append("Fastened together: " + "; ".join(names) + ".")
     rest = sorted(outlined - {int(puzzle.slot_of[p]) for p in places})
     if rest:
         sentences.append("Outlined: " + ", ".join(slot_names(puzzle)[slot] for slot in rest) + ".")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -11,6 +12,9 @@ from puzzles.paint import BODY, GREY, face_paint, ink, pale
 from puzzles.puzzle import Puzzle
 from puzzles.svg import INK, PAPER, pair, points, text
 from puzzles.views import SMALLEST_LETTERS, Spot, View, inset, letter_size, outside, room
+
+#: Corners of stickers closer than this are the same.
+CLOSE = 1e-6
 
 
 class SolidScene:
@@ -67,6 +71,27 @@ class SolidScene:
             if core and number not in plain:
                 inner = view.paper(inset(sticker.outline, normal, 0.6, math.inf))
                 result.append(f'<polygon points="{points(inner)}" fill="{core}"/>')
+        return result + self._bars()
+
+    def _bars(self) -> list[str]:
+        """Draw a bar across the gap between stickers of pieces that are fastened together."""
+        body_of = {slot: k for k, own in enumerate(self.puzzle.bonds) for slot in own}
+        stickers, view = self.puzzle.stickers, self.view
+        held = [k for k in self.spots if stickers[k].slot in body_of]
+        result = []
+        for one, other in itertools.combinations(held, 2):
+            first, second = stickers[one], stickers[other]
+            if first.slot == second.slot or body_of[first.slot] != body_of[second.slot]:
+                continue
+            away = np.linalg.norm(first.outline[:, None] - second.outline, axis=2).min(axis=1)
+            shared = view.paper(first.outline[away < CLOSE])
+            if first.face != second.face or len(shared) != 2:
+                continue
+            middle = shared.mean(axis=0)
+            ends = [middle + (self.spots[k].place - middle) * 0.45 for k in (one, other)]
+            line = f'<path d="M{pair(ends[0])}L{pair(ends[1])}" fill="none" stroke-linecap="round"'
+            result.append(f'{line} stroke="{PAPER}" stroke-width="9"/>')
+            result.append(f'{line} stroke="{BODY}" stroke-width="6"/>')
         return result
 
     def letters(self, outlined: set[int], faded: bool, busy: Vectors) -> tuple[list[str], set[int]]:

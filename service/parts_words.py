@@ -263,8 +263,12 @@ def nothing_alone(own: Anatomy, least: LeastOf) -> str:
         because = f": {laws[-1][0].lower()}{laws[-1][1:]}" if laws else "."
         return f"The {many} cannot be changed while all else stays{because}"
     if least.alone is not None:
-        some = f"{least.alone - 1:,} effects" if least.alone <= MOST_SAID else "effects"
-        return f"No effect of up to four {many} leaves all else alone; {some} of more of them do."
+        some = f"{least.alone - 1:,}" if least.alone <= MOST_SAID else "many"
+        kinds = joined([_WHAT[kind] for kind, _ in least.refused])
+        return (
+            f"None of these leaves all but the {many} alone: {kinds}; {some} other effects on "
+            "them do."
+        )
     kinds = joined([_WHAT[kind] for kind, _ in least.refused])
     return f"The {many} have no small effect alone: not {kinds}." if kinds else ""
 

@@ -25,7 +25,7 @@ ALLOWED = {
     "desc": set(),
     "g": set(),
     "polygon": {"points", "fill", "stroke", "stroke-width", "stroke-linejoin", "data-sticker"},
-    "path": {"d", "fill", "stroke", "stroke-width"},
+    "path": {"d", "fill", "stroke", "stroke-width", "stroke-linecap"},
     "circle": {"cx", "cy", "r", "fill", "stroke", "stroke-width"},
     "text": {"x", "y", "font-size", "text-anchor", "font-family", "fill"},
 }
@@ -388,3 +388,14 @@ def test_a_shape_is_moved_inwards_by_the_same_at_every_side(corners: int) -> Non
         inward = np.array([-side[1], side[0], 0.0]) / np.linalg.norm(side)
         for corner in (moved[k], moved[(k + 1) % corners]):
             assert (corner - shape[k]) @ inward == pytest.approx(0.02)
+
+
+def test_fastened_pieces_are_joined_by_bars_on_the_faces_they_share() -> None:
+    """UFR and UF share U and F, DBL and DB share D and B, UBL and BL share B and L: six bars."""
+    bars = [
+        element
+        for element in read(draw(load("3x3x3-bandaged"))).iter(f"{SVG}path")
+        if element.get("stroke-width") == "6"
+    ]
+    assert len(bars) == 6
+    assert "Fastened together: UFR to UF; DBL to DB; UBL to BL." in draw(load("3x3x3-bandaged"))
