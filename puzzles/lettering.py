@@ -6,7 +6,12 @@ import itertools
 from dataclasses import dataclass
 from functools import lru_cache
 
+import numpy as np
+
 from puzzles.puzzle import PieceType, Puzzle
+
+#: Directions closer than this are the same.
+CLOSE = 1e-6
 
 #: The faces by angle from a slot, nearest first, those that are named together as a group.
 Groups = tuple[tuple[int, ...], ...]
@@ -87,10 +92,19 @@ def _fewest(groups: list[Groups]) -> int:
 def _told_apart(puzzle: Puzzle, groups: list[Groups], fewest: list[int]) -> list[int]:
     """Return the counts by type, made larger where types would else be named by the same groups.
 
-    Types that no number of groups tells apart keep theirs.
+    Types that no number of groups tells apart keep theirs. A name of one group is left to the type
+    that lies in the middle of its faces, if there is one.
     """
     count = list(fewest)
     pairs = list(itertools.combinations(puzzle.types, 2))
+    middle = [_in_the_middle(puzzle, groups, kind) for kind in puzzle.types]
+    for kind in puzzle.types:
+        own = {groups[s][:1] for s in kind.slots}
+        if count[kind.number] > 1 or middle[kind.number] or len(groups[kind.first_slot]) < 2:
+            continue
+        for other in puzzle.types:
+            if middle[other.number] and own & {groups[s][:1] for s in other.slots}:
+                count[kind.number], count[other.number] = 2, fewest[other.number]
     changed = True
     while changed:
         changed = False
@@ -103,6 +117,16 @@ def _told_apart(puzzle: Puzzle, groups: list[Groups], fewest: list[int]) -> list
                 changed = changed or apart > count[kind.number]
                 count[kind.number] = max(apart, count[kind.number])
     return count
+
+
+def _in_the_middle(puzzle: Puzzle, groups: list[Groups], kind: PieceType) -> bool:
+    """Return whether every slot of a type lies in the middle of its nearest faces."""
+    for slot in kind.slots:
+        toward = sum(puzzle.body.faces[face].normal for face in groups[slot][0])
+        length = float(np.linalg.norm(toward))
+        if length < CLOSE or float(toward @ puzzle.directions[slot]) < length * (1 - CLOSE):
+            return False
+    return True
 
 
 def _shared(groups: list[Groups], pair: tuple[PieceType, PieceType], count: list[int]) -> bool:

@@ -290,3 +290,17 @@ def test_any_text_is_a_piece_or_one_sentence(text: str) -> None:
         except TrefoilError as error:
             said = str(error)
         assert said.isprintable()
+
+
+def test_the_name_of_a_face_is_left_to_the_piece_in_its_middle() -> None:
+    """Edge caps by halves leave four petals round each face's middle; each petal is a type."""
+    text = (
+        'description = "Edges."\nshape = "ball"\nbody = "cube"\nup = "U"\nfront = "F"\n'
+        '[[layers]]\naxes = "edges"\nsteps = 2\nwithin = "35deg"\n'
+    )
+    puzzle = compiled("edges", parse(text, "edges"))
+    middle = names.read_placement(puzzle, "U").slot
+    assert puzzle.directions[middle].tolist() == pytest.approx([0, 0, 1])
+    assert names.slot_names(puzzle)[middle] == "U"
+    around = [name for name in names.slot_names(puzzle) if name.startswith("U.")]
+    assert sorted(around) == ["U.BL", "U.BR", "U.FL", "U.FR"]
