@@ -36,10 +36,12 @@ def layer(axes: str, within: str, steps: int) -> str:
 
 #: Puzzles of this file: a band, a cap in a ball that has just one, pieces without paint.
 OWN = {
-    "band": HEADER + "paint = false\n" + layer('["U", "D"]', "70deg", 4),
+    "band": HEADER + "paint = false\nkeep_twists = true\n" + layer('["U", "D"]', "70deg", 4),
     "cap": HEADER + layer('["UFR"]', "25deg", 3),
     "unpainted": HEADER + "paint = false\n" + layer('"corners"', "40deg", 3),
-    "twelve": HEADER.replace("cube", "dodecahedron") + layer('"faces"', "30deg", 5),
+    "twelve": HEADER.replace("cube", "dodecahedron")
+    + "keep_twists = true\n"
+    + layer('"faces"', "30deg", 5),
 }
 
 
