@@ -141,7 +141,8 @@ def _inside(
             layer, which = np.nonzero(high - low > 2 * SAME / radius)
             long = (high - low)[layer, which]
             found.append((layer, circle[which], start[which] + low[layer, which], long))
-    return tuple(np.concatenate(x) for x in zip(*found, strict=True))  # type: ignore[return-value]
+    layers, numbers, starts, lengths = (np.concatenate(x) for x in zip(*found, strict=True))
+    return layers, numbers, starts, lengths
 
 
 def _half(bound: Vectors, middle: Vectors, swing: Vectors) -> Vectors:
