@@ -79,6 +79,7 @@ class _Cut:
 
 def _cut_solid(body: Body, layers: tuple[Layer, ...]) -> _Cut:
     cells = solid.cut(body, layers)
+    _not_too_many(cells.in_layer.shape[1])
     steps = [
         orbits.step_of(layer, holds, cells, body)
         for layer, holds in zip(layers, cells.in_layer, strict=True)
@@ -96,6 +97,7 @@ def _cut_ball(model: file.PuzzleModel, body: Body, layers: tuple[Layer, ...]) ->
     exact = wanted.share is None and wanted.gap is None
     closed = model.closed if "closed" in model.model_fields_set else exact
     cells = ball.cut(body, layers, model.paint, closed or exact)
+    _not_too_many(cells.in_layer.shape[1])
     steps = [
         carried.step_of(number, layer, cells, body, wanted) for number, layer in enumerate(layers)
     ]
@@ -116,9 +118,6 @@ def compiled(name: str, model: file.Model) -> Puzzle:
     layers = layers_of(model, body)
     own = _cut_ball(model, body, layers) if model.shape == "ball" else _cut_solid(body, layers)
     _all_different(layers, own.in_layer)
-    pieces = len(own.depths)
-    if pieces > MOST_PIECES:
-        raise LimitError(f"the cuts make {pieces:,} pieces; at most {MOST_PIECES:,} are allowed")
     found = orbits.in_order(own.steps, body, own.directions, own.depths, own.faces)
     names = _kept_names(model)
     told = names is None or bool(names)
@@ -204,6 +203,12 @@ def compiled(name: str, model: file.Model) -> Puzzle:
         if isinstance(value, np.ndarray):
             value.setflags(write=False)
     return blocking.finished(result, model, body)
+
+
+def _not_too_many(pieces: int) -> None:
+    """Refuse too many pieces, before what takes long."""
+    if pieces > MOST_PIECES:
+        raise LimitError(f"the cuts make {pieces:,} pieces; at most {MOST_PIECES:,} are allowed")
 
 
 def _all_different(layers: tuple[Layer, ...], in_layer: NDArray[np.bool_]) -> None:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from puzzles import load
 from puzzles.compile import compiled
-from puzzles.errors import NameNotFoundError, PuzzleFileError
+from puzzles.errors import LimitError, NameNotFoundError, PuzzleFileError
 from puzzles.file import LARGEST_FILE, catalogue, parse, read, schema
 
 GOOD = """
@@ -208,3 +208,18 @@ def test_the_catalogue_is_sorted_and_complete() -> None:
     wanted = "2x2x2 3x3x3 3x3x3-slices 4x4x4 5x5x5 tetrahedron-corners cube-corners"
     wanted += " octahedron-faces dodecahedron-faces cube-edges cube-faces-corners"
     assert set(wanted.split()) <= set(names)
+
+
+@pytest.mark.parametrize(
+    ("limit", "says"),
+    [
+        ("MOST_PIECES", "the cuts make 26 pieces; at most 2"),
+        ("MOST_TYPES", "make 3 types of piece"),
+    ],
+)
+def test_limits_on_pieces_and_types_stop_a_file(
+    limit: str, says: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(f"puzzles.compile.{limit}", 2)
+    with pytest.raises(LimitError, match=says):
+        compiled(*read("3x3x3"))
