@@ -70,14 +70,14 @@ def stored_ends(engine: Engine, own: Problem) -> Ends:
     """Return what a search from both ends says, from the store if it has it."""
     key = f"{own.key}|ends|{engine.version}"
     try:
-        data = engine.store.get(key, 0)
+        data = engine.levels.get(key, 0)
         if data is not None:
             return Ends(**json.loads(data))
     except (ValueError, TypeError):
         pass
     ends = from_both_ends(own, stop=engine.stop)
     if not engine.stop():
-        engine.store.put(key, 0, json.dumps(vars(ends)).encode())
+        engine.levels.put(key, 0, json.dumps(vars(ends)).encode())
     return ends
 
 
@@ -105,7 +105,7 @@ def search(
             deeper = found is None or progress.found.level > found.level
             found = progress.found
             if deeper and found.level:
-                engine.store.put(key, found.level, found.to_bytes())
+                engine.levels.put(key, found.level, found.to_bytes())
             (watch or engine.watch_fixed)(progress)
             if beside is not None and not engine.stop():
                 beside.after(found, progress.seconds)
@@ -122,10 +122,10 @@ def search(
 def _stored(engine: Engine, key: str, own: Problem, goal: FixedGoal) -> Sequences | None:
     """Return the lowest stored level that reaches a goal, else the deepest within its bound."""
     best: Sequences | None = None
-    for level in reversed(engine.store.levels(key)):
+    for level in reversed(engine.levels.numbers(key)):
         if goal.level is not None and level > goal.level:
             continue
-        data = engine.store.get(key, level)
+        data = engine.levels.get(key, level)
         try:
             found = Sequences.from_bytes(data) if data is not None else None
         except (ValueError, KeyError, TypeError, IndexError, OSError, EOFError, zipfile.BadZipFile):

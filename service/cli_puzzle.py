@@ -97,7 +97,7 @@ def _searched(puzzle: Puzzle, chosen: Settings, limit: float | None) -> tuple[Pa
 
     limit = SECONDS if limit is None else limit
     with working(chosen) as engine:
-        own, by = find_missing(engine, counted(puzzle, engine.store), limit)
+        own, by = find_missing(engine, counted(puzzle, engine.levels), limit)
     if own.missing:
         ended = {"person": "stopped", "time": f"stopped after {limit:g} s"}.get(by or "", "done")
         say(

@@ -22,7 +22,7 @@ from search.ranking import MOST_FAMILIES, Weights
 from search.request import SECONDS, Bounds, Request
 from search.shelves import Shelves
 from service.settings import COMPILING_SECONDS
-from service.stores import NoStore, Store
+from service.stores import Levels, NoLevels
 
 if TYPE_CHECKING:
     from search.deepening import Progress
@@ -73,7 +73,7 @@ class Engine:
     ``stop()`` is true, a search ends within moments and keeps what it has found.
     """
 
-    store: Store = field(default_factory=NoStore)
+    levels: Levels = field(default_factory=NoLevels)
     threads: int = 1
     notice: Callable[[str], None] = lambda text: None
     watch: Callable[[Progress, Goal], None] = _quiet
@@ -161,10 +161,10 @@ class Engine:
     def _stored(self, key: str, scope: Scope, goal: Goal) -> Shelves | None:
         """Return the first stored shelves that reach a goal, else the deepest within its bound."""
         best: Shelves | None = None
-        for number in reversed(self.store.levels(key)):
+        for number in reversed(self.levels.numbers(key)):
             if goal.half_length is not None and number > goal.half_length:
                 continue
-            shelves = _read(self.store.get(key, number))
+            shelves = _read(self.levels.get(key, number))
             if shelves is None or shelves.number != number:
                 continue
             if goal.half_length is None and shelves.astray:
@@ -198,7 +198,7 @@ class Engine:
                 deeper = progress.shelves.number > shelves.number
                 shelves = progress.shelves
                 if deeper:
-                    self.store.put(key, shelves.number, shelves.to_bytes())
+                    self.levels.put(key, shelves.number, shelves.to_bytes())
                 self.watch(progress, goal)
         except LimitError as error:
             if bound is not None:

@@ -10,7 +10,7 @@ from puzzles.least_effects import Least
 from puzzles.names import slot_names
 from puzzles.puzzle import PieceType, Puzzle
 from service.sequences import Checked, Wanted, stored
-from service.stores import Store
+from service.stores import Levels
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +40,6 @@ class Parts:
         )
 
 
-def parts(puzzle: Puzzle, store: Store) -> Parts:
+def parts(puzzle: Puzzle, levels: Levels) -> Parts:
     """Return what a puzzle consists of, with the sequences that are shipped or in a store."""
-    return Parts(puzzle, anatomy(puzzle), stored(puzzle, store))
+    return Parts(puzzle, anatomy(puzzle), stored(puzzle, levels))

@@ -100,7 +100,7 @@ def _with(engine: Engine, own: Parts, found: Iterable[Kept]) -> Parts:
         if known is None or rank(kept) < rank(known.kept):
             sequences[kind.number, kept.effect] = done
             better.append(kept)
-    keep(own.puzzle, engine.store, better)
+    keep(own.puzzle, engine.levels, better)
     return replace(own, sequences=sequences)
 
 

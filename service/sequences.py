@@ -18,7 +18,7 @@ from puzzles.least_effects import kind_of
 from puzzles.notation import parse, write
 from puzzles.puzzle import Puzzle, Word
 from puzzles.words import normal
-from service.stores import NoStore, Store
+from service.stores import Levels, NoLevels
 
 #: The file in the catalogue's folder.
 FILE = "sequences.json"
@@ -81,11 +81,11 @@ def _shipped() -> Mapping[str, list[dict[str, Any]]]:
     return {own["digest"]: own["sequences"] for own in data.values()}
 
 
-def stored(puzzle: Puzzle, store: Store) -> dict[Wanted, Checked]:
+def stored(puzzle: Puzzle, levels: Levels) -> dict[Wanted, Checked]:
     """Return the best sequence for each effect that has one, shipped or kept in a store."""
     rows = [Kept(**row) for row in _shipped().get(puzzle.digest, ())]
-    for turns in store.levels(_key(puzzle)):
-        rows += _read(store.get(_key(puzzle), turns))
+    for turns in levels.numbers(_key(puzzle)):
+        rows += _read(levels.get(_key(puzzle), turns))
     result: dict[Wanted, Checked] = {}
     for kept in sorted(rows, key=rank):
         own = checked(puzzle, kept)
@@ -95,13 +95,13 @@ def stored(puzzle: Puzzle, store: Store) -> dict[Wanted, Checked]:
     return result
 
 
-def keep(puzzle: Puzzle, store: Store, found: Iterable[Kept]) -> None:
+def keep(puzzle: Puzzle, levels: Levels, found: Iterable[Kept]) -> None:
     """Keep sequences in a store, beside those that are there."""
     rows = [asdict(kept) for kept in found]
     if rows:
         # What is in a store never changes, so each lot has a number of its own.
-        number = max(store.levels(_key(puzzle)), default=0) + 1
-        store.put(_key(puzzle), number, json.dumps(rows).encode())
+        number = max(levels.numbers(_key(puzzle)), default=0) + 1
+        levels.put(_key(puzzle), number, json.dumps(rows).encode())
 
 
 def _key(puzzle: Puzzle) -> str:
@@ -136,12 +136,12 @@ def main(names: list[str], seconds: float) -> None:
     path = Path(__file__).parent.parent / "puzzles" / "catalogue" / FILE
     for name in names or file.catalogue():
         say(name)
-        own, _ = find_missing(Engine(notice=say), parts(load(name), NoStore()), seconds)
+        own, _ = find_missing(Engine(notice=say), parts(load(name), NoLevels()), seconds)
         _shipped.cache_clear()
         result: dict[str, tuple[str, Iterable[Kept]]] = {}
         for other in file.catalogue():
             puzzle = load(other)
-            known = own.sequences if other == name else stored(puzzle, NoStore())
+            known = own.sequences if other == name else stored(puzzle, NoLevels())
             rows = [done.kept for _, done in sorted(known.items())]
             result[other] = puzzle.digest, rows
         path.write_text(text(result), encoding="utf-8")

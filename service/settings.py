@@ -28,6 +28,17 @@ BUSY_SECONDS = 5.0
 COMPILING_SECONDS = 20
 
 
+#: The longest name, of a puzzle, a type, a layer or a sticker, that is read.
+MOST_NAME = 100
+#: How often a shard may be begun before its job fails.
+MOST_ATTEMPTS = 3
+#: How long a worker's lease lasts unless it is renewed, in seconds, and how often it renews.
+LEASE_SECONDS = 10.0
+RENEW_SECONDS = 0.2
+#: Kinds of things (``stores.base.Things``) that can be made again and make room for others.
+EVICTED = ("answer",)
+
+
 @dataclass(frozen=True)
 class Settings:
     """What the surroundings decide.

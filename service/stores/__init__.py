@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from service.settings import Settings
-from service.stores.base import NoStore, Store
+from service.stores.base import Levels, NoLevels
 
-__all__ = ["NoStore", "Store", "opened"]
+__all__ = ["Levels", "NoLevels", "opened"]
 
 
-def opened(settings: Settings, warn: Callable[[str], None]) -> Store:
+def opened(settings: Settings, warn: Callable[[str], None]) -> Levels:
     """Return the store that settings ask for; ``warn`` is told if it cannot be used."""
     if settings.cache is None:
-        return NoStore()
-    from service.stores.sqlite import SqliteStore
+        return NoLevels()
+    from service.stores.sqlite import SqliteLevels
 
-    return SqliteStore(settings.cache, warn)
+    return SqliteLevels(settings.cache, warn)

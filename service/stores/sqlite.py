@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from service.settings import BUSY_SECONDS, MOST_CACHE_BYTES
-from service.stores.base import Store
+from service.stores.base import Levels
 
 #: Goes up when the tables change; a file of another version is left alone.
 VERSION = 1
@@ -28,7 +28,7 @@ create table if not exists level (
 """
 
 
-class SqliteStore(Store):
+class SqliteLevels(Levels):
     """A store in one file, opened when it is first used.
 
     A file that cannot be opened, read or written, or is of another version, is left as it is: the
@@ -44,7 +44,7 @@ class SqliteStore(Store):
         self._connection: sqlite3.Connection | None = None
         self._broken = False
 
-    def levels(self, key: str) -> list[int]:
+    def numbers(self, key: str) -> list[int]:
         with self._tried() as connection:
             if connection is None:
                 return []

@@ -23,7 +23,7 @@ from search.request import Bounds, Request, request
 from search.shelves import Shelves
 from search.unblocked import Beside, View, blocking_nothing, view_of
 from service.engine import Engine
-from service.stores.base import NoStore
+from service.stores.base import NoLevels
 from tests.plain import assert_three_cycle, named, plain_ball
 from tests.rigid import Rigid
 
@@ -212,13 +212,13 @@ def test_the_other_search_has_its_turn_once() -> None:
     assert beside.said(some, 0, "") == ""
 
 
-class Kept(NoStore):
+class Kept(NoLevels):
     """A store in memory."""
 
     def __init__(self) -> None:
         self.kept: dict[tuple[str, int], bytes] = {}
 
-    def levels(self, key: str) -> list[int]:
+    def numbers(self, key: str) -> list[int]:
         return sorted(n for own, n in self.kept if own == key)
 
     def get(self, key: str, half_length: int) -> bytes | None:

@@ -16,7 +16,7 @@ from search.goals import Goal
 from search.request import Bounds
 from search.shelves import LONG_STEPS, Shelves
 from service.engine import TIME, Engine
-from service.stores.sqlite import SqliteStore
+from service.stores.sqlite import SqliteLevels
 
 
 class Steps(Goal):
@@ -31,7 +31,7 @@ def engine(tmp_path: Path) -> Engine:
     def failing(text: str) -> None:
         raise AssertionError(text)
 
-    return Engine(SqliteStore(tmp_path / "levels.sqlite", failing))
+    return Engine(SqliteLevels(tmp_path / "levels.sqlite", failing))
 
 
 def test_a_search_without_bounds_does_not_use_levels_of_a_bounded_one(
@@ -47,7 +47,7 @@ def test_a_search_without_bounds_does_not_use_levels_of_a_bounded_one(
     after = engine.search(one, Steps(None, None, None)).shelves
     assert after.to_bytes() == fresh.to_bytes()
     # What is stored: levels by half-length, the others beyond them.
-    numbers = engine.store.levels(_key(engine))
+    numbers = engine.levels.numbers(_key(engine))
     assert [n for n in numbers if n < LONG_STEPS] == list(range(1, 8))
     assert max(numbers) == after.number
     assert np.array_equal(engine.search(one, Goal(7, None, None)).shelves.turns, bounded.turns)
@@ -58,8 +58,8 @@ def test_a_search_without_bounds_does_not_use_levels_of_a_bounded_one(
 
 
 def _key(engine: Engine) -> str:
-    store = engine.store
-    assert isinstance(store, SqliteStore)
+    store = engine.levels
+    assert isinstance(store, SqliteLevels)
     with sqlite3.connect(store.path) as connection:
         [(key,)] = connection.execute("select distinct key from level")
     assert isinstance(key, str)

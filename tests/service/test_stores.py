@@ -12,8 +12,8 @@ import pytest
 
 from service.cli import run
 from service.settings import Settings
-from service.stores import NoStore, opened
-from service.stores.sqlite import SqliteStore
+from service.stores import NoLevels, opened
+from service.stores.sqlite import SqliteLevels
 
 Ask = Callable[..., tuple[int, Any]]
 
@@ -28,22 +28,22 @@ def path(tmp_path: Path) -> Path:
 
 
 def test_a_level_is_there_after_it_was_put(path: Path) -> None:
-    store = SqliteStore(path, _failing)
-    assert store.levels("a") == []
+    store = SqliteLevels(path, _failing)
+    assert store.numbers("a") == []
     assert store.get("a", 3) is None
     store.put("a", 5, b"five")
     store.put("a", 3, b"three")
     store.put("b", 4, b"four")
     store.close()
-    other = SqliteStore(path, _failing)
-    assert other.levels("a") == [3, 5]
+    other = SqliteLevels(path, _failing)
+    assert other.numbers("a") == [3, 5]
     assert other.get("a", 3) == b"three"
     assert other.get("a", 4) is None
     other.close()
 
 
 def test_a_level_has_one_result(path: Path) -> None:
-    store = SqliteStore(path, _failing)
+    store = SqliteLevels(path, _failing)
     store.put("a", 3, b"first")
     store.put("a", 3, b"second")
     assert store.get("a", 3) == b"first"
@@ -52,7 +52,7 @@ def test_a_level_has_one_result(path: Path) -> None:
 
 def test_several_may_write_at_once(path: Path) -> None:
     def write(number: int) -> None:
-        store = SqliteStore(path, _failing)
+        store = SqliteLevels(path, _failing)
         for level in range(10):
             store.put("a", level, bytes([level]) * 1000)
             store.put(f"own{number}", level, bytes([number]) * 1000)
@@ -60,15 +60,15 @@ def test_several_may_write_at_once(path: Path) -> None:
 
     with ThreadPoolExecutor(4) as pool:
         list(pool.map(write, range(4)))
-    store = SqliteStore(path, _failing)
-    assert store.levels("a") == list(range(10))
+    store = SqliteLevels(path, _failing)
+    assert store.numbers("a") == list(range(10))
     assert all(store.get("a", k) == bytes([k]) * 1000 for k in range(10))
     assert all(store.get(f"own{n}", 9) == bytes([n]) * 1000 for n in range(4))
     store.close()
 
 
 def test_a_damaged_level_is_not_there_and_can_be_put_again(path: Path) -> None:
-    store = SqliteStore(path, _failing)
+    store = SqliteLevels(path, _failing)
     store.put("a", 3, b"right")
     connection = sqlite3.connect(path)
     connection.execute("update level set data = ?", (b"wrong",))
@@ -81,7 +81,7 @@ def test_a_damaged_level_is_not_there_and_can_be_put_again(path: Path) -> None:
 
 
 def test_what_was_used_longest_ago_makes_room(path: Path) -> None:
-    store = SqliteStore(path, _failing, most_bytes=2500)
+    store = SqliteLevels(path, _failing, most_bytes=2500)
     store.put("old", 1, bytes(1000))
     connection = sqlite3.connect(path)
     connection.execute("update level set used = 0")
@@ -89,10 +89,10 @@ def test_what_was_used_longest_ago_makes_room(path: Path) -> None:
     connection.close()
     store.put("new", 1, bytes(1000))
     store.put("newest", 1, bytes(1000))
-    assert store.levels("old") == []
-    assert store.levels("new") == store.levels("newest") == [1]
+    assert store.numbers("old") == []
+    assert store.numbers("new") == store.levels("newest") == [1]
     store.put("huge", 1, bytes(5000))
-    assert store.levels("huge") == [1]
+    assert store.numbers("huge") == [1]
     store.close()
 
 
@@ -108,7 +108,7 @@ def _other_program(path: Path) -> None:
 
 
 def _other_version(path: Path) -> None:
-    store = SqliteStore(path, _failing)
+    store = SqliteLevels(path, _failing)
     store.put("a", 1, b"x")
     store.close()
     connection = sqlite3.connect(path)
@@ -128,8 +128,8 @@ def test_a_file_that_cannot_be_used_is_said_once_and_left_alone(
     spoil(path)
     before = path.read_bytes() if path.is_file() else None
     said: list[str] = []
-    store = SqliteStore(path, said.append)
-    assert store.levels("a") == []
+    store = SqliteLevels(path, said.append)
+    assert store.numbers("a") == []
     store.put("a", 3, b"three")
     assert store.get("a", 3) is None
     store.close()
@@ -141,8 +141,8 @@ def test_a_file_that_cannot_be_used_is_said_once_and_left_alone(
 def test_a_folder_that_cannot_be_made_is_said(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     said: list[str] = []
-    store = SqliteStore(tmp_path / "file" / "levels.sqlite", said.append)
-    assert store.levels("a") == []
+    store = SqliteLevels(tmp_path / "file" / "levels.sqlite", said.append)
+    assert store.numbers("a") == []
     assert len(said) == 1
 
 
@@ -165,7 +165,7 @@ def test_results_that_cannot_be_read_are_made_again(
     first = asked(*request)
     connection = sqlite3.connect(path)
     [data] = connection.execute("select data from level where half_length = 4").fetchone()
-    store = SqliteStore(path, _failing)
+    store = SqliteLevels(path, _failing)
     keys = [row[0] for row in connection.execute("select distinct key from level")]
     connection.execute("delete from level")
     connection.commit()
@@ -179,7 +179,7 @@ def test_results_that_cannot_be_read_are_made_again(
 
 def test_no_store_keeps_nothing() -> None:
     store = opened(Settings(cache=None, threads=1), _failing)
-    assert isinstance(store, NoStore)
+    assert isinstance(store, NoLevels)
     store.put("a", 1, b"x")
     assert store.get("a", 1) is None
-    assert store.levels("a") == []
+    assert store.numbers("a") == []

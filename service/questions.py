@@ -1,0 +1,99 @@
+"""What may be asked of the service, as checked JSON: a three-cycle, an atlas, a puzzle's parts.
+
+The command line asks the same questions with ``--server``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictFloat, StrictInt
+
+from search.request import MOST_HALF_LENGTH, MOST_SECONDS, MOST_TURNS
+from service.settings import MOST_NAME, MOST_SHOWN
+
+Name = Annotated[str, Field(min_length=1, max_length=MOST_NAME)]
+Names = Annotated[list[Name], Field(min_length=1, max_length=200)]
+
+
+class _Question(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    puzzle: Name = Field(description="a name of the catalogue, or the address of a posted puzzle")
+    layers: Names | None = Field(default=None, description="the only layers that may turn")
+    keep: Names | None = Field(default=None, description="the piece types that must stay")
+    free: Names | None = Field(default=None, description="the piece types that may end anywhere")
+    turns: Annotated[StrictInt, Field(ge=1, le=MOST_TURNS)] | None = Field(
+        default=None, description="look for all of up to so many executed turns"
+    )
+    half_length: Annotated[StrictInt, Field(ge=1, le=MOST_HALF_LENGTH)] | None = Field(
+        default=None, description="look at all rings of up to so many turns in X, Y and Z"
+    )
+    setup: Annotated[StrictInt, Field(ge=0, le=MOST_HALF_LENGTH)] | None = Field(
+        default=None, description="allow at most so many turns of setup"
+    )
+    seconds: Annotated[StrictFloat | StrictInt, Field(gt=0, le=MOST_SECONDS)] | None = Field(
+        default=None, description="stop after so many seconds"
+    )
+
+    @property
+    def digest(self) -> str:
+        """What names this question: the same for the same question, however it was written."""
+        said = {"kind": type(self).__name__, **self.model_dump(exclude_defaults=True)}
+        text = json.dumps(said, sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+class FindQuestion(_Question):
+    """A wanted three-cycle: the first goes to where the second is, and so on."""
+
+    cycle: Annotated[list[Name], Field(min_length=3, max_length=3)] = Field(
+        description="three stickers or pieces", examples=[["UFR", "UBL", "DFL"]]
+    )
+    any_twist: StrictBool = Field(default=False, description="the three may be twisted in any way")
+    apart: StrictBool = Field(
+        default=False, description="pieces that look the same may not change places"
+    )
+    most: Annotated[StrictInt, Field(ge=1, le=MOST_SHOWN)] = Field(
+        default=10, description="how many answers are shown"
+    )
+    left_handed: StrictBool = Field(default=False, description="rank for the left hand")
+    weights: dict[Name, StrictFloat | StrictInt] | None = Field(
+        default=None, description="what matters how much, as `trefoil find --weights` takes it"
+    )
+
+
+class AtlasQuestion(_Question):
+    """The best sequence for every three-cycle of a piece type, all pieces told apart."""
+
+    type: Name = Field(description="the piece type")
+    alike: StrictBool = Field(
+        default=False, description="pieces that look the same may change places"
+    )
+
+
+class PartsQuestion(BaseModel):
+    """What a puzzle consists of, and which of its pieces move without the others."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    puzzle: Name
+
+    @property
+    def digest(self) -> str:
+        """What names this question."""
+        return hashlib.sha256(f"parts {self.puzzle}".encode()).hexdigest()[:32]
+
+
+class EffectQuestion(BaseModel):
+    """What a sequence does; ``puzzle`` stands in the address."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    sequence: Annotated[str, Field(max_length=20_000, examples=["R U R' U'"])]
+
+
+Question = FindQuestion | AtlasQuestion | PartsQuestion
+Kind = Literal["find", "blocked", "atlas", "blocked-atlas", "parts", "compile"]
