@@ -202,13 +202,14 @@ class JobLimits:
 class Figures:
     """What there is to count: ``oldest`` is how long the oldest open shard waits, in seconds.
 
-    ``lapsed`` counts leases that ran out, ``failed`` jobs that failed, both since the store began.
+    ``workers`` are those that said lately that they are there. ``lapsed`` counts leases that ran out, ``failed`` jobs that failed, both since the store began.
     """
 
     jobs_open: int
     shards_open: int
     shards_leased: int
     oldest: float
+    workers: int
     lapsed: int
     failed: int
 
@@ -292,6 +293,10 @@ class Jobs(ABC):
     @abstractmethod
     def fail(self, lease: Lease, reason: str, spent: float) -> None:
         """Open a shard again after an error; after MOST_ATTEMPTS the job fails with the reason."""
+
+    @abstractmethod
+    def present(self, worker: str, seconds: float) -> None:
+        """Say that a worker is there and ready, for so many seconds from now; 0 says goodbye."""
 
     @abstractmethod
     def waiting(self, most: int) -> list[Shard]:

@@ -90,7 +90,7 @@ def test_what_was_used_longest_ago_makes_room(path: Path) -> None:
     store.put("new", 1, bytes(1000))
     store.put("newest", 1, bytes(1000))
     assert store.numbers("old") == []
-    assert store.numbers("new") == store.levels("newest") == [1]
+    assert store.numbers("new") == store.numbers("newest") == [1]
     store.put("huge", 1, bytes(5000))
     assert store.numbers("huge") == [1]
     store.close()
