@@ -202,7 +202,8 @@ class JobLimits:
 class Figures:
     """What there is to count: ``oldest`` is how long the oldest open shard waits, in seconds.
 
-    ``workers`` are those that said lately that they are there. ``lapsed`` counts leases that ran out, ``failed`` jobs that failed, both since the store began.
+    ``workers`` are those that said lately that they are there. ``lapsed`` counts leases that ran
+    out, ``failed`` jobs that failed, both since the store began.
     """
 
     jobs_open: int
