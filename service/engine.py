@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
-import zipfile
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-import search
 from puzzles.errors import LimitError
 from puzzles.puzzle import Puzzle
-from search import claims
 from search.answers import Found, found
 from search.encoding import Scope, useful_layers
 from search.goals import Goal, goal_of
 from search.impossible import check
 from search.ranking import MOST_FAMILIES, Weights
-from search.request import SECONDS, Bounds, Request
+from search.request import Bounds, Request
 from search.shelves import Shelves
+from service import stored
 from service.settings import COMPILING_SECONDS
 from service.stores import Levels, NoLevels
 
@@ -29,9 +24,6 @@ if TYPE_CHECKING:
     from search.fixed import FixedProgress
     from service.blocked import FixedOutcome
 
-#: The modules whose sources may decide what stands on shelves, which are not read after an edit:
-#: all of the search, since a list of those that matter is soon one module short.
-SOURCES = ("*.py", "kernels/*.py")
 #: Who or what ends a search early.
 PERSON, TIME = "person", "time"
 
@@ -83,7 +75,7 @@ class Engine:
     @property
     def version(self) -> str:
         """What names the sources of the search in the store."""
-        return _version()
+        return stored.version()
 
     def find(
         self,
@@ -117,64 +109,18 @@ class Engine:
         goal names a half-length that needs too much memory;
         ``bounds`` are what somebody gave for it.
         """
-        key = f"{scope.key}|{_version()}"
-        start = self._stored(key, scope, goal)
+        start = stored.deepest(self.levels, scope, goal)
         if start is not None and goal.reached(scope, start):
             return Outcome(start)
         self.tell_compiling()
-        from search import rings
-
-        bound = goal.half_length
-        if bound is not None:
-            turns = None if bounds is None or bound == bounds.half_length else bounds.turns
-            if rings.memory(scope, bound) > rings.MOST_BYTES:
-                return self._unbounded(key, scope, goal, turns)
-        return self._deepened(key, scope, goal, start)
-
-    def _unbounded(self, key: str, scope: Scope, goal: Goal, turns: int | None) -> Outcome:
-        """Search for so many turns where the half-length for it is too large; raises LimitError.
-
-        Where half-lengths prove turns, or one was asked for, that is an error. Elsewhere no search
-        covers all words of so many turns, and what is found for a while is as good as any.
-        """
-        from search import rings
-
-        limit = f"tables of more than {rings.MOST_BYTES // 10**6} MB"
-        if turns is None or claims.group_size(scope) is not None:
-            asked = f"half-length {goal.half_length} would need"
-            if turns is not None:
-                asked = f"{turns} turns would need half-length {goal.half_length}, and that"
-            raise LimitError(
-                f"{asked} {limit} on this puzzle; a smaller bound, fewer layers or fewer kept "
-                "types would fit"
-            )
-        note = f"not all of {turns} turns can be searched, which would need {limit}"
-        if goal.seconds is None:
-            note += f"; stopped after {SECONDS:g} s"
-        goal = replace(goal, half_length=None, seconds=goal.seconds or SECONDS)
-        start = self._stored(key, scope, goal)
+        goal, note = stored.within_memory(scope, goal, bounds)
+        if not note:
+            return self._deepened(scope, goal, start)
+        start = stored.deepest(self.levels, scope, goal)
         if start is not None and goal.reached(scope, start):
             return Outcome(start)
-        outcome = self._deepened(key, scope, goal, start)
+        outcome = self._deepened(scope, goal, start)
         return replace(outcome, note=outcome.note or (note if outcome.stopped_by == TIME else ""))
-
-    def _stored(self, key: str, scope: Scope, goal: Goal) -> Shelves | None:
-        """Return the first stored shelves that reach a goal, else the deepest within its bound."""
-        best: Shelves | None = None
-        for number in reversed(self.levels.numbers(key)):
-            if goal.half_length is not None and number > goal.half_length:
-                continue
-            shelves = _read(self.levels.get(key, number))
-            if shelves is None or shelves.number != number:
-                continue
-            if goal.half_length is None and shelves.astray:
-                continue
-            if not goal.reached(scope, shelves):
-                return best or shelves
-            best = shelves
-            if goal.half_length is not None:
-                break
-        return best
 
     def tell_compiling(self) -> None:
         """Tell a person who has to wait for kernels to be compiled."""
@@ -186,8 +132,8 @@ class Engine:
             once = f"they cannot be kept, since {never}" if never else "once on this machine"
             self.notice(f"Compiling the search kernels, about {COMPILING_SECONDS} s; {once}")
 
-    def _deepened(self, key: str, scope: Scope, goal: Goal, start: Shelves | None) -> Outcome:
-        from search import atlas, plan, rings
+    def _deepened(self, scope: Scope, goal: Goal, start: Shelves | None) -> Outcome:
+        from search import atlas
         from search.deepening import deepen
 
         bound = goal.half_length
@@ -198,6 +144,7 @@ class Engine:
                 deeper = progress.shelves.number > shelves.number
                 shelves = progress.shelves
                 if deeper:
+                    key = stored.levels_key(scope)
                     self.levels.put(key, shelves.number, shelves.to_bytes())
                 self.watch(progress, goal)
         except LimitError as error:
@@ -208,12 +155,8 @@ class Engine:
             return Outcome(shelves, PERSON, note)
         if note or goal.reached(scope, shelves):
             return Outcome(shelves, None, note)
-        if bound is None and plan.next_step(scope, shelves) is None:
-            limit, following = rings.MOST_BYTES // 10**6, shelves.half_length + 1
-            return Outcome(
-                shelves, None, f"half-length {following} would need more than {limit} MB"
-            )
-        return Outcome(shelves, TIME)
+        why = stored.why_over(scope, goal, shelves)
+        return Outcome(shelves, TIME) if why is None else Outcome(shelves, None, why)
 
 
 def forbid_commuting(puzzle: Puzzle, layers: Iterable[int] | None) -> None:
@@ -233,24 +176,3 @@ def with_note(answers: Found, note: str) -> Found:
         return answers
     says = replace(answers.searched, text=f"{answers.searched.text}; {note}")
     return replace(answers, searched=says)
-
-
-def _read(data: bytes | None) -> Shelves | None:
-    """Return stored shelves, None for bytes that are none."""
-    if data is None:
-        return None
-    try:
-        return Shelves.from_bytes(data)
-    except (ValueError, KeyError, TypeError, OSError, EOFError, zipfile.BadZipFile):
-        return None
-
-
-@lru_cache(maxsize=1)
-def _version() -> str:
-    """Return a digest of the sources that decide what stands on shelves."""
-    folder = Path(search.__file__).parent
-    state = hashlib.sha256()
-    for pattern in SOURCES:
-        for path in sorted(folder.glob(pattern)):
-            state.update(path.read_bytes())
-    return state.hexdigest()[:16]
