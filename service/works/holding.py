@@ -1,0 +1,164 @@
+"""A lease in the hands of this process: kept in force, told of progress, let go when it must be."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import time
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from service.settings import LEASE_SECONDS, MOST_BACK_OFF, RENEW_SECONDS
+from service.stores.base import Lease, Signal, Store, StoreError
+from service.works.base import LetGoError
+
+T = TypeVar("T")
+Stop = Callable[[], bool]
+
+#: The first pause before a store that was away is tried again, in seconds; each is twice as long.
+FIRST_BACK_OFF = 0.1
+#: The longest sleep at a time, in seconds, so that a stop is seen soon.
+NAP = 0.05
+#: A lease is renewed at least so many times before it would run out.
+RENEWALS = 5
+
+
+class GiveBackError(LetGoError):
+    """Raised by a tick when this process is to leave: somebody else shall have the shard."""
+
+
+def pause(seconds: float, stop: Stop) -> None:
+    """Wait for so many seconds, less if this process is to leave."""
+    until = time.monotonic() + seconds
+    while not stop():
+        left = until - time.monotonic()
+        if left <= 0:
+            return
+        time.sleep(min(NAP, left))
+
+
+class BackOff:
+    """Pauses that grow from one to the next, until all is well again."""
+
+    def __init__(self) -> None:
+        self._next = FIRST_BACK_OFF
+
+    def well(self) -> None:
+        """Begin with the shortest pause again."""
+        self._next = FIRST_BACK_OFF
+
+    def pause(self, stop: Stop) -> None:
+        """Wait, less if this process is to leave."""
+        pause(self._next, stop)
+        self._next = min(MOST_BACK_OFF, 2 * self._next)
+
+
+class Held:
+    """One lease that this process has.
+
+    ``stop()`` says whether the process is to leave, ``beat()`` is called at every tick.
+    ``seconds``: how long the lease lasts from each renewal on. What was computed is counted in
+    seconds of this process's processor time.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        lease: Lease,
+        stop: Stop,
+        seconds: float = LEASE_SECONDS,
+        beat: Callable[[], None] = lambda: None,
+        stopping_since: float | None = None,
+    ) -> None:
+        self.store = store
+        self.lease = lease
+        #: When it was learned that the job is to stop, by ``time.monotonic``; None if it is not.
+        self.stopping_since = stopping_since
+        self._stop = stop
+        self._beat = beat
+        self.seconds = seconds
+        self._renewal = min(RENEW_SECONDS, seconds / RENEWALS)
+        now = time.monotonic()
+        self._due = now + self._renewal
+        self._until = now + seconds
+        self._counted = time.process_time()
+        self._news: dict[str, Any] = {}
+        self._lost = False
+
+    def tick(self, told: dict[str, Any] | None = None) -> bool:
+        """Tell progress, renew the lease if it is time; the ``Tick`` that a work is given."""
+        if told:
+            self._news.update(told)
+        if self._lost:
+            raise LetGoError
+        if self._stop():
+            raise GiveBackError
+        now = time.monotonic()
+        if now >= self._due:
+            self._renew(now)
+            if self._lost:
+                raise LetGoError
+        self._beat()
+        return self.stopping_since is None
+
+    def insist(self, act: Callable[[float], T]) -> T:
+        """Return what an act that ends a shard gives; while the store is away, try again.
+
+        The act is given the seconds of computing since they were counted last. Raises LetGoError
+        when the lease is lost in the meantime, or this process is to leave.
+        """
+        wait = BackOff()
+        while True:
+            try:
+                return act(self.spent())
+            except StoreError:
+                wait.pause(self._stop)
+                if self._stop():
+                    raise LetGoError from None
+                self._beat()
+                # A lease that ran out while the store was away may still be in force there.
+                self._renew(time.monotonic(), for_good=True)
+                if self._lost:
+                    raise LetGoError from None
+
+    def spent(self) -> float:
+        """Return the seconds of computing since they were counted last."""
+        return time.process_time() - self._counted
+
+    def progress(self, told: dict[str, Any]) -> str:
+        """Return the job's progress as JSON with what is told now put in; empty if it is the same.
+
+        What this process told at ticks and did not send yet is put in before.
+        """
+        job = self.store.jobs.job(self.lease.shard.job)
+        known: dict[str, Any] = {}
+        if job is not None and job.progress:
+            with contextlib.suppress(ValueError):
+                known = json.loads(job.progress)
+        text = json.dumps({**known, **self._news, **told}, separators=(",", ":"))
+        return text if job is None or text != job.progress else ""
+
+    def _renew(self, now: float, for_good: bool = False) -> None:
+        """Renew; where the store is away, the lease is lost when its time is over.
+
+        ``for_good``: it is the store that says whether it is lost, however late.
+        """
+        spent = time.process_time()
+        news = dict(self._news)
+        try:
+            progress = self.progress({}) if news else ""
+            signal = self.store.jobs.renew(
+                self.lease, self.seconds, spent - self._counted, progress
+            )
+        except StoreError:
+            self._lost = not for_good and time.monotonic() >= self._until
+            self._due = now + 2 * self._renewal
+            return
+        self._counted = spent
+        self._due, self._until = now + self._renewal, now + self.seconds
+        for name, value in news.items():
+            if self._news.get(name) == value:
+                del self._news[name]
+        self._lost = signal is Signal.LOST
+        if signal is Signal.STOP and self.stopping_since is None:
+            self.stopping_since = time.monotonic()

@@ -1,0 +1,32 @@
+"""Which work does which kind of job; each is imported when the first of its kind is done."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from importlib import import_module
+from typing import get_args
+
+from service.questions import Kind
+from service.works.base import Work
+
+#: From the kind of a job to the module and the class that does it.
+KINDS: dict[str, tuple[str, str]] = {
+    "find": ("service.works.finding", "FindWork"),
+    "atlas": ("service.works.atlas", "AtlasWork"),
+    "blocked": ("service.works.blocked", "BlockedWork"),
+    "blocked-atlas": ("service.works.blocked", "BlockedAtlasWork"),
+    "parts": ("service.works.parts", "PartsWork"),
+    "compile": ("service.works.compiling", "CompileWork"),
+}
+assert set(KINDS) == set(get_args(Kind))
+
+
+@lru_cache(maxsize=None)
+def work_for(kind: str) -> Work:
+    """Return what does jobs of a kind, always the same; raises LookupError for an unknown kind."""
+    if kind not in KINDS:
+        raise LookupError(f"no work of the kind {kind[:20]!r} is known to this worker")
+    module, name = KINDS[kind]
+    made = getattr(import_module(module), name)()
+    assert isinstance(made, Work)
+    return made

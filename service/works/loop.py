@@ -1,0 +1,177 @@
+"""What a worker does: takes leases, does their shards, and gives the store what came of them."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import logging
+import time
+from collections.abc import Callable
+from enum import Enum
+
+from puzzles.errors import TrefoilError
+from service.settings import IDLE_SECONDS, LEASE_SECONDS, PRESENT_EVERY, PRESENT_SECONDS
+from service.stores.base import Lease, State, Store, StoreError
+from service.works.base import Deal, End, LetGoError, Work
+from service.works.holding import BackOff, GiveBackError, Held, Stop, pause
+
+#: From the kind of a job to what does it.
+Works = Callable[[str], Work]
+
+OUT_OF_MEMORY = "there was not enough memory for this; smaller bounds or fewer layers would fit"
+
+log = logging.getLogger("trefoil.work")
+
+
+class Went(Enum):
+    """How it went with a lease."""
+
+    #: The store has what came of it, or somebody else has the lease.
+    WELL = "well"
+    #: The store could not be used; it is worth waiting a little.
+    AWAY = "away"
+    #: The process ran out of memory; another one in its place would have all of it again.
+    WORN = "worn"
+
+
+def run(
+    store: Store, worker: str, works: Works, stop: Stop, seconds: float = LEASE_SECONDS
+) -> None:
+    """Do what there is to do until ``stop()``; then what is unfinished is given back.
+
+    ``worker`` names this worker in the store, ``seconds`` is how long a lease lasts. While the
+    store is away, it is tried again. Returns as well when the process should be replaced.
+    """
+    beat = _Presence(store, worker)
+    wait = BackOff()
+    while not stop():
+        try:
+            beat()
+            lease = store.jobs.lease(worker, seconds)
+        except StoreError as error:
+            log.warning("the store is away: %s", error)
+            wait.pause(stop)
+            continue
+        if lease is None:
+            wait.well()
+            pause(IDLE_SECONDS, stop)
+            continue
+        went = do_lease(store, lease, works, stop, seconds, beat)
+        if went is Went.WORN:
+            break
+        if went is Went.AWAY:
+            wait.pause(stop)
+        else:
+            wait.well()
+    with contextlib.suppress(StoreError):
+        store.jobs.present(worker, 0)
+
+
+def do_lease(
+    store: Store,
+    lease: Lease,
+    works: Works,
+    stop: Stop,
+    seconds: float = LEASE_SECONDS,
+    beat: Callable[[], None] = lambda: None,
+) -> Went:
+    """Do the shard of a lease, and the plan that follows where it was the last of its stage.
+
+    ``beat()`` is called at every tick. Whatever the work raises becomes a result, a shard that is
+    open again, or a job that has failed; nothing is raised for it.
+    """
+    held: Held | None = Held(store, lease, stop, seconds, beat)
+    while held is not None:
+        reason, went = "", Went.WELL
+        try:
+            following = _done(held, works(held.lease.kind))
+        except GiveBackError:
+            return _given_back(held, Went.WELL)
+        except LetGoError:
+            return Went.WELL
+        except StoreError as error:
+            log.warning("the store is away: %s", error)
+            return _given_back(held, Went.AWAY)
+        except MemoryError:
+            # The error is gone, and all that its frames held, before anything else is done.
+            reason, went = OUT_OF_MEMORY, Went.WORN
+        except TrefoilError as error:
+            reason = str(error)
+        except Exception as error:
+            log.exception("a shard of the kind %s failed", held.lease.kind)
+            reason = f"something unexpected went wrong ({type(error).__name__}); the log has more"
+        if reason:
+            return _failed(held, reason, went)
+        since = held.stopping_since
+        held = None if following is None else Held(store, following, stop, seconds, beat, since)
+    return Went.WELL
+
+
+def _done(held: Held, work: Work) -> Lease | None:
+    """Do one shard and record it; return a lease on the plan that follows, if there is one."""
+    store, lease = held.store, held.lease
+    spec = json.loads(lease.spec)
+    began = max(0.0, lease.now - lease.began)
+    if not lease.shard.plans:
+        result = work.part(store, spec, lease.payload, began, held.tick)
+        return held.insist(lambda spent: store.jobs.record(lease, result, spent, held.seconds))
+    parts = held.insist(lambda spent: store.jobs.results(lease))
+    made: Deal | End
+    try:
+        made = work.plan(store, spec, lease.shard.stage, parts, began, held.tick)
+    except TrefoilError as error:
+        made = End(State.FAILED, error=str(error))
+    if isinstance(made, Deal):
+        _deal(held, made)
+    else:
+        _end(held, made)
+    return None
+
+
+def _deal(held: Held, deal: Deal) -> None:
+    def act(spent: float) -> bool:
+        progress = held.progress(deal.progress)
+        return held.store.jobs.plan(held.lease, deal.parts, spent, progress)
+
+    held.insist(act)
+
+
+def _end(held: Held, end: End) -> None:
+    """End the job; where it was stopped, the outcome says how long that took from here."""
+    outcome = dict(end.outcome)
+    if held.stopping_since is not None:
+        outcome["stop_seconds"] = round(time.monotonic() - held.stopping_since, 3)
+    text = json.dumps(outcome, separators=(",", ":")) if outcome else ""
+    held.insist(lambda spent: held.store.jobs.end(held.lease, end.state, text, end.error, spent))
+
+
+def _given_back(held: Held, went: Went) -> Went:
+    """Open a shard again for others; if the store is away, the lease runs out by itself."""
+    with contextlib.suppress(StoreError):
+        held.store.jobs.give_back(held.lease, held.spent())
+    return went
+
+
+def _failed(held: Held, reason: str, went: Went) -> Went:
+    with contextlib.suppress(LetGoError):
+        held.insist(lambda spent: held.store.jobs.fail(held.lease, reason, spent))
+    return went
+
+
+class _Presence:
+    """Says every few seconds that a worker is there; a store that is away is no reason to stop."""
+
+    def __init__(self, store: Store, worker: str) -> None:
+        self._store = store
+        self._worker = worker
+        self._due = 0.0
+
+    def __call__(self) -> None:
+        now = time.monotonic()
+        if now < self._due:
+            return
+        self._due = now + PRESENT_EVERY
+        try:
+            self._store.jobs.present(self._worker, PRESENT_SECONDS)
+        except StoreError:
+            self._due = now + 1.0
