@@ -1,0 +1,176 @@
+"""Errors as problem details (RFC 9457): one sentence, and pointers to the fields that are wrong."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from http import HTTPStatus
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from pydantic import BaseModel, Field
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from puzzles.errors import TrefoilError
+from service.api.wording import faults
+from service.stores.base import StoreError, TooManyError
+
+MEDIA_TYPE = "application/problem+json"
+
+
+class Fault(BaseModel):
+    """One thing that is wrong with a request.
+
+    ``pointer`` is a JSON pointer (RFC 6901, section 6) into the body; ``parameter`` and ``header``
+    name what stands elsewhere.
+    """
+
+    detail: str
+    pointer: str | None = None
+    parameter: str | None = None
+    header: str | None = None
+
+
+class Problem(BaseModel):
+    """Why a request was not done (RFC 9457)."""
+
+    type: str = Field(default="about:blank", description="what kind of problem it is")
+    title: str = Field(description="the status in words")
+    status: int = Field(ge=400, le=599)
+    detail: str = Field(description="one sentence: what is wrong, and what would be right")
+    errors: list[Fault] | None = Field(default=None, description="the fields that are wrong")
+    missing: list[str] | None = Field(default=None, description="what the service lacks, each said")
+
+
+class ProblemError(Exception):
+    """Ends a request with a problem."""
+
+    def __init__(
+        self,
+        status: int,
+        detail: str,
+        *,
+        pointer: str | None = None,
+        parameter: str | None = None,
+        header: str | None = None,
+        headers: Mapping[str, str] | None = None,
+        retry_after: int | None = None,
+        missing: Sequence[str] = (),
+    ) -> None:
+        super().__init__(detail)
+        self.status = status
+        self.detail = detail
+        self.headers = dict(headers or {})
+        if retry_after is not None:
+            self.headers["Retry-After"] = str(retry_after)
+        fault = {"pointer": pointer, "parameter": parameter, "header": header}
+        named = {key: value for key, value in fault.items() if value is not None}
+        self.errors = [{"detail": detail, **named}] if named else []
+        self.missing = list(missing)
+
+    @property
+    def response(self) -> Response:
+        """Return what is sent."""
+        more: dict[str, Any] = {}
+        if self.errors:
+            more["errors"] = self.errors
+        if self.missing:
+            more["missing"] = self.missing
+        return problem(self.status, self.detail, more, self.headers)
+
+
+def problem(
+    status: int,
+    detail: str,
+    more: Mapping[str, Any] | None = None,
+    headers: Mapping[str, str] | None = None,
+) -> Response:
+    """Return a response with the details of a problem."""
+    told = {
+        "type": "about:blank",
+        "title": phrase(status),
+        "status": status,
+        "detail": detail,
+        **(more or {}),
+    }
+    own = {"Cache-Control": "no-store", **(headers or {})}
+    return Response(json.dumps(told), status, own, MEDIA_TYPE)
+
+
+def phrase(status: int) -> str:
+    """Return a status in words, as HTTP has it."""
+    try:
+        return HTTPStatus(status).phrase
+    except ValueError:
+        return "Error"
+
+
+def of_store(error: StoreError) -> ProblemError:
+    """Return what an asker is told when the store is away."""
+    return ProblemError(503, str(error), retry_after=error.retry_after)
+
+
+def of_too_many(error: TooManyError) -> ProblemError:
+    """Return what an asker is told who has as much as is allowed."""
+    return ProblemError(429, str(error), retry_after=error.retry_after)
+
+
+def register(app: FastAPI) -> None:
+    """Let an app answer every error with a problem."""
+
+    async def own(request: Request, error: Exception) -> Response:
+        assert isinstance(error, ProblemError)
+        return error.response
+
+    async def store(request: Request, error: Exception) -> Response:
+        assert isinstance(error, StoreError)
+        return of_store(error).response
+
+    async def too_many(request: Request, error: Exception) -> Response:
+        assert isinstance(error, TooManyError)
+        return of_too_many(error).response
+
+    async def refused(request: Request, error: Exception) -> Response:
+        return ProblemError(422, str(error)).response
+
+    async def invalid(request: Request, error: Exception) -> Response:
+        assert isinstance(error, RequestValidationError)
+        return _invalid(error)
+
+    async def plain(request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        return _plain(error)
+
+    app.add_exception_handler(ProblemError, own)
+    app.add_exception_handler(StoreError, store)
+    app.add_exception_handler(TooManyError, too_many)
+    app.add_exception_handler(TrefoilError, refused)
+    app.add_exception_handler(RequestValidationError, invalid)
+    app.add_exception_handler(HTTPException, plain)
+
+
+def _invalid(error: RequestValidationError) -> Response:
+    found = error.errors()
+    if any(one["type"] == "json_invalid" for one in found):
+        place = next(one["loc"][-1] for one in found if one["type"] == "json_invalid")
+        where = f" at character {place + 1}" if isinstance(place, int) else ""
+        return problem(400, f"The body is not well-formed JSON{where}.")
+    told = faults(found, error.body)
+    more = f" ({len(told) - 1} more)" if len(told) > 1 else ""
+    detail = told[0]["detail"].rstrip(".") + more + "."
+    return problem(422, detail[:1].upper() + detail[1:], {"errors": told})
+
+
+#: What the framework's own errors say in our words.
+_SAID = {
+    400: "The body is not well-formed JSON.",
+    404: "There is nothing at this address; /api lists what there is.",
+    405: "This address does not take that method; the field Allow says which it takes.",
+}
+
+
+def _plain(error: HTTPException) -> Response:
+    detail = _SAID.get(error.status_code, str(error.detail))
+    return problem(error.status_code, detail, None, error.headers)
