@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-
-import numpy as np
 
 from puzzles.names import Placed, placement_name, sticker_name
 from puzzles.notation import write
 from puzzles.picture import draw
 from puzzles.puzzle import Puzzle, Word
-from search import candidates, claims
-from search.coverage import covered
+from search import claims
+from search.checking import check
+from search.coverage import LongStep, covered
 from search.encoding import Scope
 from search.hands import held
-from search.impossible import wanted_effect
 from search.ranking import Measured, Ranking, Weights, rank
 from search.reasons import why
+from search.representatives import Represented, represented, words_of
 from search.request import Request
 from search.shelves import Shelves
 
@@ -98,16 +97,34 @@ def found(
 ) -> Found:
     """Return the ranked answers that shelves hold for a request."""
     bounds = request.bounds
-    triples = request.triples()
-    words: dict[Word, tuple[int, int, int]] = {}
-    for triple in triples:
-        for word in candidates.words_for(scope, shelves, triple, bounds.setup):
-            check_word(request.puzzle, scope, triple, word)
-            if bounds.turns is None or len(word) <= bounds.turns:
-                words.setdefault(word, triple)
-    shortest = min((len(word) for word in words), default=0)
-    says = searched(request, scope, shelves, shortest)
-    return ranked(request, words, says, weights, most, left_handed)
+    own = represented(scope, request.triples(), request.any_twist)
+    words = words_of(scope, shelves, own.triples, bounds.setup, bounds.turns)
+    return from_words(
+        request, own, words, shelves.half_length, shelves.steps, weights, most, left_handed
+    )
+
+
+def from_words(
+    request: Request,
+    own: Represented,
+    words: Mapping[Word, int],
+    half_length: int,
+    steps: Iterable[LongStep],
+    weights: Weights | None = None,
+    most: int = 10,
+    left_handed: bool = False,
+) -> Found:
+    """Return the ranked answers of a request from words of its representative.
+
+    ``words`` come with the place of the three-cycle that they do in ``own.triples``; they were
+    found up to a half-length, and by some long steps. Raises RuntimeError if one of them does
+    another cycle: what is stored is broken then.
+    """
+    there = {own.carried(word): own.images[number] for word, number in words.items()}
+    check(own.scope, list(there.values()), list(there))
+    shortest = min((len(word) for word in there), default=0)
+    says = searched(request, own.scope, half_length, steps, shortest)
+    return ranked(request, there, says, weights, most, left_handed)
 
 
 def ranked(
@@ -130,18 +147,6 @@ def ranked(
     return Found(request, (cycle[0], cycle[1], cycle[2]), answers, says, left_out)
 
 
-def check_word(puzzle: Puzzle, scope: Scope, triple: tuple[int, int, int], word: Word) -> None:
-    """Raise RuntimeError if a word from a shelf does not do its cycle: the shelf is broken then."""
-    effect = puzzle.effect(word)
-    wanted = wanted_effect(puzzle, triple)
-    kept = scope.placements
-    if not np.array_equal(effect[kept], wanted[kept]):
-        raise RuntimeError(
-            f"{write(puzzle, word)} was kept for a cycle that it does not do; the stored searches "
-            "are broken and should be removed"
-        )
-
-
 def told_apart(request_alike: bool, scope: Scope) -> str:
     """Return what is to be said about pieces that look the same: all are told apart in proofs."""
     puzzle = scope.puzzle
@@ -151,20 +156,23 @@ def told_apart(request_alike: bool, scope: Scope) -> str:
     return " with all pieces told apart" if like else ""
 
 
-def searched(request: Request, scope: Scope, shelves: Shelves, shortest: int) -> Searched:
+def searched(
+    request: Request, scope: Scope, half_length: int, steps: Iterable[LongStep], shortest: int
+) -> Searched:
     """Say how far a search went, and what that proves for this request.
 
-    ``shortest`` is the length of the shortest answer, 0 for none. Where only so many turns were
-    asked for, longer answers are not looked at, and no more is claimed.
+    It met all rings up to a half-length, and those of some long steps. ``shortest`` is the length
+    of the shortest answer, 0 for none. Where only so many turns were asked for, longer answers are
+    not looked at, and no more is claimed.
     """
-    bounds, half_length = request.bounds, shelves.half_length
+    bounds = request.bounds
     complete = claims.complete(scope, half_length)
     apart = told_apart(request.alike, scope)
     if complete is not None and bounds.turns is not None:
         complete = min(complete, bounds.turns)
     if complete is None or bounds.setup is not None:
         best = f"{shortest} turns is the shortest found; " if shortest else ""
-        text = f"{best}searched {covered(half_length, shelves.steps, apart)}"
+        text = f"{best}searched {covered(half_length, steps, apart)}"
         if complete is None:
             text += "; on this puzzle that proves no number of turns"
         return Searched(half_length, bounds.setup, None, text)

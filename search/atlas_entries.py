@@ -6,7 +6,7 @@ Words are chosen once for each orbit of three-cycles and carried to the others b
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache
 
@@ -20,16 +20,14 @@ from puzzles.puzzle import PieceType, Puzzle, Word
 from puzzles.words import normal
 from search import brackets as forms
 from search import frames
+from search.checking import check
 from search.encoding import Scope
 from search.frames import Frames, Numbers
-from search.impossible import wanted_effect
 from search.kernels.arrays import NONE, Shelf
 from search.request import Request
 from search.setups import within
 from search.shelves import Shelves
 
-#: Words that are checked together, so that memory stays small.
-CHUNK = 2048
 #: Of cycles that look the same, those with at most so many turns more than the best are compared.
 SPREAD = 2
 #: Words that are compared for one orbit, of the shortest and of the easiest each.
@@ -282,35 +280,8 @@ def entries(
         done += [(short[0], short[1].word), (easy[0], easy[2].word)]
         a, b, c = (placement_name(puzzle, p) for p in row)
         result.append(Entry(row, (a, b, c), short[1], easy[2]))
-    check(scope, flat[[k for k, _ in done]], [word for _, word in done])
+    check(scope, flat[[k for k, _ in done]].tolist(), [word for _, word in done])
     return result
-
-
-def check(scope: Scope, triples: Numbers, words: Sequence[Word]) -> None:
-    """Raise RuntimeError unless each word does its three-cycle of placements and nothing else.
-
-    Kept pieces count: those of the other types may end up anywhere.
-    """
-    puzzle = scope.puzzle
-    # One turn more, which moves nothing, fills the shorter words up.
-    still = np.arange(puzzle.placement_count)
-    moves = np.concatenate([puzzle.moves, still[None, :]])
-    for k in range(0, len(words), CHUNK):
-        own, part = triples[k : k + CHUNK], words[k : k + CHUNK]
-        longest = max(len(word) for word in part)
-        filled = np.array([word + (len(moves) - 1,) * (longest - len(word)) for word in part])
-        ends = np.tile(scope.placements, (len(part), 1))
-        for column in filled.T:
-            ends = moves[column[:, None], ends]
-        wanted = np.array([wanted_effect(puzzle, triple) for triple in own.tolist()])
-        wrong = (ends != wanted[:, scope.placements]).any(axis=1)
-        if wrong.any():
-            at = int(wrong.argmax())
-            cycle = " ".join(placement_name(puzzle, p) for p in own[at].tolist())
-            raise RuntimeError(
-                f"{write(puzzle, part[at])} does not do the cycle {cycle}; the stored searches "
-                "are broken and should be removed"
-            )
 
 
 def _look_alike(puzzle: Puzzle, triple: tuple[int, int, int]) -> list[tuple[int, int, int]]:

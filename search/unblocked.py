@@ -20,7 +20,7 @@ from puzzles.blocking import without
 from puzzles.errors import LimitError, RequestError
 from puzzles.puzzle import Puzzle, Word
 from puzzles.words import normal
-from search.answers import check_word
+from search import checking
 from search.candidates import MOST_WORDS, words_for
 from search.coverage import covered
 from search.encoding import Scope
@@ -78,8 +78,9 @@ class View:
         bounds, result = self.request.bounds, dict[Word, int]()
         most = MOST_WORDS if self.calm else SIEVED_WORDS * MOST_WORDS
         for number, triple in self.triples:
-            for found in words_for(self.scope, shelves, triple, bounds.setup, most):
-                check_word(self.request.puzzle, self.scope, triple, found)
+            every = words_for(self.scope, shelves, triple, bounds.setup, most)
+            checking.check(self.scope, [triple] * len(every), every)
+            for found in every:
                 word = normal(own.puzzle, [self.turns[t] for t in found])
                 if bounds.turns is not None and len(word) > bounds.turns:
                     continue
