@@ -51,8 +51,12 @@ MOST_WORKERS = 64
 MOST_READERS = 16
 #: The least and the most memory of one worker, in megabytes; below it the kernels do not load.
 LEAST_MEMORY, MOST_MEMORY = 1_000, 1_000_000
-#: Kinds of things (``stores.base.Things``) that can be made again and make room for others.
+#: The most jobs that are remembered; those that ended first go first.
+MOST_JOBS = 100_000
+#: Kinds of things (``stores.base.Things``) that can be made again and make room for others, and how
+#: many bytes of them are kept.
 EVICTED = ("answer",)
+MOST_EVICTED_BYTES = 200_000_000
 
 
 @dataclass(frozen=True)

@@ -111,8 +111,10 @@ class Job:
     ``run`` counts how often it was begun anew. ``kind`` and ``spec`` (JSON) say what to do,
     ``askers`` who wants it. ``spent``: seconds of computing so far, over all workers. ``progress``
     and ``outcome`` are JSON, empty for none yet; ``progress`` is what the workers said last.
-    ``version`` goes up with all that can be seen to change. ``began``: when the first lease was
-    given, 0.0 before.
+    ``shards`` and ``recorded`` count the parts of the stage, none while it is planned.
+    ``version`` goes up with every change of all of this but ``spent``, over all runs. ``created``:
+    when this run was asked for; ``began``: when its first lease was given, ``ended``: when it was
+    over, 0.0 before. ``askers`` stay when it is over.
     """
 
     key: str
@@ -215,22 +217,32 @@ class Figures:
     failed: int
 
 
+def doublings(spent: float) -> int:
+    """Return how often one second was doubled: 0 below 1 s, 1 below 2 s, 2 below 4 s, and so on."""
+    return int(spent).bit_length()
+
+
 class Jobs(ABC):
     """Jobs, in shards that are leased.
 
     Each shard's result is taken once, under the lease that is in force. A lease that runs out is
     given to somebody else; a shard whose leases ran out or failed MOST_ATTEMPTS times ends its job
-    as failed. Who is given work: the asker with the fewest leases first, then the job on which the
-    least was spent (in doublings, so that short ones go first and long ones take turns), then the
-    older one; within a job, the lowest number.
+    as failed; a part of a job that is STOPPING is dropped instead of being opened again.
+
+    Who is given work: jobs that are STOPPING first; then the asker with the fewest leases, then the
+    job on which the least was spent (in ``doublings``, so that short ones go first and long ones
+    take turns), then the older one; within a job, the lowest number. A lease on a job counts for
+    all of its askers, and a job goes by that one of them who has the fewest.
+
+    Beyond ``settings.MOST_JOBS``, jobs that are over make room, those that ended first go first.
     """
 
     @abstractmethod
     def submit(self, key: str, kind: str, spec: str, asker: str, limits: JobLimits) -> Job:
         """Return the job with a key, which somebody wants.
 
-        One that is open is joined, one that is done stays as it is; one that was stopped or has
-        failed begins anew with its next ``run``. Raises TooManyError.
+        One that waits or runs is joined, one that is done stays as it is; one that is stopping,
+        was stopped or has failed begins anew with its next ``run``. Raises TooManyError.
         """
 
     @abstractmethod
@@ -250,7 +262,8 @@ class Jobs(ABC):
     def lease(self, worker: str, seconds: float, only: Shard | None = None) -> Lease | None:
         """Return a lease on the shard that is next, or on that one; None if there is none.
 
-        Leases that ran out are taken back before.
+        Leases that ran out are taken back before. A message about another run, stage or epoch
+        than what is open now gets None.
         """
 
     @abstractmethod
@@ -272,7 +285,8 @@ class Jobs(ABC):
     def results(self, lease: Lease) -> list[bytes]:
         """Return what the parts of the stage before have given, in order, for a plan.
 
-        Parts that were dropped when the job was stopped are left out.
+        Parts that were dropped when the job was stopped are left out. Nothing for a lease that is
+        no more in force.
         """
 
     @abstractmethod
@@ -285,7 +299,10 @@ class Jobs(ABC):
 
     @abstractmethod
     def end(self, lease: Lease, state: State, outcome: str, error: str, spent: float) -> bool:
-        """Finish a plan, and with it the job, as DONE, STOPPED or FAILED; whether it was taken."""
+        """Finish a plan, and with it the job, as DONE, STOPPED or FAILED; whether it was taken.
+
+        A part may end its job as FAILED, with an error that no other attempt would mend.
+        """
 
     @abstractmethod
     def give_back(self, lease: Lease, spent: float) -> None:
@@ -301,7 +318,10 @@ class Jobs(ABC):
 
     @abstractmethod
     def waiting(self, most: int) -> list[Shard]:
-        """Return the open shards that are next, first come first, without leasing them."""
+        """Return the open shards that are next, in the order of their leases, without leasing them.
+
+        Leases that ran out are taken back before.
+        """
 
     @abstractmethod
     def figures(self) -> Figures:
@@ -370,11 +390,14 @@ class Item:
 
 
 class Clubs(ABC):
-    """Clubs and what is on their shelves. Links are known by the hashes of their keys alone."""
+    """Clubs and what is on their shelves. Links are known by the hashes of their keys alone.
+
+    What is done to a club that is not there (any more) does nothing.
+    """
 
     @abstractmethod
     def found(self, number: str, name: str, hashes: dict[Role, str]) -> None:
-        """Found a club, whose number nobody else has."""
+        """Found a club, whose number nobody else has; raises ValueError if somebody has."""
 
     @abstractmethod
     def entered(self, key_hash: str) -> tuple[Club, Role] | None:
@@ -398,7 +421,10 @@ class Clubs(ABC):
 
     @abstractmethod
     def add(self, number: str, data: str, most: int) -> Item:
-        """Put something on the shelf; raises TooManyError if there are ``most`` already."""
+        """Put something on the shelf; numbers go up and are never given twice.
+
+        Raises TooManyError if there are ``most`` already, KeyError if there is no such club.
+        """
 
     @abstractmethod
     def change(self, number: str, item: int, data: str) -> bool:
