@@ -144,9 +144,8 @@ class Held:
         ``for_good``: it is the store that says whether it is lost, however late.
         """
         spent = time.process_time()
-        news = dict(self._news)
         try:
-            progress = self.progress({}) if news else ""
+            progress = self.progress({}) if self._news else ""
             signal = self.store.jobs.renew(
                 self.lease, self.seconds, spent - self._counted, progress
             )
@@ -156,9 +155,7 @@ class Held:
             return
         self._counted = spent
         self._due, self._until = now + self._renewal, now + self.seconds
-        for name, value in news.items():
-            if self._news.get(name) == value:
-                del self._news[name]
+        self._news.clear()
         self._lost = signal is Signal.LOST
         if signal is Signal.STOP and self.stopping_since is None:
             self.stopping_since = time.monotonic()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache
 from importlib import import_module
 from typing import get_args
 
@@ -21,7 +21,7 @@ KINDS: dict[str, tuple[str, str]] = {
 assert set(KINDS) == set(get_args(Kind))
 
 
-@lru_cache(maxsize=None)
+@cache
 def work_for(kind: str) -> Work:
     """Return what does jobs of a kind, always the same; raises LookupError for an unknown kind."""
     if kind not in KINDS:
