@@ -7,12 +7,8 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from service import options
+from service import endings, options
 from service.output import (
-    FOUND,
-    IMPOSSIBLE,
-    INTERRUPTED,
-    NONE_FOUND,
     checked,
     print_json,
     print_text,
@@ -29,11 +25,10 @@ from service.settings import (
 
 if TYPE_CHECKING:
     from puzzles.puzzle import Puzzle
-    from search.request import Bounds, Request
-    from service.atlases import AtlasRequest, TypeAtlas
-    from service.engine import Engine, FindResult
+    from search.request import Bounds
+    from service.engine import Engine
+    from service.reports import Report
 
-STOPPED = "stopped before the search was done; this is what was found so far"
 #: What may stand between the names of a cycle, other than spaces.
 BETWEEN = re.compile(r"->|[→,]")
 
@@ -76,6 +71,7 @@ def find(
     """Find the shortest and the easiest sequences that cycle three pieces."""
     from puzzles import load
     from search.request import request
+    from service import reports
 
     path = checked(picture)
     chosen = settings(options.whole("--threads", threads))
@@ -98,67 +94,61 @@ def find(
         from puzzles.picture import draw
 
         write_file(path, draw(wanted.puzzle, wanted.triples()[0]))
-    return _show_found(result, json)
+    report = reports.find(result.found, result.outcome.stopped_by)
+    return show_found(report, bounds, any_twist, json)
 
 
-def _show_found(result: FindResult, json: bool) -> int:
-    """Print how a request ended; return the exit status."""
-    found, by = result.found, result.outcome.stopped_by
-    ended = _ended(by, found.request.bounds)
-    nothing = _nothing(by, found.searched.text, found.searched.half_length)
+def show_found(report: Report, bounds: Bounds, any_twist: bool, json: bool) -> int:
+    """Print a report of answers, as text or as JSON; return the exit status."""
     if json:
-        from service import reports
-
-        report = reports.find(found, by)
-        reason = "; ".join(filter(None, (nothing.rstrip("."), ended)))
-        print_json(report if found.answers else {**report, "reason": reason})
-    elif found.answers:
+        print_json(report)
+    elif report["answers"]:
         from service.tables import show_find
 
-        show_find(found)
-        if _unseen(found.request):
-            say("these three look the same, so nobody sees them move; --apart tells them apart")
-        say_all(STOPPED if by == "person" else "", ended)
-    elif by == "person":
-        print_text(nothing)
+        show_find(report, any_twist)
+        if report["unseen"]:
+            say(endings.UNSEEN)
+        _say_ended(report, bounds)
     else:
-        say_all(nothing, ended)
-    return INTERRUPTED if by == "person" else FOUND if found.answers else NONE_FOUND
+        _say_nothing(report, bounds)
+    return endings.status(report)
+
+
+def show_atlas(report: Report, bounds: Bounds, shown: int, json: bool) -> int:
+    """Print an atlas, as a table of so many lines or as JSON; return the exit status."""
+    if json:
+        print_json(report)
+    else:
+        from service import tables
+
+        tables.show_atlas(report, shown)
+        if report["entries"]:
+            _say_ended(report, bounds)
+        else:
+            _say_nothing(report, bounds)
+    return endings.status(report)
+
+
+def _say_ended(report: Report, bounds: Bounds) -> None:
+    by = report["stopped_by"]
+    say_all(
+        endings.STOPPED if by == endings.PERSON else "",
+        endings.ended(by, bounds, len(report.get("types", "1"))),
+    )
+
+
+def _say_nothing(report: Report, bounds: Bounds) -> None:
+    by, sentence = report["stopped_by"], endings.nothing_for(report)
+    if by == endings.PERSON:
+        print_text(sentence)
+    else:
+        say_all(sentence, endings.ended(by, bounds, len(report.get("types", "1"))))
 
 
 def say_all(*texts: str) -> None:
     """Say those texts that are not empty."""
     for text in filter(None, texts):
         say(text)
-
-
-def _unseen(wanted: Request) -> bool:
-    """Return whether the three pieces look the same in each other's place."""
-    puzzle, slots = wanted.puzzle, [place.slot for place in wanted.cycle]
-    twists = puzzle.types[int(puzzle.type_of[slots[0]])].twists
-    return wanted.alike and twists == 1 and len({int(puzzle.alike[slot]) for slot in slots}) == 1
-
-
-def _nothing(by: str | None, text: str, half_length: int) -> str:
-    if by == "person":
-        return f"Nothing found yet; searched to half-length {half_length}."
-    return f"Nothing was found: {text}."
-
-
-def _ended(by: str | None, bounds: Bounds, types: int = 1) -> str:
-    """Return that the time was over and how to go on, empty where something else ended a search.
-
-    A time limit that was given is for all types of an atlas together, the usual one for each.
-    """
-    from search.request import MOST_SECONDS
-
-    limit = bounds.time_limit
-    if by != "time" or limit is None:
-        return ""
-    each = " for each type" if bounds.seconds is None and types > 1 else ""
-    more = min(3 * limit * (types if each else 1), MOST_SECONDS)
-    goes_on = f"; `--seconds {more:g}` goes on" if more > limit else ""
-    return f"stopped after {limit:g} s{each}{goes_on}"
 
 
 def atlas(
@@ -186,48 +176,14 @@ def atlas(
     loaded = load(puzzle)
     own_layers, kept = layer_numbers(loaded, layers), kept_types(loaded, keep, free)
     types = _types(loaded, kind, own_layers, keep, free)
+    from service import reports
     from service.atlases import AtlasRequest
     from service.atlases import atlas as made
 
     wanted = AtlasRequest(loaded, types, own_layers, kept, alike, bounds)
     with working(chosen) as engine:
         parts = list(made(engine, wanted))
-    return _show_atlas(wanted, parts, shown, json)
-
-
-def _show_atlas(wanted: AtlasRequest, parts: list[TypeAtlas], shown: int, json: bool) -> int:
-    """Print an atlas, as a table of so many lines or as JSON; return the exit status."""
-    ends = [part.stopped_by for part in parts]
-    by = "person" if "person" in ends else "time" if "time" in ends else None
-    ended = _ended(by, wanted.bounds, len(wanted.types))
-    entries = sum(len(part.entries) for part in parts)
-    never = by is None and all(part.impossible == part.cycles for part in parts)
-    nothing = _none_of(parts, by, never)
-    if json:
-        from service import reports
-
-        report = reports.atlas(wanted.puzzle, parts, by)
-        reason = "; ".join(filter(None, (nothing.rstrip(".") if ended else nothing, ended)))
-        print_json(report if entries else {**report, "reason": reason})
-    else:
-        from service.tables import show_atlas
-
-        show_atlas(wanted.puzzle, parts, shown)
-        if entries:
-            say_all(STOPPED if by == "person" else "", ended)
-        elif by == "person":
-            print_text(nothing)
-        else:
-            say_all(nothing, ended)
-    status = IMPOSSIBLE if never else NONE_FOUND
-    return INTERRUPTED if by == "person" else FOUND if entries else status
-
-
-def _none_of(parts: list[TypeAtlas], by: str | None, never: bool) -> str:
-    if never:
-        return " ".join(part.reason for part in parts)
-    text = "; ".join(f"{part.kind.name}: {part.searched.text}" for part in parts)
-    return _nothing(by, text, min(part.searched.half_length for part in parts))
+    return show_atlas(reports.atlas(wanted, parts), bounds, shown, json)
 
 
 def _types(

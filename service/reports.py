@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from puzzles.puzzle import Puzzle
+from service import endings
 
 if TYPE_CHECKING:
     from puzzles.effects import Effect
     from search.answers import Answer, Found, Searched
     from search.atlas_entries import Entry, Said
-    from service.atlases import TypeAtlas
+    from search.request import Request
+    from service.atlases import AtlasRequest, TypeAtlas
 
 Report = dict[str, Any]
 
@@ -59,16 +61,32 @@ def find(found: Found, stopped_by: str | None) -> Report:
     """Return the answers to a request; ``left_out`` counts the families beyond those shown.
 
     ``stopped_by`` is who or what ended the search early: the person, the time, or nothing.
+    ``unseen``: the three pieces look the same in each other's place. Without answers, ``reason``
+    says why.
     """
-    return {
+    says = found.searched
+    report = {
         "puzzle": found.request.puzzle.name,
         "cycle": list(found.cycle),
         "answers": [answer(one) for one in found.answers],
         "left_out": found.left_out,
-        "searched": searched(found.searched),
+        "searched": searched(says),
         "stopped": stopped_by is not None,
         "stopped_by": stopped_by,
+        "unseen": _unseen(found.request),
     }
+    if not found.answers:
+        sentence = endings.nothing(stopped_by, says.text, says.half_length)
+        end = endings.ended(stopped_by, found.request.bounds)
+        report["reason"] = endings.reason(sentence.rstrip("."), end)
+    return report
+
+
+def _unseen(wanted: Request) -> bool:
+    """Return whether the three pieces look the same in each other's place."""
+    puzzle, slots = wanted.puzzle, [place.slot for place in wanted.cycle]
+    twists = puzzle.types[int(puzzle.type_of[slots[0]])].twists
+    return wanted.alike and twists == 1 and len({int(puzzle.alike[slot]) for slot in slots}) == 1
 
 
 def _said(own: Said) -> Report:
@@ -89,18 +107,25 @@ def _entry(kind: str, own: Entry) -> Report:
     }
 
 
-def atlas(puzzle: Puzzle, parts: list[TypeAtlas], stopped_by: str | None) -> Report:
-    """Return an atlas; ``searched`` is what holds for all its types."""
+def atlas(wanted: AtlasRequest, parts: list[TypeAtlas]) -> Report:
+    """Return an atlas; ``searched`` is what holds for all its types.
+
+    Without entries, ``reason`` says why.
+    """
+    ends = [part.stopped_by for part in parts]
+    by = next((end for end in (endings.PERSON, endings.TIME) if end in ends), None)
     says = [part.searched for part in parts]
     completes = [one.complete for one in says]
     known = [complete for complete in completes if complete is not None]
-    return {
-        "puzzle": puzzle.name,
+    text = "; ".join(f"{part.kind.name}: {part.searched.text}" for part in parts)
+    half_length = min((one.half_length for one in says), default=0)
+    report = {
+        "puzzle": wanted.puzzle.name,
         "searched": {
-            "half_length": min((one.half_length for one in says), default=0),
+            "half_length": half_length,
             "setup": says[0].setup if says else None,
             "complete": min(known) if known and len(known) == len(completes) else None,
-            "text": "; ".join(f"{part.kind.name}: {part.searched.text}" for part in parts),
+            "text": text,
         },
         "types": [
             {
@@ -115,9 +140,16 @@ def atlas(puzzle: Puzzle, parts: list[TypeAtlas], stopped_by: str | None) -> Rep
         ],
         "missing": sum(part.missing for part in parts),
         "entries": [_entry(part.kind.name, one) for part in parts for one in part.entries],
-        "stopped": stopped_by is not None,
-        "stopped_by": stopped_by,
+        "stopped": by is not None,
+        "stopped_by": by,
     }
+    if not report["entries"]:
+        sentence = endings.nothing(by, text, half_length)
+        if endings.never(report):
+            sentence = " ".join(part.reason for part in parts)
+        end = endings.ended(by, wanted.bounds, len(wanted.types))
+        report["reason"] = endings.reason(sentence, end)
+    return report
 
 
 def repeats(puzzle: Puzzle, word: tuple[int, ...], most: int) -> int | None:

@@ -12,71 +12,72 @@ from puzzles.puzzle import Puzzle
 from service.layout import page
 
 if TYPE_CHECKING:
-    from search.answers import Answer, Found
-    from search.atlas_entries import Entry
-    from service.atlases import TypeAtlas
     from service.reports import Report
 
 
-def show_find(found: Found) -> None:
+def show_find(report: Report, any_twist: bool) -> None:
     """Print the answers to a request: the leading ones in full, the others in a table."""
+    cycle, answers, left = report["cycle"], report["answers"], report["left_out"]
     with page() as out:
-        twists = " in any twist" if found.request.any_twist else ""
-        out.line(f"{found.request.puzzle.name}: {_arrows(found.cycle)}{twists}", "bold")
-        out.line(_sentence(found.searched.text))
-        for answer in found.answers:
-            if answer.leads:
+        twists = " in any twist" if any_twist else ""
+        out.line(f"{report['puzzle']}: {_arrows(cycle)}{twists}", "bold")
+        out.line(_sentence(report["searched"]["text"]))
+        for answer in answers:
+            if answer["leads"]:
                 out.line()
-                out.named(f"{_sentence(answer.leads)[:-1]}:", answer.notation, "bold")
-                out.pairs(_about(answer, found.cycle))
-        others = [answer for answer in found.answers if not answer.leads]
+                leads = _sentence(" and ".join(answer["leads"]))[:-1]
+                out.named(f"{leads}:", answer["notation"], "bold")
+                out.pairs(_about(answer, cycle))
+        others = [answer for answer in answers if not answer["leads"]]
         if others:
             heads = ["also", "turns", "things", "layers", "family"]
             rows = [
-                [a.notation, a.turns, a.things, " ".join(a.layers), a.folded or ""] for a in others
+                [a["notation"], a["turns"], a["things"], " ".join(a["layers"]), a["folded"] or ""]
+                for a in others
             ]
-            if any(answer.cycle != found.cycle for answer in others):
+            if any(answer["cycle"] != cycle for answer in others):
                 heads.append("cycle")
                 for row, answer in zip(rows, others, strict=True):
-                    row.append(_other(answer, found.cycle))
+                    row.append(_other(answer, cycle))
             out.table(heads, rows, " rr r")
-        if found.left_out:
+        if left:
             more = (
                 "family more; --most shows it"
-                if found.left_out == 1
-                else f"families more; --most {len(found.answers) + found.left_out} shows them"
+                if left == 1
+                else f"families more; --most {len(answers) + left} shows them"
             )
-            out.line(f"{found.left_out} {more}")
+            out.line(f"{left} {more}")
 
 
 def _arrows(names: Sequence[str]) -> str:
     return " → ".join(names)
 
 
-def _other(answer: Answer, asked: Sequence[str]) -> str:
+def _other(answer: Report, asked: Sequence[str]) -> str:
     """Return the cycle that an answer does where it is another than the asked one, else nothing."""
-    return "" if tuple(answer.cycle) == tuple(asked) else _arrows(answer.cycle)
+    return "" if answer["cycle"] == asked else _arrows(answer["cycle"])
 
 
-def _about(answer: Answer, asked: Sequence[str]) -> list[tuple[str, object]]:
-    things = f"{answer.things} thing{'s' if answer.things != 1 else ''} to remember"
-    family = f"and {answer.folded} more of the same family" if answer.folded else ""
-    holding = f"{answer.hold[0]} up, {answer.hold[1]} in front" if answer.hold[0] else ""
-    if answer.held_sequence != answer.sequence:
-        holding += f": {answer.held_sequence}"
+def _about(answer: Report, asked: Sequence[str]) -> list[tuple[str, object]]:
+    things = f"{answer['things']} thing{'s' if answer['things'] != 1 else ''} to remember"
+    family = f"and {answer['folded']} more of the same family" if answer["folded"] else ""
+    hold, held = answer["hold"], answer["held_sequence"]
+    holding = f"{hold['up']} up, {hold['front']} in front" if hold["up"] else ""
+    if held != answer["sequence"]:
+        holding += f": {held}"
     names = {"setup": "the setup", "a": "A", "b": "B"}
-    undone = " and ".join(names[part] for part in answer.undone_same)
-    same = "motions" if answer.motions else "turns"
+    undone = " and ".join(names[part] for part in answer["undone_same"])
+    same = "motions" if answer["motions"] else "turns"
     return [
-        ("turns", f"{answer.sequence}  ({answer.turns} turns, {things})"),
+        ("turns", f"{answer['sequence']}  ({answer['turns']} turns, {things})"),
         ("cycle", _other(answer, asked)),
-        ("setup", answer.setup),
-        ("A", answer.a),
-        ("B", answer.b),
+        ("setup", answer["setup"]),
+        ("A", answer["a"]),
+        ("B", answer["b"]),
         ("hold", holding),
-        ("hands", ", ".join(answer.motions)),
+        ("hands", ", ".join(answer["motions"])),
         ("undoing", f"{undone} by the same {same} again" if undone else ""),
-        ("why", answer.why),
+        ("why", answer["why"]),
         ("", family),
     ]
 
@@ -85,46 +86,48 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
 
 
-def show_atlas(puzzle: Puzzle, parts: Sequence[TypeAtlas], most: int) -> None:
+def show_atlas(report: Report, most: int) -> None:
     """Print how many cycles have how many turns, then the first lines of each type's table."""
     with page() as out:
-        for part in parts:
-            out.line(f"{puzzle.name}, {part.kind.name}: {part.cycles:,} three-cycles", "bold")
-            out.line(_sentence(part.searched.text))
-            if part.missing:
+        for part in report["types"]:
+            out.line(f"{report['puzzle']}, {part['type']}: {part['cycles']:,} three-cycles", "bold")
+            out.line(_sentence(part["searched"]["text"]))
+            if part["missing"]:
                 out.line(_without(part))
-            if not part.entries:
+            entries = [own for own in report["entries"] if own["type"] == part["type"]]
+            if not entries:
                 continue
-            turns = Counter(entry.shortest.turns for entry in part.entries)
-            things = Counter(entry.easiest.things for entry in part.entries)
+            turns = Counter(own["turns"] for own in entries)
+            things = Counter(own["easiest"]["things"] for own in entries)
             out.table(("turns", "cycles"), sorted(turns.items()), "rr")
             out.table(("things to remember", "cycles"), sorted(things.items()), "rr")
-            rows = [_line(entry) for entry in part.entries[:most]]
+            rows = [_line(own) for own in entries[:most]]
             if rows:
                 out.table(("cycle", "shortest", "turns", "easiest", "things"), rows, "  r r")
-            left = len(part.entries) - len(rows)
+            left = len(entries) - len(rows)
             if left:
-                out.line(f"{left:,} more; --most {len(part.entries)} or --json shows them")
+                out.line(f"{left:,} more; --most {len(entries)} or --json shows them")
 
 
-def _without(part: TypeAtlas) -> str:
-    open_ones = part.missing - part.impossible
+def _without(part: Report) -> str:
+    open_ones = part["missing"] - part["impossible"]
     says = []
-    if part.impossible:
-        says.append(f"{part.impossible:,} are proven impossible")
+    if part["impossible"]:
+        says.append(f"{part['impossible']:,} are proven impossible")
     if open_ones:
         says.append(f"{open_ones:,} were not found within the bound")
     return _sentence(" and ".join(says))
 
 
-def _line(entry: Entry) -> tuple[object, ...]:
-    short, easy = entry.shortest, entry.easiest
+def _line(entry: Report) -> tuple[object, ...]:
+    easy = entry["easiest"]
+    same = all(easy[name] == entry[name] for name in ("sequence", "notation"))
     return (
-        _arrows(entry.cycle),
-        short.notation,
-        short.turns,
-        "the same" if easy == short else easy.notation,
-        easy.things,
+        _arrows(entry["cycle"]),
+        entry["notation"],
+        entry["turns"],
+        "the same" if same else easy["notation"],
+        easy["things"],
     )
 
 
