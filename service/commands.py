@@ -7,7 +7,7 @@ from typing import Annotated, cast
 
 import typer
 
-from service import cli_depths, cli_find, cli_puzzle
+from service import cli_depths, cli_find, cli_puzzle, cli_serve
 from service.output import BAD_INPUT, FOUND, print_text, say
 
 app = typer.Typer(
@@ -24,6 +24,8 @@ app.command(name="try")(cli_puzzle.attempt)
 app.command()(cli_find.atlas)
 app.command()(cli_puzzle.scramble)
 app.command()(cli_depths.depths)
+app.command()(cli_serve.serve)
+app.command()(cli_serve.work)
 
 
 @app.callback(invoke_without_command=True)

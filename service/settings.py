@@ -202,6 +202,11 @@ def store_address(asked: str | None = None) -> str:
     return address
 
 
+def is_redis(address: str) -> bool:
+    """Return whether the address of a store is that of a Redis server."""
+    return address.startswith(("redis://", "rediss://", "unix://"))
+
+
 def default_store() -> Path:
     """Return the SQLite file that is the store where nobody names another; raises RequestError."""
     base = os.environ.get("XDG_DATA_HOME")

@@ -1,0 +1,69 @@
+"""The commands that run the service: serve, and work for one more worker."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from puzzles.errors import RequestError
+from service.output import FOUND, print_text
+
+StoreOption = Annotated[
+    str | None,
+    typer.Option(
+        "--store",
+        metavar="FILE",
+        help="Keep everything in this file, or at redis://…; else what TREFOIL_STORE says.",
+    ),
+]
+Port = Annotated[
+    str | None,
+    typer.Option("--port", metavar="N", help="Listen at this port; 8000 unless given, 0 any free."),
+]
+Host = Annotated[
+    str | None,
+    typer.Option(
+        "--host", metavar="ADDRESS", help="Listen at this address; at 127.0.0.1 unless given."
+    ),
+]
+WorkerCount = Annotated[
+    str | None,
+    typer.Option("--workers", metavar="N", help="Begin so many workers; 1 unless given."),
+]
+
+
+def serve(
+    port: Port = None,
+    host: Host = None,
+    store: StoreOption = None,
+    workers: WorkerCount = None,
+) -> int:
+    """Run the service: searches as jobs behind an HTTP API, with workers beside it."""
+    from service.settings import service_settings
+
+    settings = service_settings(store, host, port, workers)
+    from service import serving
+
+    serving.serve(settings)
+    return FOUND
+
+
+def work(store: StoreOption = None) -> int:
+    """Run one more worker for a service, on this machine or, with Redis, on any."""
+    from service.settings import is_redis, service_settings
+    from service.stores.base import StoreError
+    from service.works import process
+
+    settings = service_settings(store)
+    process.log_to_stderr()
+    try:
+        if is_redis(settings.store):
+            from service import transport
+
+            transport.work(settings)
+        else:
+            process.work(settings, ready=lambda: print_text("ready"))
+    except StoreError as error:
+        raise RequestError(str(error)) from None
+    return FOUND
