@@ -1,19 +1,38 @@
-"""Where finished searches are kept: the promises, and one file for each way to keep them."""
+"""What a service keeps: the promises, and one family of files for each way to keep it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 from service.settings import Settings
-from service.stores.base import Levels, NoLevels
+from service.stores.base import Levels, NoLevels, Store
 
-__all__ = ["Levels", "NoLevels", "opened"]
+__all__ = ["Levels", "NoLevels", "Store", "open_store", "opened"]
+
+#: How the address of a Redis server begins; everything else is the path of a SQLite file.
+REDIS = ("redis://", "rediss://", "unix://")
 
 
 def opened(settings: Settings, warn: Callable[[str], None]) -> Levels:
-    """Return the store that settings ask for; ``warn`` is told if it cannot be used."""
+    """Return the levels that settings ask for; ``warn`` is told if they cannot be used."""
     if settings.cache is None:
         return NoLevels()
-    from service.stores.sqlite import SqliteLevels
+    from service.stores.forgiving import Forgiving
+    from service.stores.sqlite import SqliteStore
 
-    return SqliteLevels(settings.cache, warn)
+    return Forgiving(SqliteStore(settings.cache).levels, warn)
+
+
+def open_store(address: str) -> Store:
+    """Return the store at an address, a Redis server's or the path of a SQLite file.
+
+    Nothing is opened before it is used; ``missing`` says what is wrong with it.
+    """
+    if address.startswith(REDIS):
+        from service.stores.redis import RedisStore
+
+        return RedisStore(address)
+    from service.stores.sqlite import SqliteStore
+
+    return SqliteStore(Path(address).expanduser())

@@ -16,7 +16,7 @@ from search.goals import Goal
 from search.request import Bounds
 from search.shelves import LONG_STEPS, Shelves
 from service.engine import TIME, Engine
-from service.stores.sqlite import SqliteLevels
+from service.stores.sqlite import SqliteStore
 
 
 class Steps(Goal):
@@ -28,14 +28,11 @@ class Steps(Goal):
 
 @pytest.fixture
 def engine(tmp_path: Path) -> Engine:
-    def failing(text: str) -> None:
-        raise AssertionError(text)
-
-    return Engine(SqliteLevels(tmp_path / "levels.sqlite", failing))
+    return Engine(SqliteStore(tmp_path / "levels.sqlite").levels)
 
 
 def test_a_search_without_bounds_does_not_use_levels_of_a_bounded_one(
-    engine: Engine, monkeypatch: pytest.MonkeyPatch
+    engine: Engine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whether or not somebody asked for levels before, the result is the same."""
     monkeypatch.setattr(plan, "PATIENCE", 1_000)
@@ -47,7 +44,7 @@ def test_a_search_without_bounds_does_not_use_levels_of_a_bounded_one(
     after = engine.search(one, Steps(None, None, None)).shelves
     assert after.to_bytes() == fresh.to_bytes()
     # What is stored: levels by half-length, the others beyond them.
-    numbers = engine.levels.numbers(_key(engine))
+    numbers = engine.levels.numbers(_key(tmp_path))
     assert [n for n in numbers if n < LONG_STEPS] == list(range(1, 8))
     assert max(numbers) == after.number
     assert np.array_equal(engine.search(one, Goal(7, None, None)).shelves.turns, bounded.turns)
@@ -57,10 +54,8 @@ def test_a_search_without_bounds_does_not_use_levels_of_a_bounded_one(
     assert again.to_bytes() == after.to_bytes()
 
 
-def _key(engine: Engine) -> str:
-    store = engine.levels
-    assert isinstance(store, SqliteLevels)
-    with sqlite3.connect(store.path) as connection:
+def _key(folder: Path) -> str:
+    with sqlite3.connect(folder / "levels.sqlite") as connection:
         [(key,)] = connection.execute("select distinct key from level")
     assert isinstance(key, str)
     return key

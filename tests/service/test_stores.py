@@ -1,4 +1,4 @@
-"""What a store promises, held against every way to keep levels."""
+"""Levels in a SQLite file, and what a person at a command line sees of a file that fails."""
 
 from __future__ import annotations
 
@@ -13,7 +13,8 @@ import pytest
 from service.cli import run
 from service.settings import Settings
 from service.stores import NoLevels, opened
-from service.stores.sqlite import SqliteLevels
+from service.stores.forgiving import Forgiving
+from service.stores.sqlite import SqliteStore
 
 Ask = Callable[..., tuple[int, Any]]
 
@@ -28,14 +29,14 @@ def path(tmp_path: Path) -> Path:
 
 
 def test_a_level_is_there_after_it_was_put(path: Path) -> None:
-    store = SqliteLevels(path, _failing)
+    store = SqliteStore(path).levels
     assert store.numbers("a") == []
     assert store.get("a", 3) is None
     store.put("a", 5, b"five")
     store.put("a", 3, b"three")
     store.put("b", 4, b"four")
     store.close()
-    other = SqliteLevels(path, _failing)
+    other = SqliteStore(path).levels
     assert other.numbers("a") == [3, 5]
     assert other.get("a", 3) == b"three"
     assert other.get("a", 4) is None
@@ -43,7 +44,7 @@ def test_a_level_is_there_after_it_was_put(path: Path) -> None:
 
 
 def test_a_level_has_one_result(path: Path) -> None:
-    store = SqliteLevels(path, _failing)
+    store = SqliteStore(path).levels
     store.put("a", 3, b"first")
     store.put("a", 3, b"second")
     assert store.get("a", 3) == b"first"
@@ -52,7 +53,7 @@ def test_a_level_has_one_result(path: Path) -> None:
 
 def test_several_may_write_at_once(path: Path) -> None:
     def write(number: int) -> None:
-        store = SqliteLevels(path, _failing)
+        store = SqliteStore(path).levels
         for level in range(10):
             store.put("a", level, bytes([level]) * 1000)
             store.put(f"own{number}", level, bytes([number]) * 1000)
@@ -60,7 +61,7 @@ def test_several_may_write_at_once(path: Path) -> None:
 
     with ThreadPoolExecutor(4) as pool:
         list(pool.map(write, range(4)))
-    store = SqliteLevels(path, _failing)
+    store = SqliteStore(path).levels
     assert store.numbers("a") == list(range(10))
     assert all(store.get("a", k) == bytes([k]) * 1000 for k in range(10))
     assert all(store.get(f"own{n}", 9) == bytes([n]) * 1000 for n in range(4))
@@ -68,7 +69,7 @@ def test_several_may_write_at_once(path: Path) -> None:
 
 
 def test_a_damaged_level_is_not_there_and_can_be_put_again(path: Path) -> None:
-    store = SqliteLevels(path, _failing)
+    store = SqliteStore(path).levels
     store.put("a", 3, b"right")
     connection = sqlite3.connect(path)
     connection.execute("update level set data = ?", (b"wrong",))
@@ -81,7 +82,7 @@ def test_a_damaged_level_is_not_there_and_can_be_put_again(path: Path) -> None:
 
 
 def test_what_was_used_longest_ago_makes_room(path: Path) -> None:
-    store = SqliteLevels(path, _failing, most_bytes=2500)
+    store = SqliteStore(path, most_levels=2500).levels
     store.put("old", 1, bytes(1000))
     connection = sqlite3.connect(path)
     connection.execute("update level set used = 0")
@@ -108,7 +109,7 @@ def _other_program(path: Path) -> None:
 
 
 def _other_version(path: Path) -> None:
-    store = SqliteLevels(path, _failing)
+    store = SqliteStore(path).levels
     store.put("a", 1, b"x")
     store.close()
     connection = sqlite3.connect(path)
@@ -128,7 +129,7 @@ def test_a_file_that_cannot_be_used_is_said_once_and_left_alone(
     spoil(path)
     before = path.read_bytes() if path.is_file() else None
     said: list[str] = []
-    store = SqliteLevels(path, said.append)
+    store = Forgiving(SqliteStore(path).levels, said.append)
     assert store.numbers("a") == []
     store.put("a", 3, b"three")
     assert store.get("a", 3) is None
@@ -141,7 +142,7 @@ def test_a_file_that_cannot_be_used_is_said_once_and_left_alone(
 def test_a_folder_that_cannot_be_made_is_said(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     said: list[str] = []
-    store = SqliteLevels(tmp_path / "file" / "levels.sqlite", said.append)
+    store = Forgiving(SqliteStore(tmp_path / "file" / "levels.sqlite").levels, said.append)
     assert store.numbers("a") == []
     assert len(said) == 1
 
@@ -165,7 +166,7 @@ def test_results_that_cannot_be_read_are_made_again(
     first = asked(*request)
     connection = sqlite3.connect(path)
     [data] = connection.execute("select data from level where half_length = 4").fetchone()
-    store = SqliteLevels(path, _failing)
+    store = SqliteStore(path).levels
     keys = [row[0] for row in connection.execute("select distinct key from level")]
     connection.execute("delete from level")
     connection.commit()
