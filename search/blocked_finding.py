@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from puzzles.notation import write
 from puzzles.puzzle import Word
@@ -15,7 +15,7 @@ from search.impossible import ImpossibleError, check
 from search.nesting import things
 from search.ranking import Weights
 from search.request import Bounds, Request
-from search.unblocked import Beside
+from search.unblocked import Gathered, Met
 
 #: The most words that are ranked, of the shortest and of those with the fewest things each.
 MOST_WORDS = 60
@@ -50,43 +50,65 @@ def forbid_unreached(ends: Ends) -> None:
         )
 
 
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """The words that answer a request, and which wanted state each of them leads to.
+
+    ``level``: how far the search in the fixed frame went. ``met``: what the one beside it has met,
+    None where it was not done; ``further``: some words come from there.
+    """
+
+    words: dict[Word, int]
+    level: int
+    met: Met | None = None
+    further: bool = False
+
+
+def choose(
+    request: Request, own: Problem, sequences: Sequences, beside: Gathered | None = None
+) -> Chosen:
+    """Return the words that a search in the fixed frame, and one beside it, have for a request.
+
+    Of all that fulfil it the shortest are taken, and those with the fewest things to remember.
+    """
+    limit = request.bounds.turns
+    words: dict[Word, int] = {}
+    for number, found in enumerate(sequences.words):
+        for word in found:
+            if limit is None or len(word) <= limit:
+                words.setdefault(word, number)
+    own_words = len(words)
+    for word, number in (beside.words if beside is not None else {}).items():
+        words.setdefault(word, number)
+    by_length = sorted(words, key=lambda word: (len(word), word))
+    easy = sorted(words, key=lambda word: (things(own.puzzle, word), len(word), word))
+    taken = {word: words[word] for word in (*by_length[:MOST_WORDS], *easy[:MOST_WORDS])}
+    met = None if beside is None else beside.met
+    return Chosen(taken, sequences.level, met, len(words) > own_words)
+
+
 def blocked_found(
     request: Request,
     own: Problem,
-    sequences: Sequences,
+    chosen: Chosen,
     ends: Ends,
     weights: Weights | None = None,
     most: int = 10,
     left_handed: bool = False,
-    beside: Beside | None = None,
 ) -> Found:
-    """Return the ranked answers that a search in the fixed frame, and one beside it, have found."""
-    bounds = request.bounds
-    words: dict[Word, int] = {}
-    for number, found in enumerate(sequences.words):
-        for word in found:
-            if bounds.turns is None or len(word) <= bounds.turns:
-                words.setdefault(word, number)
-    own_words = len(words)
-    for word, number in (beside.words(sequences) if beside is not None else {}).items():
-        words.setdefault(word, number)
-    chosen = _chosen(own, words)
-    for word, number in chosen.items():
+    """Return the ranked answers to a request on a puzzle on which turns can be blocked.
+
+    Raises RuntimeError if a word does not do what it is for: what is stored is broken then.
+    """
+    for word, number in chosen.words.items():
         _check(own, word, number)
-    shortest = min((len(word) for word in chosen), default=0)
-    says = searched(own, bounds, request.alike, sequences.level, shortest, ends)
-    if beside is not None:
-        more = beside.said(sequences, len(words) - own_words, told_apart(own, request.alike))
-        says = replace(says, text=f"{says.text}; {more}") if more else says
-    triples = {word: own.wanted[number].triple for word, number in chosen.items()}
+    shortest = min((len(word) for word in chosen.words), default=0)
+    says = searched(own, request.bounds, request.alike, chosen.level, shortest, ends)
+    if chosen.met is not None:
+        more = chosen.met.said(chosen.further, told_apart(own, request.alike))
+        says = replace(says, text=f"{says.text}; {more}")
+    triples = {word: own.wanted[number].triple for word, number in chosen.words.items()}
     return ranked(request, triples, says, weights, most, left_handed)
-
-
-def _chosen(own: Problem, words: dict[Word, int]) -> dict[Word, int]:
-    """Return the shortest words, and those with the fewest things to remember."""
-    by_length = sorted(words, key=lambda word: (len(word), word))
-    easy = sorted(words, key=lambda word: (things(own.puzzle, word), len(word), word))
-    return {word: words[word] for word in (*by_length[:MOST_WORDS], *easy[:MOST_WORDS])}
 
 
 def _check(own: Problem, word: Word, number: int) -> None:

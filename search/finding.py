@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from puzzles.errors import LimitError
 from puzzles.puzzle import Puzzle
 from search.answers import Found, found
-from search.blocked_finding import blocked_found, forbid_unreached, problem_of
+from search.blocked_finding import blocked_found, choose, forbid_unreached, problem_of
 from search.deepening import deepen
 from search.goals import Goal, goal_of
 from search.impossible import check
@@ -86,4 +86,5 @@ def _found_blocked(wanted: Request, weights: Weights | None, most: int, threads:
         if goal.level is not None or not sequences.level:
             raise
     beside.finish(sequences)
-    return blocked_found(wanted, own, sequences, ends, weights, most, beside=beside)
+    chosen = choose(wanted, own, sequences, beside.gathered(sequences))
+    return blocked_found(wanted, own, chosen, ends, weights, most)

@@ -22,7 +22,7 @@ from puzzles.puzzle import Puzzle, Word
 from puzzles.words import normal
 from search import checking
 from search.candidates import MOST_WORDS, words_for
-from search.coverage import covered
+from search.coverage import LongStep, covered
 from search.encoding import Scope
 from search.fastened import possible
 from search.fixed import FixedGoal, Sequences
@@ -88,14 +88,41 @@ class View:
                     result.setdefault(word, number)
         return result
 
-    def said(self, shelves: Shelves, count: int, apart: str) -> str:
-        """Return what was covered, and how many answers come from it, to go after a semicolon."""
-        which = f"with only the turns that block nothing ({len(self.turns)} of {self.of})"
+    def gathered(self, own: Problem, shelves: Shelves) -> Gathered:
+        """Return what shelves give, with how far they go."""
+        met = Met(self.calm, len(self.turns), self.of, shelves.half_length, shelves.steps)
+        return Gathered(self.words(own, shelves), met)
+
+
+@dataclass(frozen=True)
+class Met:
+    """What the other search has met: rings up to a half-length, and those of some long steps.
+
+    ``turns`` of so many (``of``) took part, if ``calm`` those that block nothing.
+    """
+
+    calm: bool
+    turns: int
+    of: int
+    half_length: int
+    steps: tuple[LongStep, ...]
+
+    def said(self, further: bool, apart: str) -> str:
+        """Return what was covered, and whether answers come from it, to go after a semicolon."""
+        which = f"with only the turns that block nothing ({self.turns} of {self.of})"
         if not self.calm:
             which = "that knows of no blocked turns, its words kept where they can be done"
-        far = covered(shelves.half_length, shelves.steps, apart)
-        found = "further sequences come from" if count else "nothing further came from"
+        far = covered(self.half_length, self.steps, apart)
+        found = "further sequences come from" if further else "nothing further came from"
         return f"{found} the search {which}, which met {far}"
+
+
+@dataclass(frozen=True, eq=False)
+class Gathered:
+    """What the other search gave: words that can be done, what they are for, what it met."""
+
+    words: dict[Word, int]
+    met: Met
 
 
 @lru_cache(maxsize=16)
@@ -229,14 +256,8 @@ class Beside:
         except LimitError:
             self.view = None
 
-    def words(self, found: Sequences) -> dict[Word, int]:
-        """Return the other search's words and what they are for, where they are of use."""
+    def gathered(self, found: Sequences) -> Gathered | None:
+        """Return what the other search gave, None where it was not done or is of no use."""
         if self.view is None or self.shelves is None or self.enough(found):
-            return {}
-        return self.view.words(self._own, self.shelves)
-
-    def said(self, found: Sequences, count: int, apart: str) -> str:
-        """Return what was covered besides, empty for nothing; ``count`` words come from it."""
-        if self.view is None or self.shelves is None or self.enough(found):
-            return ""
-        return self.view.said(self.shelves, count, apart)
+            return None
+        return self.view.gathered(self._own, self.shelves)

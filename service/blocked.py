@@ -12,7 +12,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from puzzles.errors import LimitError
-from search.blocked_finding import blocked_found, forbid_unreached, problem_of
+from search.blocked_finding import (
+    Chosen,
+    blocked_found,
+    choose,
+    forbid_unreached,
+    problem_of,
+)
 from search.both_ends import Ends, from_both_ends
 from search.fixed import FixedGoal, FixedProgress, Sequences, deepen, goal_of
 from search.fixed_problem import Problem
@@ -24,6 +30,16 @@ from search.unblocked import Beside, View
 
 if TYPE_CHECKING:
     from service.engine import Engine, FindResult
+
+
+@dataclass(frozen=True, eq=False)
+class Searched:
+    """All that the searches for one request have given."""
+
+    own: Problem
+    ends: Ends
+    chosen: Chosen
+    outcome: FixedOutcome
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +64,15 @@ def find(
     """Return the ranked answers to a request; raises what ``Engine.find`` does."""
     from service.engine import FindResult, with_note
 
+    found = searched(engine, request)
+    answers = blocked_found(
+        request, found.own, found.chosen, found.ends, weights, most, left_handed
+    )
+    return FindResult(with_note(answers, found.outcome.note), found.outcome)
+
+
+def searched(engine: Engine, request: Request) -> Searched:
+    """Return what the searches for a request give; raises what ``Engine.find`` does."""
     own = problem_of(request)
     ends = stored_ends(engine, own)
     forbid_unreached(ends)
@@ -60,10 +85,8 @@ def find(
     outcome = search(engine, own, goal, beside=beside)
     if not engine.stop():
         beside.finish(outcome.sequences)
-    answers = blocked_found(
-        request, own, outcome.sequences, ends, weights, most, left_handed, beside
-    )
-    return FindResult(with_note(answers, outcome.note), outcome)
+    chosen = choose(request, own, outcome.sequences, beside.gathered(outcome.sequences))
+    return Searched(own, ends, chosen, outcome)
 
 
 def stored_ends(engine: Engine, own: Problem) -> Ends:

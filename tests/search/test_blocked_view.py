@@ -14,7 +14,7 @@ from puzzles.names import read_placement
 from puzzles.notation import parse
 from puzzles.puzzle import Puzzle, Word
 from search import find
-from search.blocked_finding import blocked_found, problem_of
+from search.blocked_finding import blocked_found, choose, problem_of
 from search.both_ends import Ends
 from search.deepening import deepen
 from search.fixed import FixedGoal, Sequences, nothing
@@ -155,7 +155,8 @@ def test_what_is_said_of_words_of_the_other_search() -> None:
     wanted = problem_of(own)
     beside = Beside(own, wanted, FixedGoal(None, 20.0), lambda view, goal: shelves)
     beside.now(20.0)
-    found = blocked_found(own, wanted, nothing(wanted), Ends(None, 5), most=3, beside=beside)
+    chosen = choose(own, wanted, nothing(wanted), beside.gathered(nothing(wanted)))
+    found = blocked_found(own, wanted, chosen, Ends(None, 5), most=3)
     text = found.searched.text
     assert f"{min(a.turns for a in found.answers)} turns is the shortest found" in text
     # Five layers with 3 and 5 turns; of these 3 and 2 block nothing.
@@ -208,8 +209,7 @@ def test_the_other_search_has_its_turn_once() -> None:
     assert asked[0].seconds is not None
     assert 10 < asked[0].seconds <= 14
     # What the first one comes to later is an answer of its own.
-    assert beside.words(some) == {}
-    assert beside.said(some, 0, "") == ""
+    assert beside.gathered(some) is None
 
 
 class Kept(NoLevels):
