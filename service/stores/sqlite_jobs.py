@@ -128,12 +128,10 @@ class SqliteJobs(Jobs):
         return Signal.STOP if held.state is State.STOPPING else Signal.GO_ON
 
     def record(self, lease: Lease, result: bytes, spent: float, seconds: float) -> Lease | None:
-        if lease.shard.plans:
-            raise ValueError("a plan has no result to record")
         with self._file.writing() as connection:
             now = self._file.now(connection)
             held = shards.held(connection, lease, now)
-            if held is None:
+            if held is None or not held.number:
                 return None
             connection.execute(
                 "update shard set state = 'done', result = ?, payload = '', token = null "
@@ -159,12 +157,12 @@ class SqliteJobs(Jobs):
         return [bytes(row[0]) for row in rows]
 
     def plan(self, lease: Lease, parts: Sequence[bytes], spent: float, progress: str) -> bool:
-        if not lease.shard.plans or not parts:
-            raise ValueError("a plan has at least one part, and no part has parts")
+        if not parts:
+            raise ValueError("a plan has at least one part")
         with self._file.writing() as connection:
             now = self._file.now(connection)
             held = shards.held(connection, lease, now)
-            if held is None:
+            if held is None or held.number:
                 return False
             shards.charge(connection, held.job, spent, now)
             _tell(connection, held.job, progress)
@@ -186,7 +184,7 @@ class SqliteJobs(Jobs):
         with self._file.writing(durable=True) as connection:
             now = self._file.now(connection)
             held = shards.held(connection, lease, now)
-            if held is None:
+            if held is None or (held.number and state is not State.FAILED):
                 return False
             shards.charge(connection, held.job, spent, now)
             shards.close(connection, held.job, state, outcome, error, now)
