@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator, Iterator
 from dataclasses import replace
 from functools import lru_cache
+from typing import NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,12 +15,14 @@ from search.coverage import LongStep
 from search.encoding import Scope
 from search.kernels import shelving
 from search.kernels import triples as kernels
-from search.kernels.arrays import NONE, Triples
+from search.kernels.arrays import NONE, Shelf, Triples
 from search.shelves import Shelves, empty_shelf
 
 #: Words this much longer, or with this many more things to remember, than the best known are kept.
 SLACK_TURNS = 1
 SLACK_THINGS = 1
+#: Orbits that are compared with what stood there before at once.
+ROWS = 1_000
 
 
 @lru_cache(maxsize=16)
@@ -47,6 +51,16 @@ def empty(scope: Scope) -> Shelves:
     )
 
 
+class Words(NamedTuple):
+    """Words of many orbits, as ``Shelf`` has them: orbits, costs, others, lengths (n,), words."""
+
+    orbits: NDArray[np.int64]
+    costs: NDArray[np.int16]
+    others: NDArray[np.int16]
+    lengths: NDArray[np.int16]
+    words: NDArray[np.uint8]
+
+
 class Filling:
     """Shelves of one level in the making: rings are put on in any number of steps.
 
@@ -60,12 +74,18 @@ class Filling:
         own_turns, own_things = self.shortest.cost[:, 0], self.easiest.cost[:, 0]
         self._turns = np.maximum(found.turns, own_turns.astype(np.int64)) + SLACK_TURNS
         self._things = np.maximum(found.things, own_things.astype(np.int64)) + SLACK_THINGS
-        self._rings = found.rings
+        self.rings = found.rings
 
     def put(self, records: NDArray[np.uint8]) -> None:
         """Put rings on, records of shape (n, RECORD), as far as they are of use."""
-        self._rings += int(
-            shelving.gather(
+        for _ in self.putting(records):
+            pass
+
+    def putting(self, records: NDArray[np.uint8]) -> Iterator[None]:
+        """Do what ``put`` does, and yield now and then; what was put stays if nobody goes on."""
+        at = 0
+        while at < len(records):
+            at, rings = shelving.gather(
                 self.scope.arrays,
                 triples(self.scope),
                 self.shortest,
@@ -73,20 +93,39 @@ class Filling:
                 self._turns,
                 self._things,
                 records,
-                0,
+                at,
                 len(records),
             )
-        )
+            self.rings += int(rings)
+            yield
+
+    def put_words(self, shortest: Words, easiest: Words, rings: int) -> None:
+        """Put on what stands on other shelves of the same step, from so many rings of use."""
+        shelving.put_all(self.shortest, *shortest)
+        shelving.put_all(self.easiest, *easiest)
+        self.rings += rings
+
+    def new_words(self) -> tuple[Words, Words]:
+        """Return what stands on the shelves and did not before, orbit by orbit, best first."""
+        found = self.found
+        return _new(self.shortest, found.shortest), _new(self.easiest, found.easiest)
 
     def settled(
         self, half_length: int, steps: tuple[LongStep, ...] = (), astray: bool = False
     ) -> Shelves:
         """Return the shelves, with what setups make of them, as those of the steps done."""
+        return finish(self.settling(half_length, steps, astray))
+
+    def settling(
+        self, half_length: int, steps: tuple[LongStep, ...] = (), astray: bool = False
+    ) -> Generator[None, None, Shelves]:
+        """Do what ``settled`` does, and yield now and then."""
         enc, numbered, found = self.scope.arrays, triples(self.scope), self.found
         turns = np.minimum(self.shortest.cost[:, 0].astype(np.int64), found.turns)
-        kernels.settle(enc, numbered, turns, 2)
         things = np.minimum(self.easiest.cost[:, 0].astype(np.int64), found.things)
-        kernels.settle(enc, numbered, things, 1)
+        for best, weight in ((turns, 2), (things, 1)):
+            while kernels.settle(enc, numbered, best, weight):
+                yield
         return replace(
             found,
             half_length=half_length,
@@ -94,10 +133,46 @@ class Filling:
             easiest=self.easiest,
             turns=turns,
             things=things,
-            rings=self._rings,
+            rings=self.rings,
             steps=steps,
             astray=astray,
         )
+
+
+def finish(work: Generator[None, None, Shelves]) -> Shelves:
+    """Return what a generator returns in the end."""
+    while True:
+        try:
+            next(work)
+        except StopIteration as end:
+            return cast(Shelves, end.value)
+
+
+def _new(shelf: Shelf, before: Shelf) -> Words:
+    """Return the words of a shelf that did not stand on it before."""
+    changed = np.flatnonzero(
+        (shelf.cost != before.cost).any(axis=1)
+        | (shelf.other != before.other).any(axis=1)
+        | (shelf.words != before.words).any(axis=(1, 2))
+    )
+    orbits, places = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for begin in range(0, len(changed), ROWS):
+        rows = changed[begin : begin + ROWS]
+        # Every word now against every one before, (rows, now, before).
+        same = (shelf.words[rows][:, :, None, :] == before.words[rows][:, None, :, :]).all(axis=3)
+        for one, other in ((shelf.cost, before.cost), (shelf.other, before.other)):
+            same &= one[rows][:, :, None] == other[rows][:, None, :]
+        row, place = np.nonzero(~same.any(axis=2) & (shelf.cost[rows] != NONE))
+        orbits.append(rows[row])
+        places.append(place)
+    own = np.concatenate(orbits), np.concatenate(places)
+    return Words(
+        own[0].astype(np.int64),
+        shelf.cost[own],
+        shelf.other[own],
+        shelf.length[own],
+        shelf.words[own],
+    )
 
 
 def with_rings(

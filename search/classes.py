@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import lru_cache
+from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,9 +26,14 @@ class _Listing:
         self.left = list(range(turns)) if length > 2 else [-1]
         self.found: list[NDArray[np.uint8]] = []
         self.room = np.zeros((ROOM_FOR_WORDS, length), dtype=np.uint8)
+        self._lock = Lock()
 
     def go_on(self) -> bool:
-        """List one slice more; return whether there was one."""
+        """List one slice more; return whether there was one. Any thread may."""
+        with self._lock:
+            return self._go_on()
+
+    def _go_on(self) -> bool:
         if not self.left:
             return False
         enc, second = self.scope.arrays, self.left[0]

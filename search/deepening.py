@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 
 from puzzles.errors import LimitError
@@ -48,35 +48,65 @@ def deepen(
     shelves = found if found is not None else atlas.empty(scope)
     text = ""
     while not goal.reached(scope, shelves):
-        planned = plan.next_step(scope, shelves)
-        step = planned
-        if goal.half_length is not None or (step is None and not shelves.half_length):
-            step = _asked_for(scope, shelves)
+        step, astray = step_after(scope, shelves, goal)
         if step is None:
             break
         filling = atlas.Filling(scope, shelves)
         text = step.text
         broken = False
-        for part in step.joins(scope, threads):
-            # Slice by slice: all rings of a level at once take seconds, in which nobody can stop.
-            filling.put(part.records)
+        for share in fill(scope, filling, step, threads):
             seconds = time.monotonic() - started
             over = goal.seconds is not None and seconds > goal.seconds
             if over or stop():
                 broken = True
                 break
-            yield Progress(shelves, step.half_length, text, part.share, seconds)
+            yield Progress(shelves, step.half_length, text, share, seconds)
+        shelves = atlas.finish(settling(filling, None if broken else step, astray))
         if broken:
-            shelves = filling.settled(shelves.half_length, shelves.steps, shelves.astray)
             break
-        astray = shelves.astray or step != planned
-        if step.long is None:
-            shelves = filling.settled(step.half_length, shelves.steps, astray)
-        else:
-            shelves = filling.settled(shelves.half_length, (*shelves.steps, step.long), astray)
         yield Progress(shelves, step.half_length, text, 1.0, time.monotonic() - started)
     seconds = time.monotonic() - started
     yield Progress(shelves, shelves.half_length, text, 1.0, seconds, True)
+
+
+def step_after(scope: Scope, shelves: Shelves, goal: goals.Goal) -> tuple[plan.Step | None, bool]:
+    """Return the step after some shelves, None for none, and whether it leaves the plan.
+
+    Raises LimitError for a level that was asked for and would need too much memory.
+    """
+    planned = plan.next_step(scope, shelves)
+    step = planned
+    if goal.half_length is not None or (step is None and not shelves.half_length):
+        step = _asked_for(scope, shelves)
+    return step, shelves.astray or step != planned
+
+
+def fill(
+    scope: Scope, filling: atlas.Filling, step: plan.Step, threads: int = 1
+) -> Iterator[float]:
+    """Put the rings of a step on shelves; yield the share that is done, some 0.1 s apart.
+
+    Slice by slice: all rings of a level at once take seconds, in which nobody can stop.
+    """
+    for part in step.joins(scope, threads):
+        for _ in filling.putting(part.records):
+            yield part.share
+        yield part.share
+
+
+def settling(
+    filling: atlas.Filling, step: plan.Step | None, astray: bool
+) -> Generator[None, None, Shelves]:
+    """Return the shelves after a step, or, for None, with what there is of one; yield in between.
+
+    ``astray``: the step leaves the plan.
+    """
+    found = filling.found
+    if step is None:
+        return filling.settling(found.half_length, found.steps, found.astray)
+    if step.long is None:
+        return filling.settling(step.half_length, found.steps, astray)
+    return filling.settling(found.half_length, (*found.steps, step.long), astray)
 
 
 def _asked_for(scope: Scope, shelves: Shelves) -> plan.Step:

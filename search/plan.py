@@ -26,15 +26,17 @@ from search.encoding import Scope
 from search.frames import triple
 from search.kernels.arms import begin_word
 from search.kernels.arrays import NONE
+from search.kernels.records import RECORD
 from search.nested import words
 from search.request import MOST_HALF_LENGTH
 from search.rings import (
     Part,
     Slice,
     joined,
-    level,
     level_cost,
+    listing,
     memory,
+    parts,
     scratch,
     table_bytes,
     word_counts,
@@ -68,14 +70,28 @@ class Step:
         """What it is about, for somebody who waits for it."""
         return f"half-length {self.half_length}" if self.long is None else self.long.text
 
-    def joins(self, scope: Scope, threads: int = 1) -> Iterator[Slice]:
-        """Do the step in slices, as ``rings.level`` and ``rings.joined`` do."""
+    def listing(self, scope: Scope) -> Iterator[None]:
+        """List the words A of the step, which is done once; yield now and then."""
         if self.long is None:
-            return level(scope, self.half_length, threads)
+            yield from listing(scope, self.half_length)
+        else:
+            words(scope, FAMILIES[self.long.family])
+            yield
+
+    def parts(self, scope: Scope) -> list[Part]:
+        """Return the joins of the step, in order."""
+        if self.long is None:
+            return parts(scope, self.half_length)
         family, radius1, radius2 = FAMILIES[self.long.family], self.long.radius1, self.long.radius2
         count = len(words(scope, family))
-        work = Part(family.length, True, radius1, radius2, radius2, 0, count, family)
-        return joined(scope, [work], threads)
+        return [Part(family.length, True, radius1, radius2, radius2, 0, count, family)]
+
+    def joins(self, scope: Scope, threads: int = 1) -> Iterator[Slice]:
+        """Do the step in slices, as ``rings.joined`` does."""
+        nothing = np.zeros((0, RECORD), dtype=np.uint8)
+        for _ in self.listing(scope):
+            yield Slice(nothing, 0, 0, 0.0)
+        yield from joined(scope, self.parts(scope), threads)
 
 
 def level_step(scope: Scope, half_length: int) -> Step:

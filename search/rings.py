@@ -28,6 +28,8 @@ MOST_BYTES = 400_000_000
 ROOM_FOR_RECORDS = 20_000
 #: With threads, a slice comes after so many seconds at the latest, be it without rings.
 BEAT_SECONDS = 0.1
+#: Where a word's blocks of arms end if all of them are looked up.
+EVERY_BLOCK = 1 << 62
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,8 @@ class Part:
     """One join: words A of a length, cyclic or linear, from begin to end, and lengths of arms.
 
     Arms of ``radius1`` turns meet those of ``least_radius`` to ``most_radius``. The words are all
-    of their length, or those of a ``family``, whose equal conjugates are met once.
+    of their length, or those of a ``family``, whose equal conjugates are met once. Of a word alone
+    the arms that are looked up may be those of some blocks, ``first_block`` to ``last_block``.
     """
 
     length: int
@@ -46,6 +49,8 @@ class Part:
     begin: int
     end: int
     family: Family | None = None
+    first_block: int = 0
+    last_block: int = EVERY_BLOCK
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,21 +215,28 @@ def scratch(scope: Scope) -> Scratch:
     )
 
 
-class _Joiner:
-    """One worker's scratch, kept from part to part; it only ever grows."""
+class Joiner:
+    """One worker's scratch and tables, kept from part to part; they only ever grow.
+
+    Tables that are filled for a word are used again where the next part is about the same word.
+    """
 
     def __init__(self, scope: Scope) -> None:
         self.scope = scope
         self.room = room(scope, 512, 512)
         self.work = scratch(scope)
         self.out = np.zeros((ROOM_FOR_RECORDS, RECORD), dtype=np.uint8)
+        self.tables: object = None
 
     def run(self, part: Part) -> Iterator[tuple[NDArray[np.uint8], NDArray[np.int64], int]]:
         """Do a part in slices; yield records, tally, and how many words are done so far."""
         table = columns(self.scope)
         words = _words(self.scope, part)
-        at, resume = part.begin, 0
-        self.room.filled[:] = 0
+        at, resume = part.begin, part.first_block
+        tables = part.length, part.cyclic, part.family, part.least_radius, part.most_radius
+        if tables != self.tables:
+            self.tables = tables
+            self.room.filled[:] = 0
         while at < part.end:
             tally = np.zeros(2, dtype=np.int64)
             after, block, written, needed = join(
@@ -241,6 +253,7 @@ class _Joiner:
                 part.most_radius,
                 part.family is not None,
                 resume,
+                part.last_block,
                 self.out,
                 tally,
             )
@@ -265,35 +278,44 @@ def _words(scope: Scope, part: Part) -> NDArray[np.uint8]:
 
 def level(scope: Scope, half_length: int, threads: int = 1) -> Iterator[Slice]:
     """Do all joins of one half-length, see ``joined``."""
-    for length in range(1, 2 * half_length // 3 + 1):
-        for cyclic in (True, False):
-            if cyclic or length <= half_length // 2:
-                for _ in listed(scope, length, cyclic):
-                    yield Slice(np.zeros((0, RECORD), dtype=np.uint8), 0, 0, 0.0)
+    nothing = np.zeros((0, RECORD), dtype=np.uint8)
+    for _ in listing(scope, half_length):
+        yield Slice(nothing, 0, 0, 0.0)
     yield from joined(scope, parts(scope, half_length), threads)
 
 
-def joined(scope: Scope, work: list[Part], threads: int = 1) -> Iterator[Slice]:
+def listing(scope: Scope, half_length: int) -> Iterator[None]:
+    """List the words A of a half-length, which is done once; yield now and then."""
+    for length in range(1, 2 * half_length // 3 + 1):
+        for cyclic in (True, False):
+            if cyclic or length <= half_length // 2:
+                yield from listed(scope, length, cyclic)
+
+
+def joined(
+    scope: Scope, work: list[Part], threads: int = 1, joiner: Joiner | None = None
+) -> Iterator[Slice]:
     """Do joins; yield a slice of work at a time, about 0.1 s each.
 
     Stop by closing the iterator. With more than one thread the parts are dealt out; the rings come
     in the same order for any number of threads, so that shelves do not depend on it, and slices
-    without rings come while there is none to hand on. Raises LimitError.
+    without rings come while there is none to hand on. A single thread may work with a ``joiner``
+    that was used before. Raises LimitError.
     """
     nothing = np.zeros((0, RECORD), dtype=np.uint8)
     work = _dealt(scope, work, threads)
-    weights = [_weight(scope, part) for part in work]
+    weights = [part_weight(scope, part) for part in work]
     total = sum(weights) or 1.0
     done = 0.0
     if threads == 1:
-        joiner = _Joiner(scope)
+        joiner = joiner or Joiner(scope)
         for part, weight in zip(work, weights, strict=True):
             for records, tally, count in joiner.run(part):
                 share = (done + weight * count / (part.end - part.begin)) / total
                 yield Slice(records, int(tally[0]), int(tally[1]), share)
             done += weight
         return
-    joiners = [_Joiner(scope) for _ in range(threads)]
+    joiners = [Joiner(scope) for _ in range(threads)]
     stopped = False
 
     def run(number: int) -> list[tuple[NDArray[np.uint8], int, int]]:
@@ -326,7 +348,7 @@ def joined(scope: Scope, work: list[Part], threads: int = 1) -> Iterator[Slice]:
                 task.cancel()
 
 
-def _weight(scope: Scope, part: Part) -> float:
+def part_weight(scope: Scope, part: Part) -> float:
     """Return about how many conjugates a part looks at."""
     enc = scope.arrays
     arms = sum(
@@ -340,14 +362,14 @@ def _dealt(scope: Scope, work: list[Part], threads: int) -> list[Part]:
     """Cut parts, in order, so that no piece holds more than a share of the work, for threads."""
     if threads == 1:
         return work
-    total = sum(_weight(scope, part) for part in work)
+    total = sum(part_weight(scope, part) for part in work)
     result = []
     for part in work:
         # A word with long arms is much work, and there are few of them: each is a task.
         alone = part.length == 1 or part.family is not None
         pieces = part.end - part.begin if alone else 0
         pieces = pieces or max(
-            1, min(part.end - part.begin, round(_weight(scope, part) / total * 16 * threads))
+            1, min(part.end - part.begin, round(part_weight(scope, part) / total * 16 * threads))
         )
         edges = np.linspace(part.begin, part.end, pieces + 1).astype(int).tolist()
         for begin, end in itertools.pairwise(edges):

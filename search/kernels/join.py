@@ -68,6 +68,7 @@ def join(
     most_radius: int,
     distinct: bool,
     resume: int,
+    until: int,
     out: NDArray[np.uint8],
     tally: NDArray[np.int64],
 ) -> tuple[int, int, int, int]:
@@ -77,8 +78,8 @@ def join(
     the arms that are looked up, ``least_radius`` to ``most_radius`` <= ``radius1`` are those of the
     arms in the tables; ``distinct``: each conjugate stands there once. ``out`` (n, RECORD) receives
     one record for each ring. ``tally`` (2,) counts conjugates and agreeing pairs. ``resume`` is the
-    block of arms of the first word at which an earlier call broke off, 0 for none. ``room.filled``
-    must be 0 where another join begins.
+    block of arms of the first word at which an earlier call broke off, 0 for none; a word is done
+    with its block ``until``. ``room.filled`` must be 0 where another join begins.
 
     Returns the next word, the block of it to resume at, the number of records, and the entries that
     ``room`` must have, 0 if it was large enough, -1 if the tables are not yet full. A block whose
@@ -156,6 +157,8 @@ def join(
                 before = probed
                 probed += n
                 block += 1
+                if block > until:
+                    break
                 if block <= resume or (long > 0 and not least[c, prefix[0]]):
                     continue
                 spent = tally[0] + WORD_CONJUGATES * (number - begin)

@@ -24,6 +24,73 @@ from search.kernels.words import (
 
 #: Of how many turns at once a start may lie inside; the claims hold for no more parallel layers.
 MOST_INSIDE = 6
+#: A call of ``gather`` ends after the record with which it has looked at so many starts, some
+#: 20 ms; looking at a record costs as much as RECORD_STARTS, and cutting its ring RING_STARTS.
+MOST_STARTS = 400_000
+RECORD_STARTS = 4
+RING_STARTS = 20
+
+
+@kernel
+def put(
+    shelf: Shelf, orbit: int, fresh: NDArray[np.int64], length: int, cost: int, other: int
+) -> bool:
+    """Put a word, as the orbit's first triple has it, on a shelf, if it is better than the last.
+
+    Of equal ones those that came first stand first, and each word stands there once. A shelf is
+    then the first few, by cost, other and when they came, of all different words that were put,
+    however they were put together (``search.shards``).
+    """
+    room = shelf.cost.shape[1]
+    last = room - 1
+    if (cost, other) >= (int(shelf.cost[orbit, last]), int(shelf.other[orbit, last])):
+        return False
+    place = 0
+    for k in range(room):
+        kept = (int(shelf.cost[orbit, k]), int(shelf.other[orbit, k]))
+        if kept > (cost, other):
+            break
+        place = k + 1
+        if kept == (cost, other) and shelf.length[orbit, k] == length:
+            same = True
+            for m in range(length):
+                if shelf.words[orbit, k, m] != fresh[m]:
+                    same = False
+                    break
+            if same:
+                return False
+    # Whole rows, so that nothing is left behind a word and equal shelves are equal bytes.
+    row = shelf.words.shape[2]
+    for k in range(last, place, -1):
+        shelf.cost[orbit, k] = shelf.cost[orbit, k - 1]
+        shelf.other[orbit, k] = shelf.other[orbit, k - 1]
+        shelf.length[orbit, k] = shelf.length[orbit, k - 1]
+        for m in range(row):
+            shelf.words[orbit, k, m] = shelf.words[orbit, k - 1, m]
+    shelf.cost[orbit, place] = cost
+    shelf.other[orbit, place] = other
+    shelf.length[orbit, place] = length
+    for m in range(row):
+        shelf.words[orbit, place, m] = fresh[m] if m < length else 0
+    return True
+
+
+@kernel
+def put_all(
+    shelf: Shelf,
+    orbits: NDArray[np.int64],
+    costs: NDArray[np.int16],
+    others: NDArray[np.int16],
+    lengths: NDArray[np.int16],
+    words: NDArray[np.uint8],
+) -> None:
+    """Put words (n, LONGEST) on a shelf, in order, each on that of its orbit."""
+    fresh = np.zeros(LONGEST, dtype=np.int64)
+    for n in range(len(orbits)):
+        length = int(lengths[n])
+        for m in range(length):
+            fresh[m] = words[n, m]
+        put(shelf, orbits[n], fresh, length, int(costs[n]), int(others[n]))
 
 
 @kernel
@@ -53,31 +120,7 @@ def shelve(
         else:
             fresh[k] = enc.symmetry_back[s, word[k]]
     normalise(fresh, length, enc.turn_layer, enc.passes)
-    place = 0
-    for k in range(room):
-        kept = (int(shelf.cost[orbit, k]), int(shelf.other[orbit, k]))
-        if kept < (cost, other):
-            place = k + 1
-        if kept == (cost, other) and shelf.length[orbit, k] == length:
-            same = True
-            for m in range(length):
-                if shelf.words[orbit, k, m] != fresh[m]:
-                    same = False
-                    break
-            if same:
-                return False
-    for k in range(last, place, -1):
-        shelf.cost[orbit, k] = shelf.cost[orbit, k - 1]
-        shelf.other[orbit, k] = shelf.other[orbit, k - 1]
-        shelf.length[orbit, k] = shelf.length[orbit, k - 1]
-        for m in range(shelf.length[orbit, k - 1]):
-            shelf.words[orbit, k, m] = shelf.words[orbit, k - 1, m]
-    shelf.cost[orbit, place] = cost
-    shelf.other[orbit, place] = other
-    shelf.length[orbit, place] = length
-    for m in range(length):
-        shelf.words[orbit, place, m] = fresh[m]
-    return True
+    return put(shelf, orbit, fresh, length, cost, other)
 
 
 @kernel
@@ -103,9 +146,10 @@ def _shelve_starts(
     choice: NDArray[np.int64],
     word: NDArray[np.int64],
     fresh: NDArray[np.int64],
-) -> None:
+) -> int:
     """Shelve a ring from all its cuts, and from all starts inside the turns that can stand first.
 
+    Returns how many starts were looked at.
     ``cuts`` and ``places`` (count, ..) are the linear words and the triples that they do. A choice
     for each turn that can stand first, counted in mixed radix: not moved, or moved in part by one
     of the amounts other than its own. No orbit has a limit above ``most``.
@@ -114,6 +158,7 @@ def _shelve_starts(
     slot_of, twist_of, slot_type = enc.slot_of, enc.twist_of, enc.slot_type
     type_slot, type_placement = enc.type_slot, enc.type_placement
     base, orbit = triples.base, triples.orbit
+    looked = 0
     for cut in range(count):
         ables = 0
         free = ~np.uint64(0)
@@ -127,6 +172,7 @@ def _shelve_starts(
         while True:
             a, b, c = places[cut, 0], places[cut, 1], places[cut, 2]
             n = length
+            looked += 1
             for k in range(ables):
                 if choice[k] > 0:
                     turn = cuts[cut, able[k]]
@@ -164,6 +210,7 @@ def _shelve_starts(
                 k += 1
             if k == ables:
                 break
+    return looked
 
 
 @kernel
@@ -260,11 +307,11 @@ def gather(
     records: NDArray[np.uint8],
     begin: int,
     end: int,
-) -> int:
-    """Put the rings of records begin to end on both shelves; return how many were looked at.
+) -> tuple[int, int]:
+    """Put the rings of records begin to end on both shelves, until MOST_STARTS are looked at.
 
-    The limits (orbits,) are the most turns and the most things that are of use for an orbit; a ring
-    that is of use for none is passed over.
+    Returns the next record, and how many rings were of use. The limits (orbits,) are the most turns
+    and the most things that are of use for an orbit; a ring that is of use for none is passed over.
     """
     types = len(enc.type_slot) - 1
     most_turns_of = np.zeros(types, dtype=np.int64)
@@ -295,7 +342,11 @@ def gather(
     best = np.zeros((LONGEST + 1, LONGEST + 1), dtype=np.int64)
     one = np.uint64(1)
     rings = 0
+    starts = 0
     for number in range(begin, end):
+        if starts >= MOST_STARTS:
+            return number, rings
+        starts += RECORD_STARTS
         record = records[number]
         kind = int(np.int64(record[0]))
         most_turns, most_things = most_turns_of[kind], most_things_of[kind]
@@ -314,6 +365,7 @@ def gather(
         if length > most_turns and different > most_things:
             continue
         rings += 1
+        starts += RING_STARTS
         for s in range(enc.type_slot[kind], enc.type_slot[kind + 1]):
             p = enc.home[s]
             for k in range(length):
@@ -355,7 +407,7 @@ def gather(
                     places[c, k] = triple[k]
                 else:
                     places[c, k] = enc.moves[origin[c, 1], places[origin[c, 0], k]]
-        _shelve_starts(
+        starts += _shelve_starts(
             enc,
             triples,
             shortest,
@@ -370,4 +422,4 @@ def gather(
             line,
             fresh,
         )
-    return rings
+    return end, rings

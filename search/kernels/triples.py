@@ -107,32 +107,32 @@ def settle(
     triples: Triples,
     best: NDArray[np.int64],
     weight: int,
-) -> None:
-    """Lower ``best`` (orbits,) by setups that cost ``weight`` a turn, until nothing gets lower.
+) -> bool:
+    """Lower ``best`` (orbits,) by one turn of setup, which costs ``weight``, orbit after orbit.
 
-    A setup turn s brings the pieces of a triple to where s carries them.
+    A setup turn s brings the pieces of a triple to where s carries them. Returns whether something
+    got lower, and doing so once more may lower more.
     """
     slot_of, twist_of, slot_type = enc.slot_of, enc.twist_of, enc.slot_type
     type_slot, type_placement = enc.type_slot, enc.type_placement
     base, moves = triples.base, enc.moves
-    again = True
-    while again:
-        again = False
-        for o in range(len(best)):
-            a, b, c = triples.first[o, 0], triples.first[o, 1], triples.first[o, 2]
-            for t in range(len(enc.turn_layer)):
-                number = triple_number(
-                    slot_of,
-                    twist_of,
-                    slot_type,
-                    type_slot,
-                    type_placement,
-                    base,
-                    moves[t, a],
-                    moves[t, b],
-                    moves[t, c],
-                )
-                through = best[triples.orbit[number]] + weight
-                if through < best[o]:
-                    best[o] = through
-                    again = True
+    again = False
+    for o in range(len(best)):
+        a, b, c = triples.first[o, 0], triples.first[o, 1], triples.first[o, 2]
+        for t in range(len(enc.turn_layer)):
+            number = triple_number(
+                slot_of,
+                twist_of,
+                slot_type,
+                type_slot,
+                type_placement,
+                base,
+                moves[t, a],
+                moves[t, b],
+                moves[t, c],
+            )
+            through = best[triples.orbit[number]] + weight
+            if through < best[o]:
+                best[o] = through
+                again = True
+    return again
