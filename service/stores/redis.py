@@ -12,21 +12,27 @@ from collections.abc import Iterator
 from importlib import resources
 from typing import Any
 
-import redis
-from redis.backoff import NoBackoff
-from redis.exceptions import (
-    AuthenticationError,
-    BusyLoadingError,
-    ConnectionError,
-    OutOfMemoryError,
-    ReadOnlyError,
-    RedisError,
-    ResponseError,
-    TimeoutError,
-)
-from redis.retry import Retry
-
 from service.stores.base import Store, StoreError
+
+try:
+    import redis
+    from redis.backoff import NoBackoff
+    from redis.exceptions import (
+        AuthenticationError,
+        BusyLoadingError,
+        ConnectionError,
+        OutOfMemoryError,
+        ReadOnlyError,
+        RedisError,
+        ResponseError,
+        TimeoutError,
+    )
+    from redis.retry import Retry
+except ModuleNotFoundError as error:
+    raise StoreError(
+        "a Redis store needs packages that are not installed; "
+        "pip install 'trefoil-finder[redis]' brings them"
+    ) from error
 
 #: What all keys begin with.
 PREFIX = "trefoil:"
@@ -130,6 +136,14 @@ class RedisStore(Store):
         self.jobs = RedisJobs(self._server)
         self.things = RedisThings(self._server)
         self.clubs = RedisClubs(self._server)
+        self._alone = self._server.script("alone")
+
+    def alone(self, what: str, who: str, seconds: float) -> bool:
+        """Return whether somebody may do alone what one at a time does, for so many seconds.
+
+        0 seconds lets others do it. Raises StoreError.
+        """
+        return bool(self._alone(what, who, round(1000 * seconds)))
 
     def missing(self) -> list[str]:
         name = self._server.name

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from service.settings import EVICTED, MOST_CACHE_BYTES
+from service.settings import EVICTED, MOST_EVICTED_BYTES
 from service.stores.base import Things
 from service.stores.redis import PREFIX, Server
 
@@ -12,7 +12,7 @@ from service.stores.redis import PREFIX, Server
 class RedisThings(Things):
     """See ``stores.base.Things``; ``lua/things.lua`` counts and makes room."""
 
-    def __init__(self, server: Server, most_bytes: int = MOST_CACHE_BYTES) -> None:
+    def __init__(self, server: Server, most_bytes: int = MOST_EVICTED_BYTES) -> None:
         self._server = server
         self._script = server.script("things")
         self._most_bytes = most_bytes

@@ -34,12 +34,15 @@ end
 local commands = {}
 
 function commands.found(number, name, ...)
-    call('HSETNX', P .. 'club:' .. number, 'created', now)
-    call('HSET', P .. 'club:' .. number, 'name', name)
+    if is_there(number) then
+        return 0
+    end
+    call('HSET', P .. 'club:' .. number, 'created', now, 'name', name)
     local links = {...}
     for at = 1, #links, 2 do
         link(number, links[at], links[at + 1])
     end
+    return 1
 end
 
 function commands.entered(hash)
@@ -86,6 +89,9 @@ function commands.items(number)
 end
 
 function commands.add(number, data, most)
+    if not is_there(number) then
+        return 0
+    end
     if call('ZCARD', P .. 'on:' .. number) >= tonumber(most) then
         return {}
     end

@@ -1,8 +1,8 @@
 -- Jobs in shards that are leased. One command of `redis_jobs.RedisJobs` is one call: whole or not done.
 --
 -- KEYS[1]: what all keys begin with. ARGV: the command, how often a shard may be begun, what is said
--- of one that was begun so often and never ended, then what the command takes. Times are whole
--- microseconds since 1970 by this server's clock.
+-- of one that was begun so often and never ended, how many jobs are remembered, then what the
+-- command takes. Times are whole microseconds since 1970 by this server's clock.
 --
 -- job:KEY      hash, what a job is; its number `leased` counts the leases that are out
 -- askers:KEY   sorted set of those who want it, in the order in which they came
@@ -17,9 +17,12 @@
 -- leases       sorted set of leased shards, KEY|N, by when the lease runs out
 -- held         hash, KEY|N to the lease's token; `tokens` is the way back
 -- leased       hash, asker to the leases of all the jobs wanted
--- jobs, workers, counters
+-- jobs         set of the jobs that are not over
+-- over         sorted set of those that are, by when they ended
+-- workers      sorted set of workers, by how long they are believed to be there
+-- counters     hash: serial, lapsed, failed
 
-local P, MOST_ATTEMPTS, LOST = KEYS[1], tonumber(ARGV[2]), ARGV[3]
+local P, MOST_ATTEMPTS, LOST, MOST_JOBS = KEYS[1], tonumber(ARGV[2]), ARGV[3], tonumber(ARGV[4])
 local call = redis.call
 local clock = call('TIME')
 local now = tonumber(clock[1]) * 1000000 + tonumber(clock[2])
@@ -57,8 +60,9 @@ local function parts_of(name)
     return key, tonumber(number)
 end
 
--- Put a job in its place among those that are ready. Who has the fewest leases comes first, then
--- the job on which the least was spent, in doublings of a second, then the older one.
+-- Put a job in its place among those that are ready. One that is stopping comes first: it only has
+-- to be put together. Then who has the fewest leases, then the job on which the least was spent, in
+-- doublings of a second, then the older one.
 local function rescore(key)
     if call('ZCARD', P .. 'open:' .. key) == 0 then
         call('ZREM', P .. 'ready', key)
@@ -71,9 +75,8 @@ local function rescore(key)
             fewest = leases
         end
     end
-    -- A job that nobody wants any more only has to be put together.
-    fewest = math.min(fewest or 0, MOST_LEASES)
-    local job = of(key, 'spent', 'serial')
+    local job = of(key, 'spent', 'serial', 'state')
+    fewest = job[3] == 'stopping' and -1 or math.min(fewest or 0, MOST_LEASES)
     local seconds = tonumber(job[1]) / 1000000
     local doublings = 0
     if seconds >= 1 then
@@ -158,7 +161,8 @@ local function drop_open(key)
     call('DEL', P .. 'open:' .. key)
 end
 
-local function finish(key, state, outcome, reason)
+-- Take all of a job away that is only there while it is not over.
+local function clear(key)
     drop_open(key)
     for _, name in ipairs(call('ZRANGE', P .. 'leases', 0, -1)) do
         if parts_of(name) == key then
@@ -171,6 +175,21 @@ local function finish(key, state, outcome, reason)
         call('SREM', P .. 'wants:' .. asker, key)
     end
     call('DEL', P .. 'shards:' .. key, P .. 'results:' .. key, P .. 'earlier:' .. key)
+end
+
+local function make_room()
+    local more = call('ZCARD', P .. 'over') + call('SCARD', P .. 'jobs') - MOST_JOBS
+    if more > 0 then
+        for _, key in ipairs(call('ZRANGE', P .. 'over', 0, more - 1)) do
+            call('DEL', P .. 'job:' .. key, P .. 'askers:' .. key)
+            call('ZREM', P .. 'over', key)
+        end
+    end
+end
+
+local function finish(key, state, outcome, reason)
+    clear(key)
+    call('ZADD', P .. 'over', now, key)
     set(key, 'state', state, 'outcome', outcome, 'error', reason, 'ended', now)
     if state == 'failed' then
         call('HINCRBY', P .. 'counters', 'failed', 1)
@@ -185,6 +204,7 @@ local function next_plan(key)
         call('RENAME', P .. 'results:' .. key, P .. 'earlier:' .. key)
     end
     call('HINCRBY', P .. 'job:' .. key, 'stage', 1)
+    set(key, 'shards', 0, 'recorded', 0)
     open(key, 0)
     rescore(key)
     seen(key)
@@ -196,7 +216,7 @@ local function settle(key)
     local state = job[1]
     local whole = tonumber(job[2]) > 0 and job[2] == job[3]
     if state == 'stopping' then
-        whole = tonumber(job[4]) == 0
+        whole = true
     elseif state ~= 'running' then
         return false
     end
@@ -282,23 +302,24 @@ local commands = {}
 
 function commands.submit(key, kind, spec, asker, each, all, spent_each)
     local state = call('HGET', P .. 'job:' .. key, 'state')
-    local over = state == 'stopped' or state == 'failed'
-    if state == 'done' or (
-        state and not over and call('ZSCORE', P .. 'askers:' .. key, asker)
-    ) then
+    local joins = state == 'waiting' or state == 'running'
+    if state == 'done' or joins and call('ZSCORE', P .. 'askers:' .. key, asker) then
         return whole(key)
     end
     if call('SCARD', P .. 'wants:' .. asker) >= tonumber(each) then
         return {'each'}
     end
-    if (not state or over) and call('SCARD', P .. 'jobs') >= tonumber(all) then
+    if not joins and call('SCARD', P .. 'jobs') >= tonumber(all) then
         return {'all'}
     end
     if spent_lately(asker) >= tonumber(spent_each) then
         return {'spent'}
     end
     local serial = call('HINCRBY', P .. 'counters', 'serial', 1)
-    if not state or over then
+    if not joins then
+        if state == 'stopping' then
+            clear(key)
+        end
         local run, version = number_of(key, 'run') + 1, number_of(key, 'version') + 1
         call('DEL', P .. 'job:' .. key, P .. 'askers:' .. key)
         set(
@@ -308,7 +329,9 @@ function commands.submit(key, kind, spec, asker, each, all, spent_each)
             'serial', serial
         )
         call('SADD', P .. 'jobs', key)
+        call('ZREM', P .. 'over', key)
         open(key, 0)
+        make_room()
     else
         seen(key)
     end
@@ -330,7 +353,7 @@ function commands.stop(key, asker)
     if not job[1] or not call('ZSCORE', P .. 'askers:' .. key, asker) then
         return whole(key)
     end
-    if job[1] ~= 'waiting' and job[1] ~= 'running' and job[1] ~= 'stopping' then
+    if job[1] ~= 'waiting' and job[1] ~= 'running' then
         return whole(key)
     end
     call('ZREM', P .. 'askers:' .. key, asker)
@@ -422,7 +445,7 @@ end
 
 -- The payloads are read from ARGV: Lua has room for some thousand arguments, but no more.
 function commands.plan(token, spent, progress)
-    local FIRST = 7
+    local FIRST = 8
     local key, number = in_force(token)
     if not key or number ~= 0 then
         return 0
@@ -450,10 +473,10 @@ end
 
 commands['end'] = function(token, state, outcome, reason, spent)
     local key, number = in_force(token)
-    if not key or number ~= 0 then
+    if not key or number ~= 0 and state ~= 'failed' then
         return 0
     end
-    unlease(member(key, 0))
+    unlease(member(key, number))
     spend(key, tonumber(spent))
     finish(key, state, outcome, reason)
     return 1
@@ -490,15 +513,18 @@ function commands.waiting(most)
     most = tonumber(most)
     local lines, jobs, more = {}, {}, {}
     for at, key in ipairs(call('ZRANGE', P .. 'ready', 0, most - 1)) do
-        local job = of(key, 'run', 'stage', 'spent', 'serial')
+        local job = of(key, 'run', 'stage', 'state')
         local score = tonumber(call('ZSCORE', P .. 'ready', key))
         jobs[at] = {
-            key = key, run = job[1], stage = job[2], askers = askers(key),
-            rest = score % LEASES, next = 1,
+            key = key, run = job[1], stage = job[2], stops = job[3] == 'stopping',
+            askers = askers(key), rest = score % LEASES, next = 1,
             numbers = call('ZRANGE', P .. 'open:' .. key, 0, most - 1)
         }
     end
     local function leases(job)
+        if job.stops then
+            return -1
+        end
         local fewest
         for _, asker in ipairs(job.askers) do
             local count = tonumber(call('HGET', P .. 'leased', asker) or '0') + (more[asker] or 0)
@@ -544,4 +570,4 @@ function commands.figures()
 end
 
 lapse()
-return commands[ARGV[1]](unpack(ARGV, 4, math.min(#ARGV, 20)))
+return commands[ARGV[1]](unpack(ARGV, 5, math.min(#ARGV, 20)))

@@ -1,51 +1,51 @@
 -- Things kept by kind and name. KEYS[1]: what all keys begin with. ARGV: the command, the kind, the
--- name, and for `put` the data and how many bytes all of this kind may have, 0 for no bound.
+-- name, and for `put` the data and how many bytes all may have that make room, 0 for one that stays.
 --
 -- thing:KIND:NAME  the data
 -- things:KIND      sorted set of names, by the order in which they were put
--- used:KIND        sorted set of names, by when they were last read or put, where there is a bound
--- sizes            hash, the kind to the bytes of all its things, where there is a bound
--- counters         hash; field `things` counts what was put
+-- evicted          sorted set of what makes room, KIND:NAME, by when it was last read or put
+-- counters         hash: things (how many were put), evicted (the bytes of what makes room)
 
 local P = KEYS[1]
 local call = redis.call
 local command, kind, name, data, most = unpack(ARGV)
-local place, names, used = P .. 'thing:' .. kind .. ':', P .. 'things:' .. kind, P .. 'used:' .. kind
+local this = kind .. ':' .. name
 local clock = call('TIME')
 local now = tonumber(clock[1]) * 1000000 + tonumber(clock[2])
 
 local function remove(which)
-    if call('ZREM', used, which) == 1 then
-        call('HINCRBY', P .. 'sizes', kind, -call('STRLEN', place .. which))
+    local its_kind, its_name = string.match(which, '^([^:]*):(.*)$')
+    local size = call('STRLEN', P .. 'thing:' .. which)
+    if call('ZREM', P .. 'evicted', which) == 1 then
+        call('HINCRBY', P .. 'counters', 'evicted', -size)
     end
-    call('ZREM', names, which)
-    call('DEL', place .. which)
+    call('ZREM', P .. 'things:' .. its_kind, its_name)
+    call('DEL', P .. 'thing:' .. which)
 end
 
 if command == 'get' then
-    call('ZADD', used, 'XX', now, name)
-    return call('GET', place .. name)
+    call('ZADD', P .. 'evicted', 'XX', now, this)
+    return call('GET', P .. 'thing:' .. this)
 end
 if command == 'remove' then
-    remove(name)
+    remove(this)
     return 1
 end
 
-if call('SETNX', place .. name, data) == 0 then
+if call('SETNX', P .. 'thing:' .. this, data) == 0 then
     return 0
 end
-call('ZADD', names, call('HINCRBY', P .. 'counters', 'things', 1), name)
+call('ZADD', P .. 'things:' .. kind, call('HINCRBY', P .. 'counters', 'things', 1), name)
 most = tonumber(most)
 if most > 0 then
-    call('ZADD', used, now, name)
-    local sum = call('HINCRBY', P .. 'sizes', kind, #data)
-    while sum > most do
-        local oldest = call('ZRANGE', used, 0, 0)[1]
-        if oldest == name then
+    call('ZADD', P .. 'evicted', now, this)
+    call('HINCRBY', P .. 'counters', 'evicted', #data)
+    while tonumber(call('HGET', P .. 'counters', 'evicted')) > most do
+        local oldest = call('ZRANGE', P .. 'evicted', 0, 0)[1]
+        if oldest == this then
             break
         end
         remove(oldest)
-        sum = tonumber(call('HGET', P .. 'sizes', kind))
     end
 end
 return 1

@@ -1,0 +1,124 @@
+"""The broker: a Redis database of its own, through which Dramatiq carries messages to workers."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from typing import Any
+from urllib.parse import parse_qs, urlencode, urlsplit, urlunsplit
+
+from puzzles.errors import RequestError
+from service.settings import ServiceSettings
+from service.stores.base import Shard, StoreError
+from service.stores.redis import ANSWER_SECONDS, CONNECT_SECONDS
+
+#: A worker computes in one thread and has one message at a time: one that it has but does not do
+#: would wait for it while others are idle.
+THREADS = 1
+#: Milliseconds until a connection that broke is tried again; Dramatiq reads it when it is imported.
+RESTART = 500
+os.environ.setdefault("dramatiq_restart_delay", str(RESTART))
+try:
+    import dramatiq
+    import redis
+    from dramatiq.brokers.redis import RedisBroker
+except ModuleNotFoundError as error:
+    raise StoreError(
+        "workers on a Redis store need packages that are not installed; "
+        "pip install 'trefoil-finder[redis]' brings them"
+    ) from error
+
+#: What all keys of the broker begin with, and the one queue that it has.
+NAMESPACE = "trefoil"
+QUEUE = "shards"
+ACTOR = "shard"
+#: Milliseconds without a word after which a worker's messages are put back into the queue. Shards
+#: do not wait for that: what has no lease is sent again.
+HEARTBEAT = 20_000
+#: How many of a million commands look for messages of workers that are gone. The look goes over
+#: all keys of the database, which has no others.
+MAINTENANCE = 100_000
+#: The longest that a worker without work sleeps before it looks into the queue, in milliseconds.
+IDLE = 100
+
+
+def address(settings: ServiceSettings) -> str:
+    """Return the broker's address: as it was given, else the database after the store's.
+
+    Raises RequestError where it would be the store's own.
+    """
+    if not settings.broker:
+        return _following(settings.store)
+    if settings.broker == settings.store:
+        raise RequestError(
+            "TREFOIL_BROKER is the store's own database; another number after the last / is right"
+        )
+    return settings.broker
+
+
+def connected(where: str) -> RedisBroker:
+    """Return a broker, not connected yet; raises RequestError for an address that is none."""
+    try:
+        client = redis.Redis.from_url(
+            where, socket_connect_timeout=CONNECT_SECONDS, socket_timeout=ANSWER_SECONDS
+        )
+    except ValueError as error:
+        raise RequestError(f"TREFOIL_BROKER is no address of a Redis database: {error}") from None
+    # No middleware: leases count, not the time limits and attempts of messages.
+    made: RedisBroker = RedisBroker(  # type: ignore[no-untyped-call]
+        client=client,
+        middleware=[],
+        namespace=NAMESPACE,
+        heartbeat_timeout=HEARTBEAT,
+        maintenance_chance=MAINTENANCE,
+    )
+    return made
+
+
+def taking(broker: RedisBroker, do: Callable[[str, int, int, int, int], None]) -> dramatiq.Worker:
+    """Return what takes messages, when it is started, and calls ``do`` with what each names."""
+    named: Any = dramatiq.actor(broker=broker, actor_name=ACTOR, queue_name=QUEUE)
+    named(do)
+    worker = dramatiq.Worker(broker, queues={QUEUE}, worker_threads=THREADS, worker_timeout=IDLE)
+    worker.queue_prefetch = THREADS
+    return worker
+
+
+def message(shard: Shard) -> dramatiq.Message[None]:
+    """Return the message about a shard."""
+    return dramatiq.Message(
+        queue_name=QUEUE,
+        actor_name=ACTOR,
+        args=(shard.job, shard.run, shard.stage, shard.number, shard.epoch),
+        kwargs={},
+        options={},
+    )
+
+
+def queued(broker: RedisBroker) -> int:
+    """Return how many messages wait for a worker."""
+    # Dramatiq's own count has in it what workers have that are gone.
+    length: Any = broker.client.llen(f"{broker.namespace}:{QUEUE}")
+    return int(length)
+
+
+def _following(store: str) -> str:
+    """Return the address of the database after the one of an address."""
+    parts = urlsplit(store)
+    asked = parse_qs(parts.query)
+    path = parts.path.strip("/")
+    if parts.scheme == "unix" or (not path and "db" in asked):
+        number = asked.pop("db", ["0"])[0]
+        query = urlencode(
+            {**{name: values[0] for name, values in asked.items()}, "db": _after(number)}
+        )
+        return urlunsplit(parts._replace(query=query))
+    return urlunsplit(parts._replace(path=f"/{_after(path or '0')}"))
+
+
+def _after(number: str) -> int:
+    if not (number.isascii() and number.isdigit()):
+        raise RequestError(
+            f"the store's address names the database {number[:20]!r}; a number is right"
+        )
+    return int(number[:9]) + 1
