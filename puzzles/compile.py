@@ -29,17 +29,27 @@ MOST_PIECES = 800
 MOST_TYPES = 60
 
 
-@lru_cache(maxsize=32)
 def load(name: str) -> Puzzle:
     """Return the compiled puzzle with a catalogue name, or from the puzzle file at a path.
 
     Raises NameNotFoundError, PuzzleFileError or LimitError; one sentence says what is wrong.
     """
-    title, model = file.read(name)
+    title, text = file.found(name)
+    return from_text(title, text, name)
+
+
+@lru_cache(maxsize=32)
+def from_text(title: str, text: str, where: str) -> Puzzle:
+    """Return the compiled puzzle with a title from the text of a puzzle file.
+
+    Kept by the text, so that a file that was edited is compiled anew. Raises PuzzleFileError or
+    LimitError, which begin with ``where``.
+    """
+    model = file.parse(text, where)
     try:
         return compiled(title, model)
     except (PuzzleFileError, LimitError) as error:
-        raise type(error)(f"{name}: {error}") from None
+        raise type(error)(f"{where}: {error}") from None
 
 
 def body_of(model: file.PuzzleModel) -> Body:

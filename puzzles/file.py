@@ -184,15 +184,21 @@ def read(name: str, unknown: bool = False) -> tuple[str, Model]:
     With ``unknown``, layers may be given without depths. Raises NameNotFoundError for an unknown
     name, PuzzleFileError for a file that is not right.
     """
+    title, text = found(name)
+    return title, parse(text, name, unknown)
+
+
+def found(name: str) -> tuple[str, str]:
+    """Return name and text of a catalogue puzzle or of the file at a path; raises as ``read``."""
     if not name.strip():
         raise NameNotFoundError("the puzzle's name is empty")
     known = catalogue()
     if name in known:
         entry = resources.files("puzzles") / "catalogue" / f"{name}.toml"
-        return name, parse(entry.read_text(encoding="utf-8"), name, unknown)
+        return name, entry.read_text(encoding="utf-8")
     path = Path(name)
     if path.suffix == ".toml" or "/" in name or path.exists():
-        return path.stem, parse(_text(path), str(path), unknown)
+        return path.stem, _text(path)
     near = difflib.get_close_matches(name, known, n=3, cutoff=0.4)
     hint = f"did you mean {' or '.join(near)}" if near else "`trefoil puzzles` lists them"
     raise NameNotFoundError(
