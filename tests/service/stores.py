@@ -13,7 +13,9 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 
 from service.stores.base import Store
+from service.stores.redis import RedisStore
 from service.stores.sqlite import SqliteStore
+from tests.service.redis_server import RedisServer, need_server
 
 
 class Place(ABC):
@@ -78,5 +80,49 @@ def sqlite_place(folder: Path) -> Iterator[Place]:
         place.close()
 
 
+class RedisPlace(Place):
+    """The first database of a server of its own, whose clock is the machine's."""
+
+    def __init__(self, server: RedisServer) -> None:
+        self._server = server
+        self._open: list[Store] = []
+        self.address = server.address()
+
+    def open(self) -> Store:
+        store = RedisStore(self.address)
+        self._open.append(store)
+        return store
+
+    def empty(self) -> Store:
+        self.close()
+        self._server.empty()
+        return self.open()
+
+    def pass_time(self, seconds: float) -> None:
+        time.sleep(seconds)
+
+    def close(self) -> None:
+        for store in self._open:
+            store.close()
+        self._open.clear()
+
+
+@contextlib.contextmanager
+def redis_place(folder: Path) -> Iterator[Place]:
+    """Give a place for a Redis store whose server keeps its file in a folder."""
+    need_server()
+    server = RedisServer(folder)
+    server.start()
+    place = RedisPlace(server)
+    try:
+        yield place
+    finally:
+        place.close()
+        server.kill()
+
+
 #: By name, what gives a place that is used by one test; it gets a folder of its own.
-STORES: dict[str, Callable[[Path], AbstractContextManager[Place]]] = {"sqlite": sqlite_place}
+STORES: dict[str, Callable[[Path], AbstractContextManager[Place]]] = {
+    "sqlite": sqlite_place,
+    "redis": redis_place,
+}
