@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Annotated
 
 import typer
@@ -51,12 +52,13 @@ def serve(
 
 def work(store: StoreOption = None) -> int:
     """Run one more worker for a service, on this machine or, with Redis, on any."""
+    from service import logs
     from service.settings import is_redis, service_settings
     from service.stores.base import StoreError
     from service.works import process
 
     settings = service_settings(store)
-    process.log_to_stderr()
+    logs.configure(level=logging.WARNING)
     try:
         if is_redis(settings.store):
             from service import transport

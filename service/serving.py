@@ -17,6 +17,7 @@ from typing import Any
 import uvicorn
 
 from puzzles.errors import RequestError
+from service import logs
 from service.output import print_text, say
 from service.settings import COMPILING_SECONDS, LEAVING_SECONDS, ServiceSettings
 from service.stores.base import StoreError
@@ -36,6 +37,7 @@ def serve(settings: ServiceSettings) -> None:
     Raises RequestError if the address cannot be listened at or the store cannot be opened.
     """
     listening = bound(settings.host, settings.port)
+    logs.configure()
     try:
         app = _app(settings)
         workers = Workers(settings.workers, settings.environment(), say)

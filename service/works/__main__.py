@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from collections.abc import Sequence
 
 from puzzles.errors import RequestError
+from service import logs
 from service.output import BAD_INPUT, FOUND, say
 from service.settings import service_settings
 from service.stores.base import StoreError
@@ -17,7 +19,7 @@ def main(arguments: Sequence[str]) -> int:
     if len(arguments) != 1 or not arguments[0].isdecimal():
         say("a worker is begun by `trefoil serve`; `trefoil work` begins one more")
         return BAD_INPUT
-    process.log_to_stderr()
+    logs.configure(level=logging.WARNING)
     try:
         settings = service_settings()
         process.work(settings, int(arguments[0]), process.tell_ready)

@@ -21,6 +21,8 @@ FIRST_BACK_OFF = 0.1
 NAP = 0.05
 #: A lease is renewed at least so many times before it would run out.
 RENEWALS = 5
+#: The field of a job's progress that says what was spent until a half-length was complete.
+SPENT_UP_TO = "spent_up_to"
 
 
 class GiveBackError(LetGoError):
@@ -84,11 +86,13 @@ class Held:
         self._counted = time.process_time()
         self._news: dict[str, Any] = {}
         self._lost = False
+        self._depth: int | None = None
 
     def tick(self, told: dict[str, Any] | None = None) -> bool:
         """Tell progress, renew the lease if it is time; the ``Tick`` that a work is given."""
         if told:
             self._news.update(told)
+            self._mark(told)
         if self._lost:
             raise LetGoError
         if self._stop():
@@ -125,18 +129,47 @@ class Held:
         """Return the seconds of computing since they were counted last."""
         return time.process_time() - self._counted
 
+    def by_depth(self) -> dict[str, float]:
+        """Return the seconds of computing that each complete half-length took, as far as known."""
+        marks = {int(depth): total for depth, total in self._known().get(SPENT_UP_TO, {}).items()}
+        took, before = {}, 0.0
+        for depth in sorted(marks):
+            took[str(depth)] = round(marks[depth] - before, 3)
+            before = marks[depth]
+        return took
+
     def progress(self, told: dict[str, Any]) -> str:
         """Return the job's progress as JSON with what is told now put in; empty if it is the same.
 
         What this process told at ticks and did not send yet is put in before.
         """
+        self._mark(told)
         job = self.store.jobs.job(self.lease.shard.job)
-        known: dict[str, Any] = {}
-        if job is not None and job.progress:
-            with contextlib.suppress(ValueError):
-                known = json.loads(job.progress)
-        text = json.dumps({**known, **self._news, **told}, separators=(",", ":"))
-        return text if job is None or text != job.progress else ""
+        before = "" if job is None else job.progress
+        text = json.dumps({**_fields(before), **self._news, **told}, separators=(",", ":"))
+        return "" if text == before else text
+
+    def _known(self) -> dict[str, Any]:
+        """Return the job's progress with what was not sent yet."""
+        job = self.store.jobs.job(self.lease.shard.job)
+        return {**_fields("" if job is None else job.progress), **self._news}
+
+    def _mark(self, told: dict[str, Any]) -> None:
+        """Note what was spent on the job when another half-length is complete.
+
+        Plans alone note it, since nobody else is at work on a job that is planned.
+        """
+        depth = told.get("half_length")
+        if not self.lease.shard.plans or not isinstance(depth, int) or depth == self._depth:
+            return
+        with contextlib.suppress(StoreError):
+            job = self.store.jobs.job(self.lease.shard.job)
+            if job is None:
+                return
+            marks = self._known().get(SPENT_UP_TO, {})
+            marks.setdefault(str(depth), round(job.spent + self.spent(), 3))
+            self._news[SPENT_UP_TO] = marks
+            self._depth = depth
 
     def _renew(self, now: float, for_good: bool = False) -> None:
         """Renew; where the store is away, the lease is lost when its time is over.
@@ -159,3 +192,12 @@ class Held:
         self._lost = signal is Signal.LOST
         if signal is Signal.STOP and self.stopping_since is None:
             self.stopping_since = time.monotonic()
+
+
+def _fields(progress: str) -> dict[str, Any]:
+    """Return the fields of a job's progress, none if it is empty or cannot be read."""
+    try:
+        known = json.loads(progress or "{}")
+    except ValueError:
+        return {}
+    return known if isinstance(known, dict) else {}

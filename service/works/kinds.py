@@ -6,6 +6,7 @@ from functools import cache
 from importlib import import_module
 from typing import get_args
 
+from puzzles.errors import RequestError
 from service.questions import Kind
 from service.works.base import Work
 
@@ -23,9 +24,9 @@ assert set(KINDS) == set(get_args(Kind))
 
 @cache
 def work_for(kind: str) -> Work:
-    """Return what does jobs of a kind, always the same; raises LookupError for an unknown kind."""
+    """Return what does jobs of a kind, always the same; raises RequestError for an unknown one."""
     if kind not in KINDS:
-        raise LookupError(f"no work of the kind {kind[:20]!r} is known to this worker")
+        raise RequestError(f"work of the kind {kind[:20]!r} is not known to this worker")
     module, name = KINDS[kind]
     made = getattr(import_module(module), name)()
     assert isinstance(made, Work)

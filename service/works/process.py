@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-import logging
 import os
 import secrets
 import signal
 import socket
-import sys
 from collections.abc import Callable
 from types import FrameType
 from typing import TYPE_CHECKING
@@ -116,8 +114,3 @@ def tell_ready() -> None:
     """Say on standard output that this process is ready."""
     with contextlib.suppress(OSError, ValueError):
         print(READY, flush=True)
-
-
-def log_to_stderr() -> None:
-    """Have what goes wrong in a worker said on standard error."""
-    logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="worker: %(message)s")
