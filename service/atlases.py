@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from puzzles.names import placement_name
+from puzzles.names import placement_name, read_type, slot_names
 from puzzles.puzzle import PieceType, Puzzle, Table
 from search import claims
 from search.answers import Searched, told_apart
@@ -16,9 +16,10 @@ from search.atlas_entries import Entry, cycles_of, entries, representatives, tri
 from search.coverage import covered
 from search.encoding import Scope, scope, useful_layers, wanted_with_images
 from search.goals import Goal, goal_for_all
-from search.impossible import reason
+from search.impossible import ImpossibleError, reason
 from search.kernels.arrays import NONE
-from search.request import Bounds
+from search.request import Bounds, kept_types
+from search.request import request as requested
 from search.setups import within
 from search.shelves import Shelves
 from service import blocked_atlas
@@ -49,6 +50,39 @@ class AtlasRequest:
         every = range(len(self.puzzle.types))
         free = () if self.kept is None else [k for k in every if k not in self.kept]
         return reason(self.puzzle, triple, self.layers, self.alike, False, free)
+
+
+def wanted_types(
+    puzzle: Puzzle,
+    kind: str | None,
+    layers: tuple[int, ...] | None,
+    keep: str | Sequence[str] | None,
+    free: str | Sequence[str] | None,
+) -> tuple[int, ...]:
+    """Return the numbers of the types an atlas is for, all that can be if no type is named.
+
+    Raises NameNotFoundError, RequestError, ImpossibleError and LimitError.
+    """
+    chosen = None if kind is None else read_type(puzzle, kind)
+    if chosen is not None and chosen.count >= 3:
+        # Any three of them are asked for, so that what is wrong with that is said once.
+        names = slot_names(puzzle)
+        requested(puzzle, [names[slot] for slot in chosen.slots[:3]], keep=keep, free=free)
+    useful = layers is None or bool(useful_layers(puzzle, layers))
+    own = scope(puzzle, layers if useful else None, kept_types(puzzle, keep, free))
+    roaming = [k for k in own.wanted if puzzle.types[k].count >= 3]
+    if chosen is None:
+        if not roaming:
+            raise ImpossibleError(f"No type of {puzzle.name} has three pieces that change places.")
+        return tuple(roaming)
+    if chosen.number not in roaming:
+        why = (
+            f"there are only {chosen.count} of them"
+            if chosen.count < 3
+            else "they never leave their slots"
+        )
+        raise ImpossibleError(f"There are no three-cycles of the type {chosen.name}: {why}.")
+    return (chosen.number,)
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,8 +139,8 @@ def atlas(engine: Engine, request: AtlasRequest) -> Iterator[TypeAtlas]:
 
     Raises NoFormError, and LimitError for bounds that need too much.
     """
-    if not _useful(request):
-        yield from _hopeless(request)
+    if not useful(request):
+        yield from hopeless(request)
         return
     started = time.monotonic()
     for done, number in enumerate(request.types):
@@ -122,13 +156,14 @@ def atlas(engine: Engine, request: AtlasRequest) -> Iterator[TypeAtlas]:
             return
 
 
-def _useful(request: AtlasRequest) -> bool:
+def useful(request: AtlasRequest) -> bool:
+    """Return whether there is anything to search: not all layers that may turn commute."""
     layers = request.layers
     every = tuple(range(len(request.puzzle.layers)) if layers is None else layers)
     return bool(useful_layers(request.puzzle, every))
 
 
-def _hopeless(request: AtlasRequest) -> list[TypeAtlas]:
+def hopeless(request: AtlasRequest) -> list[TypeAtlas]:
     """Return the atlas of types none of whose three-cycles can be done.
 
     Raises NoFormError if not all of that is proven: then layers that all commute are the reason.
@@ -173,33 +208,61 @@ def _reason(request: AtlasRequest, triple: tuple[int, int, int]) -> str:
 
 
 def _of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
+    own = scope_of(request, number)
+    outcome = engine.search(own, goal_of(request, own), request.bounds)
+    return from_shelves(request, own, number, outcome)
+
+
+def scope_of(request: AtlasRequest, number: int) -> Scope:
+    """Return the search for all three-cycles of a type, and of those that are its images."""
     puzzle, layers, kept = request.puzzle, request.layers, request.kept
-    own = scope(puzzle, layers, kept, wanted_with_images(puzzle, number, layers, kept))
-    reasons: dict[int, str | None] = {}
+    return scope(puzzle, layers, kept, wanted_with_images(puzzle, number, layers, kept))
 
-    def can_be_done(number: int) -> bool:
-        if number not in reasons:
-            reasons[number] = request.reason(triple_of(own, number))
-        return reasons[number] is None
 
+def goal_of(request: AtlasRequest, own: Scope) -> AllPossible:
+    """Return how far an atlas's search is to go."""
     goal = goal_for_all(request.bounds, own)
-    wanted = AllPossible(goal.half_length, None, goal.seconds, goal.setup, can_be_done=can_be_done)
-    outcome = engine.search(own, wanted, request.bounds)
+    can_be_done = _Reasons(request, own).can_be_done
+    return AllPossible(goal.half_length, None, goal.seconds, goal.setup, can_be_done=can_be_done)
+
+
+class _Reasons:
+    """Why orbits of three-cycles cannot be done, each looked at once."""
+
+    def __init__(self, request: AtlasRequest, own: Scope) -> None:
+        self._request, self._scope = request, own
+        self.known: dict[int, str | None] = {}
+
+    def can_be_done(self, number: int) -> bool:
+        """Return whether nothing forbids an orbit, by its representative's number."""
+        if number not in self.known:
+            self.known[number] = self._request.reason(triple_of(self._scope, number))
+        return self.known[number] is None
+
+
+def from_shelves(request: AtlasRequest, own: Scope, number: int, outcome: Outcome) -> TypeAtlas:
+    """Return the atlas of a type from the shelves that a search for it ended with."""
+    puzzle, bounds = request.puzzle, request.bounds
     triples = cycles_of(puzzle, puzzle.types[number])
-    every = entries(own, outcome.shelves, triples.tolist(), request.bounds.setup, request.alike)
-    limit = request.bounds.turns
-    there = [e for e in every if e is not None and (limit is None or e.shortest.turns <= limit)]
+    every = entries(own, outcome.shelves, triples.tolist(), bounds.setup, request.alike)
+    there = [
+        entry
+        for entry in every
+        if entry is not None and (bounds.turns is None or entry.shortest.turns <= bounds.turns)
+    ]
+    reasons = _Reasons(request, own)
     without = [k for k, entry in enumerate(every) if entry is None]
     impossible = 0
     if without:
         numbers = representatives(own, outcome.shelves, triples[without])
-        impossible = sum(not can_be_done(number) for number in numbers.tolist())
+        impossible = sum(not reasons.can_be_done(number) for number in numbers.tolist())
+    never = (n for n, text in reasons.known.items() if text)
     return TypeAtlas(
         puzzle.types[number],
         tuple(there),
         len(every) - len(there),
         impossible,
-        next((_reason(request, triple_of(own, n)) for n, text in reasons.items() if text), ""),
+        next((_reason(request, triple_of(own, n)) for n in never), ""),
         _searched(own, request, outcome, bool(there)),
         outcome.stopped_by,
     )

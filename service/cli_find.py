@@ -24,7 +24,6 @@ from service.settings import (
 )
 
 if TYPE_CHECKING:
-    from puzzles.puzzle import Puzzle
     from search.request import Bounds
     from service.engine import Engine
     from service.reports import Report
@@ -175,47 +174,12 @@ def atlas(
     bounds = options.bounds(turns, half_length, setup, seconds)
     loaded = load(puzzle)
     own_layers, kept = layer_numbers(loaded, layers), kept_types(loaded, keep, free)
-    types = _types(loaded, kind, own_layers, keep, free)
     from service import reports
-    from service.atlases import AtlasRequest
+    from service.atlases import AtlasRequest, wanted_types
     from service.atlases import atlas as made
 
+    types = wanted_types(loaded, kind, own_layers, keep, free)
     wanted = AtlasRequest(loaded, types, own_layers, kept, alike, bounds)
     with working(chosen) as engine:
         parts = list(made(engine, wanted))
     return show_atlas(reports.atlas(wanted, parts), bounds, shown, json)
-
-
-def _types(
-    puzzle: Puzzle,
-    kind: str | None,
-    layers: tuple[int, ...] | None,
-    keep: str | None,
-    free: str | None,
-) -> tuple[int, ...]:
-    """Return the numbers of the types an atlas is for; raises what the engine raises."""
-    from puzzles.names import read_type, slot_names
-    from search.encoding import scope, useful_layers
-    from search.impossible import ImpossibleError
-    from search.request import kept_types, request
-
-    chosen = None if kind is None else read_type(puzzle, kind)
-    if chosen is not None and chosen.count >= 3:
-        # Any three of them are asked for, so that what is wrong with that is said once.
-        names = slot_names(puzzle)
-        request(puzzle, [names[slot] for slot in chosen.slots[:3]], keep=keep, free=free)
-    useful = layers is None or bool(useful_layers(puzzle, layers))
-    own = scope(puzzle, layers if useful else None, kept_types(puzzle, keep, free))
-    roaming = [k for k in own.wanted if puzzle.types[k].count >= 3]
-    if chosen is None:
-        if not roaming:
-            raise ImpossibleError(f"No type of {puzzle.name} has three pieces that change places.")
-        return tuple(roaming)
-    if chosen.number not in roaming:
-        why = (
-            f"there are only {chosen.count} of them"
-            if chosen.count < 3
-            else "they never leave their slots"
-        )
-        raise ImpossibleError(f"There are no three-cycles of the type {chosen.name}: {why}.")
-    return (chosen.number,)
