@@ -99,6 +99,7 @@ class Workers:
                 place.process.kill()
                 place.process.wait()
             _close(place.process)
+            place.process, place.ready = None, False
 
     def _look_after(self) -> None:
         while not self._leaving.wait(LOOK_SECONDS):
