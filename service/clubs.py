@@ -19,6 +19,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictBool, StrictInt
 from pydantic_core import PydanticCustomError
 
+from puzzles.errors import RequestError
 from service.questions import Name
 from service.settings import MOST_SHOWN
 from service.stores.base import Club, Item, Role, Store, TooManyError
@@ -59,7 +60,7 @@ class NotAllowedError(Exception):
 
 
 class NotThereError(Exception):
-    """Something that is not on the shelf, or a result or puzzle that does not exist."""
+    """Something that is not on the shelf."""
 
 
 def _plain(text: str, lines: bool) -> str:
@@ -151,14 +152,6 @@ class Changed(BaseModel):
 
 
 @dataclass(frozen=True)
-class ClubLimits:
-    """How much there may be: things on one shelf, and clubs that one asker founds in a day."""
-
-    items: int
-    founded: int
-
-
-@dataclass(frozen=True)
 class Entered:
     """A club that a link opened, and what the link allows."""
 
@@ -171,9 +164,12 @@ def hashed(key: str) -> str:
     return hashlib.sha256(key.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def found(store: Store, name: str, asker: str, limits: ClubLimits) -> dict[Role, str]:
-    """Found a club and return the keys of its links; raises TooManyError and StoreError."""
-    _count(store, asker, limits.founded)
+def found(store: Store, name: str, asker: str, most: int) -> dict[Role, str]:
+    """Found a club and return the keys of its links.
+
+    ``most`` is how many one asker may found in a day. Raises TooManyError and StoreError.
+    """
+    _count(store, asker, most)
     keys = {role: secrets.token_urlsafe(KEY_BYTES) for role in ORDER}
     hashes = {role: hashed(key) for role, key in keys.items()}
     store.clubs.found(secrets.token_hex(8), name, hashes)
@@ -229,19 +225,19 @@ def share(
     store: Store,
     club: Club,
     shared: SharedResult | SharedPuzzle | SharedNote,
-    about: dict[str, str],
-    limits: ClubLimits,
+    about: dict[str, Any],
+    most: int,
 ) -> Item:
-    """Put something on a shelf; ``about`` says of a result its puzzle and type.
+    """Put something on a shelf that holds ``most`` things; ``about`` says more of what it is.
 
     Raises TooManyError and StoreError.
     """
     data = {**about, **shared.model_dump(mode="json", exclude_none=True)}
-    return store.clubs.add(club.number, json.dumps(data, sort_keys=True), limits.items)
+    return store.clubs.add(club.number, json.dumps(data, sort_keys=True), most)
 
 
 def change(store: Store, club: Club, number: int, changed: Changed) -> Item:
-    """Change what is said of something on the shelf; raises NotThereError."""
+    """Change what is said of something on the shelf; raises NotThereError and RequestError."""
     item = one(store, club, number)
     data = contents(item)
     for name in changed.model_fields_set:
@@ -251,7 +247,7 @@ def change(store: Store, club: Club, number: int, changed: Changed) -> Item:
         else:
             data[name] = value
     if data["kind"] == "note" and "text" not in data:
-        raise NotAllowedError("a note without a text is nothing; it can be taken off the shelf")
+        raise RequestError("a note has a text; without one it can be taken off the shelf")
     text = json.dumps(data, sort_keys=True)
     if not store.clubs.change(club.number, number, text):
         raise _not_there(number)
