@@ -43,8 +43,9 @@ def faults(errors: Iterable[Any], body: Any) -> list[dict[str, str]]:
             path = _path(body, rest, error["type"])
             place = {"pointer": pointer(path)}
         else:
-            path = [str(rest[0])] if rest else []
-            place = {"header" if source == "header" else "parameter": "".join(path)}
+            named = str(rest[0]) if rest else ""
+            path = [named] if named else []
+            place = {"header" if source == "header" else "parameter": named}
         text = _sentence(path, error)
         told.setdefault(next(iter(place.items())), {"detail": text, **place})
         if len(told) == MOST_TOLD:
@@ -57,7 +58,9 @@ def pointer(path: Sequence[str | int]) -> str:
     from urllib.parse import quote
 
     parts = (str(part).replace("~", "~0").replace("/", "~1") for part in path)
-    return "#" + "".join("/" + quote(part, safe="~!$&'()*+,;=:@", errors="replace") for part in parts)
+    return "#" + "".join(
+        "/" + quote(part, safe="~!$&'()*+,;=:@", errors="replace") for part in parts
+    )
 
 
 def _path(data: Any, place: Sequence[str | int], kind: str) -> list[str | int]:

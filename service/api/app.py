@@ -1,0 +1,102 @@
+"""The HTTP API of a service as an application."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
+
+from fastapi import FastAPI
+
+from service.api import problems
+from service.api.context import Service, sources
+from service.api.guard import Guard
+from service.api.health import router as health
+from service.api.openapi import document
+from service.api.puzzles import router as puzzles
+from service.api.results import router as results
+from service.api.searches import router as searches
+from service.api.templates import Templates
+from service.limits import Limits, limits
+from service.readers import Pool, Readers
+from service.settings import ServiceSettings
+from service.stores import open_store
+from service.stores.base import Store
+
+#: How often it is looked whether the service is told to leave, in seconds.
+LOOK_SECONDS = 0.1
+
+DESCRIPTION = (
+    "Finds the shortest and the easiest sequences that cycle three pieces of a turning puzzle and "
+    "leave the rest alone. Long searches go on while nobody waits: what was asked stays at its "
+    "address, and results stay where they are for good."
+)
+
+
+def create(
+    store: Store | str,
+    settings: ServiceSettings,
+    *,
+    bounds: Limits | None = None,
+    readers: Pool | None = None,
+) -> FastAPI:
+    """Return the application on a store, or on the one at an address.
+
+    ``bounds`` are those of the environment unless given. ``app.state.leaving``, an event, is to be
+    set when the service is told to leave: streams end then. Raises RequestError for limits that
+    the environment has wrong.
+    """
+    own = limits() if bounds is None else bounds
+    pool = readers or Readers(
+        settings.store, settings.readers, own.reading, own.reader_memory, own.reading_queue
+    )
+    service = Service(open_store(store) if isinstance(store, str) else store, settings, own, pool)
+    app = FastAPI(
+        title="Trefoil",
+        description=DESCRIPTION,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        redirect_slashes=False,
+        lifespan=_life,
+    )
+    app.state.service = service
+    app.state.leaving = threading.Event()
+    for router in (puzzles, searches, results, health):
+        app.include_router(router)
+    problems.register(app)
+    app.openapi = document(app)  # type: ignore[method-assign]
+    app.add_middleware(
+        Guard,
+        limits=own,
+        hosts=settings.hosts,
+        metrics=service.metrics,
+        templates=Templates(app.openapi),
+    )
+    return app
+
+
+@asynccontextmanager
+async def _life(app: FastAPI) -> AsyncIterator[None]:
+    """Begin the readers with the service, and leave with nothing behind."""
+    service: Service = app.state.service
+    # Read before the first request, which would wait for it.
+    sources()
+    app.openapi()
+    await service.readers.start()
+    watching = asyncio.get_running_loop().create_task(_leave(app, service))
+    try:
+        yield
+    finally:
+        watching.cancel()
+        with suppress(asyncio.CancelledError):
+            await watching
+        await service.close()
+
+
+async def _leave(app: FastAPI, service: Service) -> None:
+    """Let streams end when the service is told to leave."""
+    while not app.state.leaving.is_set():
+        await asyncio.sleep(LOOK_SECONDS)
+    await service.following.leave()

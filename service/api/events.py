@@ -1,0 +1,97 @@
+"""A search as server-sent events (WHATWG HTML, 9.2): a snapshot whenever something has changed.
+
+Each event is a whole search, so that one that was missed is made good by the next. Its number is
+the run and version of the job; who comes back with the last number is sent what is newer alone.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+
+from starlette.responses import StreamingResponse
+
+from service.api.context import Service
+from service.api.problems import ProblemError
+from service.api.searching import Record, Searches, Seen
+from service.stores.base import Job, StoreError
+
+#: Seconds between two snapshots of a stream, and between two signs of life.
+EVERY, HEARTBEAT = 0.25, 10.0
+#: Milliseconds after which a browser comes back when the stream breaks.
+RETRY = 1_000
+#: The field with the number of the last event that an asker has.
+LAST = "last-event-id"
+
+HEADERS = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+
+
+def number(job: Job | None) -> str:
+    """Return the number of the event that shows a job, the same where none was needed."""
+    return "0-0" if job is None else f"{job.run}-{job.version}"
+
+
+def finished(seen: Seen, last: str | None) -> bool:
+    """Return whether who has the last event has everything that there will be."""
+    over = seen.job is None or seen.job.state.over
+    return over and last is not None and last.strip() == number(seen.job)
+
+
+def event(name: str, data: bytes, tag: str) -> bytes:
+    """Return one event."""
+    lines = b"".join(b"data: " + line + b"\n" for line in data.splitlines() or [b""])
+    return f"id: {tag}\nevent: {name}\n".encode() + lines + b"\n"
+
+
+def stream(service: Service, seen: Seen, last: str | None, asker: str) -> StreamingResponse:
+    """Return the events of a search from now on; raises ProblemError for too many streams."""
+    problem = service.crowded(asker)
+    if problem is not None:
+        raise problem
+    events = _events(service, seen, (last or "").strip(), asker)
+    return StreamingResponse(events, 200, HEADERS, "text/event-stream")
+
+
+async def _events(service: Service, seen: Seen, last: str, asker: str) -> AsyncIterator[bytes]:
+    yield f"retry: {RETRY}\n\n".encode()
+    if seen.job is None or seen.job.state.over:
+        yield event("search", seen.body, number(seen.job))
+        return
+    with service.stream(asker):
+        async for chunk in _followed(service, seen.record, last):
+            yield chunk
+
+
+async def _followed(service: Service, record: Record, last: str) -> AsyncIterator[bytes]:
+    """Yield what is to be sent until the job is over, lost, or the service leaves."""
+    searches = Searches(service)
+    async with service.following.following(record.key) as own:
+        while not service.following.left:
+            looks = own.looks
+            if looks:
+                job = own.job
+                if job is None:
+                    text = "the store has lost this search; asking again begins it anew"
+                    yield event("lost", bytes(ProblemError(404, text).response.body), last)
+                    return
+                tag = number(job)
+                if tag != last:
+                    yield event("search", await _body(searches, record, job), tag)
+                    last = tag
+                if job.state.over:
+                    return
+                await asyncio.sleep(EVERY)
+            try:
+                async with asyncio.timeout(HEARTBEAT), own.changed:
+                    while own.looks == looks and not service.following.left:
+                        await own.changed.wait()
+            except TimeoutError:
+                yield b": still here\n\n"
+
+
+async def _body(searches: Searches, record: Record, job: Job) -> bytes:
+    """Return a search as JSON, without its answer where that cannot be had just now."""
+    try:
+        return (await searches.seen(record, job)).body
+    except (StoreError, ProblemError):
+        return searches.plain(record, job)

@@ -1,0 +1,217 @@
+"""What stands before all routes: hosts, sizes, content types, methods, and fields for all."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import time
+from collections.abc import Awaitable, Callable, MutableMapping, Sequence
+from typing import Any
+
+from starlette.responses import Response
+
+from service.api.problems import ProblemError
+from service.api.templates import Templates
+from service.limits import Limits
+from service.logs import FIELDS
+from service.metrics import Metrics
+
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+#: Addresses that are asked by machines which know no name of the service.
+ANY_HOST = ("/livez", "/readyz")
+#: Addresses that are asked so often that a line in the log each time says nothing.
+QUIET = ("/livez", "/readyz", "/metrics")
+#: Fields of every response that does not have them already.
+FIELDS_FOR_ALL = (
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+)
+
+log = logging.getLogger("trefoil.requests")
+
+
+class Guard:
+    """Checks a request before any route sees it, and answers for what goes wrong behind."""
+
+    def __init__(
+        self,
+        app: App,
+        limits: Limits,
+        hosts: Sequence[str],
+        metrics: Metrics,
+        templates: Templates,
+    ) -> None:
+        self._app, self._limits = app, limits
+        self._hosts = None if "*" in hosts else frozenset(hosts)
+        self._metrics, self._templates = metrics, templates
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        began = time.perf_counter()
+        sent = _Sent(send, scope["method"] == "HEAD")
+        template = self._templates.of(scope["path"])
+        try:
+            await self._checked(scope, receive, sent)
+        except ProblemError as error:
+            await self._answered(error.response, scope, receive, sent)
+        except (asyncio.CancelledError, ConnectionError):
+            raise
+        except Exception:
+            log.exception("a request met an unexpected error")
+            problem = ProblemError(500, "something went wrong here that should not have")
+            await self._answered(problem.response, scope, receive, sent)
+        finally:
+            self._tell(scope, template, sent, time.perf_counter() - began)
+
+    async def _checked(self, scope: Scope, receive: Receive, sent: _Sent) -> None:
+        fields = scope["headers"]
+        self._check_sizes(scope, fields)
+        self._check_host(scope, fields)
+        method = scope["method"]
+        allowed = self._templates.methods(scope["path"])
+        if method == "OPTIONS" and (allowed or scope["path"] == "*"):
+            own = {"Allow": ", ".join(allowed) or "GET, HEAD, OPTIONS"}
+            await self._answered(Response(status_code=204, headers=own), scope, receive, sent)
+            return
+        if allowed and method not in allowed:
+            text = f"this address takes {', '.join(allowed)}, not that method"
+            raise ProblemError(405, text, headers={"Allow": ", ".join(allowed)})
+        if method == "HEAD":
+            # Like GET, and what would be sent is left out.
+            scope["method"] = "GET"
+            scope["trefoil.head"] = True
+        body = await self._body(fields, receive)
+        _check_type(fields, body)
+        await self._app(scope, _Again(body, receive), sent)
+
+    async def _answered(
+        self, response: Response, scope: Scope, receive: Receive, sent: _Sent
+    ) -> None:
+        if not sent.status:
+            await response(scope, receive, sent)
+
+    def _check_sizes(self, scope: Scope, fields: list[tuple[bytes, bytes]]) -> None:
+        limits = self._limits
+        size = len(scope.get("raw_path") or b"") + len(scope.get("query_string") or b"")
+        if size > limits.url:
+            raise ProblemError(414, f"the address is longer than {limits.url:,} bytes")
+        size = sum(len(name) + len(value) + 4 for name, value in fields)
+        if size > limits.headers:
+            raise ProblemError(431, f"the header has more than {limits.headers:,} bytes")
+
+    def _check_host(self, scope: Scope, fields: list[tuple[bytes, bytes]]) -> None:
+        if self._hosts is None or scope["path"] in ANY_HOST:
+            return
+        given = [value for name, value in fields if name == b"host"]
+        name = given[0].decode("latin-1").strip().lower() if len(given) == 1 else ""
+        six = name.startswith("[")
+        name = name.partition("]")[0] + "]" if six else name.partition(":")[0]
+        if name.rstrip(".") not in self._hosts:
+            text = "this service does not answer to that name; TREFOIL_HOSTS says to which it does"
+            raise ProblemError(421, text)
+
+    async def _body(self, fields: list[tuple[bytes, bytes]], receive: Receive) -> bytes:
+        """Return the body, which is read up to its limit and no longer than its time."""
+        most = self._limits.body
+        length = next((value for name, value in fields if name == b"content-length"), b"0")
+        too_large = ProblemError(
+            413, f"the body has more than {most:,} bytes", headers={"Connection": "close"}
+        )
+        if length.isdigit() and int(length[:20]) > most:
+            raise too_large
+        parts: list[bytes] = []
+        size = 0
+        try:
+            async with asyncio.timeout(self._limits.body_seconds):
+                while True:
+                    message = await receive()
+                    if message["type"] == "http.disconnect":
+                        raise ConnectionResetError
+                    part = message.get("body", b"")
+                    size += len(part)
+                    if size > most:
+                        raise too_large
+                    parts.append(part)
+                    if not message.get("more_body", False):
+                        return b"".join(parts)
+        except TimeoutError:
+            text = f"the body did not arrive within {self._limits.body_seconds} s"
+            raise ProblemError(408, text, headers={"Connection": "close"}) from None
+
+    def _tell(self, scope: Scope, template: str, sent: _Sent, seconds: float) -> None:
+        method = "HEAD" if scope.get("trefoil.head") else scope["method"]
+        method = method if method in _METHODS else "other"
+        status = sent.status or 499
+        self._metrics.requests.labels(template, method, str(status)).inc()
+        if not sent.streams and not scope.get("trefoil.waited"):
+            self._metrics.seconds.labels(template).observe(seconds)
+        if template not in QUIET:
+            told = {
+                "route": template,
+                "method": method,
+                "status": status,
+                "ms": round(1000 * seconds, 1),
+            }
+            log.info("answered", extra={FIELDS: told})
+
+
+_METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
+
+
+class _Sent:
+    """Sends, and remembers what; adds the fields for all, and leaves the body of HEAD out."""
+
+    def __init__(self, send: Send, head: bool) -> None:
+        self._send, self._head = send, head
+        self.status = 0
+        self.streams = False
+
+    async def __call__(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            self.status = message["status"]
+            fields = list(message.get("headers", ()))
+            there = {name.lower() for name, _ in fields}
+            fields += [one for one in FIELDS_FOR_ALL if one[0] not in there]
+            self.streams = any(
+                name == b"content-type" and value.startswith(b"text/event-stream")
+                for name, value in fields
+            )
+            message = {**message, "headers": fields}
+        elif self._head and message["type"] == "http.response.body":
+            message = {**message, "body": b""}
+        await self._send(message)
+
+
+class _Again:
+    """Hands a body over that was read before, and then what comes after it."""
+
+    def __init__(self, body: bytes, receive: Receive) -> None:
+        self._body: bytes | None = body
+        self._receive = receive
+
+    async def __call__(self) -> Message:
+        if self._body is not None:
+            body, self._body = self._body, None
+            return {"type": "http.request", "body": body, "more_body": False}
+        return await self._receive()
+
+
+def _check_type(fields: list[tuple[bytes, bytes]], body: bytes) -> None:
+    """Raise ProblemError for a body that does not say that it is JSON."""
+    if not body:
+        return
+    given = next((value for name, value in fields if name == b"content-type"), b"")
+    kind, _, more = given.decode("latin-1").partition(";")
+    charset = more.strip().lower().replace('"', "").replace(" ", "")
+    if kind.strip().lower() != "application/json" or charset not in ("", "charset=utf-8"):
+        text = "the body must be JSON and say so: Content-Type: application/json"
+        raise ProblemError(415, text, header="Content-Type", headers={"Accept": "application/json"})

@@ -1,0 +1,198 @@
+"""What the API sends, as models from which the OpenAPI document is made.
+
+Reports come from readers as finished JSON and are sent on as they are; the models say what is in
+them. More fields may come with later versions.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, Field
+
+Digest = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
+Href = Annotated[str, Field(description="an address of this service")]
+StateWord = Literal["waiting", "running", "stopping", "done", "stopped", "failed"]
+StoppedBy = Literal["person", "time"]
+
+
+class Index(BaseModel):
+    """The addresses of this service, some as templates (RFC 6570)."""
+
+    puzzles: Href
+    puzzle: Href
+    parts: Href
+    picture: Href
+    effects: Href
+    searches: Href
+    atlases: Href
+    search: Href
+    events: Href
+    result: Href
+    clubs: Href
+    openapi: Href
+
+
+class PuzzleLink(BaseModel):
+    """A puzzle of the catalogue."""
+
+    name: str
+    description: str
+    href: Href
+
+
+class PuzzleList(BaseModel):
+    """The catalogue. Posted puzzles are known to those who have their addresses."""
+
+    puzzles: list[PuzzleLink]
+
+
+class Puzzle(BaseModel):
+    """A puzzle in short."""
+
+    name: str
+    description: str
+
+
+class PuzzleFile(BaseModel):
+    """A puzzle file to be compiled."""
+
+    model_config = {"extra": "forbid"}
+
+    file: Annotated[str, Field(min_length=1, description="the text of a puzzle file, in TOML")]
+
+
+class PartsReport(BaseModel):
+    """What a puzzle consists of, as `trefoil parts --json` prints it."""
+
+    puzzle: str
+    types: list[dict[str, Any]] = Field(description="the piece types")
+    layers: list[dict[str, Any]]
+    order: str | None = Field(description="how many positions there are, all pieces told apart")
+    order_alike: str | None = Field(description="the same, like pieces not told apart")
+
+
+class EffectReport(BaseModel):
+    """What a sequence does, as `trefoil try --json` prints it."""
+
+    puzzle: str
+    written: str
+    sequence: str = Field(description="what is left after cancelling")
+    turns: int
+    cycles: list[list[str]]
+    order: int
+    repeats: int | None = Field(description="how often it can be done in a row; null: any number")
+    pieces_moved: int
+    left_over: str = Field(description="the rotation of the whole puzzle that is left over")
+
+
+class Searched(BaseModel):
+    """How far a search went; ``complete`` are the executed turns up to which it is proven."""
+
+    half_length: int
+    setup: int | None
+    complete: int | None
+    text: str
+
+
+class Hold(BaseModel):
+    """Which faces are up and in front."""
+
+    up: str
+    front: str
+
+
+class Answer(BaseModel):
+    """One sequence that does what was asked for."""
+
+    cycle: list[str]
+    sequence: str
+    turns: int
+    notation: str
+    setup: str
+    a: str
+    b: str
+    layers: list[str]
+    things: int
+    complexity: int
+    hold: Hold
+    held_sequence: str
+    motions: list[str]
+    undone_same: list[str]
+    why: str
+    leads: list[str]
+    folded: int
+
+
+class FindReport(BaseModel):
+    """Ranked answers, as `trefoil find --json` prints them."""
+
+    puzzle: str
+    cycle: list[str]
+    answers: list[Answer]
+    left_out: int | None = None
+    searched: Searched | None = None
+    stopped: bool | None = None
+    stopped_by: StoppedBy | None = None
+    reason: str | None = None
+    impossible: bool | None = None
+    result: Digest | None = None
+
+
+class AtlasReport(BaseModel):
+    """The best sequence for every three-cycle, as `trefoil atlas --json` prints it."""
+
+    puzzle: str
+    searched: Searched | None = None
+    types: list[dict[str, Any]] | None = None
+    missing: int | None = None
+    entries: list[dict[str, Any]]
+    stopped: bool | None = None
+    stopped_by: StoppedBy | None = None
+    reason: str | None = None
+    impossible: bool | None = None
+    result: Digest | None = None
+
+
+class Progress(BaseModel):
+    """How a search stands, as its workers said last."""
+
+    step: str | None = Field(description="what is being done, in words")
+    working: int | None = Field(description="the half-length that is being looked at")
+    half_length: int | None = Field(description="the half-length that is complete")
+    complete: int | None = Field(description="the executed turns that are proven")
+    share: float | None = Field(description="how much of the step is done, 0 to 1")
+    best: int | None = Field(description="executed turns of the best so far")
+    left: float | None = Field(description="seconds until the step is done, as estimated")
+
+
+class Search(BaseModel):
+    """A search: what was asked, how it stands, and what it gave.
+
+    While it runs, ``answer`` is the best so far; null for nothing yet.
+    """
+
+    id: Id
+    href: Href
+    question: dict[str, Any] = Field(description="what was asked, usual values left out")
+    state: StateWord
+    askers: int = Field(description="how many want it")
+    progress: Progress | None
+    impossible: bool | None = Field(description="whether it is proven that there is no answer")
+    reason: str | None = Field(description="why there is no answer, or why it failed")
+    result: Href | None = Field(description="where the result stays, whatever becomes of this")
+    events: Href = Field(description="server-sent events of what changes")
+    answer: FindReport | AtlasReport | PartsReport | None
+
+
+class Readiness(BaseModel):
+    """Whether the service is ready."""
+
+    ready: Literal[True]
+
+
+class Alive(BaseModel):
+    """Whether the service is there."""
+
+    alive: Literal[True]

@@ -1,0 +1,248 @@
+"""Puzzles: the catalogue, posted files, piece types, pictures, and what a sequence does."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Request
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.responses import JSONResponse, Response
+
+from service import puzzle_shelf
+from service.api.caching import tagged
+from service.api.context import Service, service
+from service.api.models import (
+    EffectReport,
+    Index,
+    PartsReport,
+    Puzzle,
+    PuzzleFile,
+    PuzzleList,
+)
+from service.api.problems import ProblemError
+from service.api.results import cycle_of
+from service.api.searches import ACCEPTED, Club, Prefer, posted, waited
+from service.api.searching import Searches
+from service.api.waiting import applied, preferred
+from service.questions import EffectQuestion, PartsQuestion
+from service.reading import Message
+from service.settings import MOST_NAME
+from service.stores.base import State
+
+router = APIRouter(prefix="/api", tags=["puzzles"])
+
+JSON = "application/json"
+SVG = "image/svg+xml"
+#: What can change when the service is brought up to date is looked for again each time.
+AGAIN = "no-cache"
+#: A picture carries its own style, and nothing in it may run or load.
+PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
+
+Name = Annotated[
+    str,
+    Path(
+        min_length=1,
+        max_length=MOST_NAME,
+        description="a name of the catalogue, or the address of a posted puzzle",
+        examples=["3x3x3"],
+    ),
+]
+
+INDEX = {
+    "puzzles": "/api/puzzles",
+    "puzzle": "/api/puzzles/{puzzle}",
+    "parts": "/api/puzzles/{puzzle}/parts",
+    "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence}",
+    "effects": "/api/puzzles/{puzzle}/effects",
+    "searches": "/api/searches",
+    "atlases": "/api/atlases",
+    "search": "/api/searches/{search}",
+    "events": "/api/searches/{search}/events",
+    "result": "/api/results/{digest}{?cycle,most,left_handed,weights}",
+    "clubs": "/api/clubs",
+    "openapi": "/api/openapi.json",
+}
+
+
+class PictureView(BaseModel):
+    """What is marked in a picture: a cycle, or what a sequence moves."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    cycle: str | None = Field(
+        default=None,
+        max_length=3 * MOST_NAME + 2,
+        description="three stickers or pieces with commas between",
+        examples=["UFR,UBL,DFL"],
+    )
+    sequence: str | None = Field(
+        default=None, max_length=2_000, description="a sequence", examples=["R U R' U'"]
+    )
+
+
+@router.get("", operation_id="getIndex", response_model=Index)
+async def index() -> Response:
+    """Return the addresses of this service."""
+    return JSONResponse(INDEX, headers={"Cache-Control": AGAIN})
+
+
+@router.get("/puzzles", operation_id="listPuzzles", response_model=PuzzleList)
+async def list_puzzles(request: Request) -> Response:
+    """Return the catalogue."""
+    return await _read(request, {"do": "catalogue"})
+
+
+@router.post(
+    "/puzzles",
+    operation_id="postPuzzle",
+    response_model=Puzzle,
+    responses={
+        200: {"description": "This puzzle was posted before", "model": Puzzle},
+        201: {
+            "description": "The puzzle is compiled and has an address",
+            "model": Puzzle,
+            "headers": {"Location": {"description": "its address", "schema": {"type": "string"}}},
+        },
+        202: ACCEPTED,
+        403: {},
+        429: {},
+    },
+)
+async def post_puzzle(
+    request: Request, puzzle: PuzzleFile, prefer: Prefer = None, club: Club = None
+) -> Response:
+    """Post a puzzle file; a worker compiles it, and then it has an address."""
+    own = service(request)
+    size = len(puzzle.file.encode())
+    if size > own.limits.puzzle:
+        text = f"the file has {size:,} bytes; at most {own.limits.puzzle:,} are taken"
+        raise ProblemError(413, text, pointer="#/file")
+    wait = preferred(request.headers.getlist("prefer"))
+    waited(request, wait)
+    address = puzzle_shelf.address(puzzle.file)
+    things = own.store.things
+    if await own.call(things.get, puzzle_shelf.KIND, address) is not None:
+        return await _posted(own, address, 200, wait)
+    if await own.call(things.count, puzzle_shelf.KIND) >= own.limits.puzzles:
+        text = f"{own.limits.puzzles:,} posted puzzles are kept, which is the limit"
+        raise ProblemError(429, text, retry_after=3600)
+    asker = partial(own.asker, request)
+    seen = await Searches(own).compile(puzzle.file, address, asker, wait)
+    if seen.job is not None and seen.job.state is State.FAILED:
+        raise ProblemError(422, seen.job.error, pointer="#/file")
+    if seen.done:
+        return await _posted(own, address, 201, wait)
+    return posted(seen, wait)
+
+
+async def _posted(own: Service, address: str, status: int, wait: int | None) -> Response:
+    """Return a posted puzzle that has its address."""
+    reply = await own.rendered({"do": "puzzle", "puzzle": address}, store=False)
+    href = f"/api/puzzles/{address}"
+    place = "Location" if status == 201 else "Content-Location"
+    headers = {"Cache-Control": AGAIN, place: href, **applied(wait)}
+    return Response(reply.body, status, headers, JSON)
+
+
+@router.get(
+    "/puzzles/{puzzle}",
+    operation_id="getPuzzle",
+    response_model=Puzzle,
+    responses={304: {"description": "not changed"}, 404: {}},
+)
+async def get_puzzle(request: Request, puzzle: Name) -> Response:
+    """Return a puzzle in short."""
+    return await _read(request, {"do": "puzzle", "puzzle": puzzle})
+
+
+@router.get(
+    "/puzzles/{puzzle}/parts",
+    operation_id="getParts",
+    response_model=PartsReport,
+    responses={
+        202: {**ACCEPTED, "description": "Accepted: it is being worked out"},
+        304: {"description": "not changed"},
+        403: {},
+        404: {},
+        410: {},
+        429: {},
+    },
+)
+async def get_parts(
+    request: Request, puzzle: Name, prefer: Prefer = None, club: Club = None
+) -> Response:
+    """Return what a puzzle consists of, and which of its pieces move without the others."""
+    own = service(request)
+    wait = preferred(request.headers.getlist("prefer"))
+    waited(request, wait)
+    question = PartsQuestion(puzzle=puzzle)
+    try:
+        seen = await Searches(own).ask(question, partial(own.asker, request), wait)
+    except ProblemError as error:
+        if error.status == 422 and any(one.get("pointer") == "#/puzzle" for one in error.errors):
+            raise ProblemError(404, error.detail) from None
+        raise
+    if seen.answer is None or not seen.done:
+        return posted(seen, wait)
+    return tagged(request, seen.answer.body, JSON, AGAIN)
+
+
+@router.get(
+    "/puzzles/{puzzle}/picture.svg",
+    operation_id="getPicture",
+    response_class=Response,
+    responses={
+        200: {"description": "the picture", "content": {SVG: {"schema": {"type": "string"}}}},
+        304: {"description": "not changed"},
+        404: {},
+    },
+)
+async def get_picture(
+    request: Request, puzzle: Name, view: Annotated[PictureView, Query()]
+) -> Response:
+    """Return a picture of the solved puzzle; a cycle, or what a sequence moves, is marked."""
+    if view.cycle is not None and view.sequence is not None:
+        text = "a cycle and a sequence were given; one of them can be marked"
+        raise ProblemError(422, text, parameter="sequence")
+    message = {
+        "do": "picture",
+        "puzzle": puzzle,
+        "cycle": cycle_of(view.cycle),
+        "sequence": view.sequence,
+    }
+    return await _read(request, message, SVG, {"Content-Security-Policy": PICTURE_POLICY})
+
+
+@router.post(
+    "/puzzles/{puzzle}/effects",
+    operation_id="postEffect",
+    response_model=EffectReport,
+    responses={404: {}},
+)
+async def post_effect(request: Request, puzzle: Name, question: EffectQuestion) -> Response:
+    """Say what a sequence does: which pieces go where, and how often until nothing has moved."""
+    own = service(request)
+    most = own.limits.sequence
+    if len(question.sequence) > most:
+        text = f"the sequence has {len(question.sequence):,} characters; at most {most:,} are read"
+        raise ProblemError(422, text, pointer="#/sequence")
+    message = {"do": "effect", "puzzle": puzzle, "sequence": question.sequence}
+    try:
+        reply = await own.read(message)
+    except ProblemError as error:
+        if any(one.get("pointer") == "#/puzzle" for one in error.errors):
+            raise ProblemError(404, error.detail) from None
+        raise
+    return Response(reply.body, headers={"Cache-Control": "no-store"}, media_type=JSON)
+
+
+async def _read(
+    request: Request, message: Message, media_type: str = JSON, more: dict[str, Any] | None = None
+) -> Response:
+    """Return what a reader makes of a message that names a puzzle, to be asked for again."""
+    own = service(request)
+    reply = await own.rendered(message, "query", store=False)
+    response = tagged(request, reply.body, media_type, AGAIN)
+    response.headers.update(more or {})
+    return response

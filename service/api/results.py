@@ -1,0 +1,80 @@
+"""Results by their digests: immutable, in the letters of whoever asks."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Request
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.responses import Response
+
+from service.api.caching import IMMUTABLE, tagged
+from service.api.context import service
+from service.api.models import AtlasReport, FindReport, PartsReport
+from service.api.problems import ProblemError
+from service.settings import DEFAULT_ANSWERS, MOST_NAME, MOST_SHOWN
+
+router = APIRouter(prefix="/api", tags=["results"])
+
+JSON = "application/json"
+
+
+class View(BaseModel):
+    """How a result is shown."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    cycle: str | None = Field(
+        default=None,
+        max_length=3 * MOST_NAME + 2,
+        description="three stickers or pieces with commas between: the image that is wanted",
+        examples=["UFR,UBL,DFL"],
+    )
+    most: int = Field(
+        default=DEFAULT_ANSWERS, ge=1, le=MOST_SHOWN, description="how many answers are shown"
+    )
+    left_handed: bool = Field(default=False, description="rank for the left hand")
+    weights: str | None = Field(
+        default=None,
+        max_length=400,
+        description="what matters how much, such as turns=1,hands=2",
+    )
+
+
+@router.get(
+    "/results/{digest}",
+    operation_id="getResult",
+    response_model=FindReport | AtlasReport | PartsReport,
+    responses={304: {"description": "not changed"}, 404: {}, 410: {}},
+)
+async def result(
+    request: Request,
+    digest: Annotated[str, Path(pattern="^[0-9a-f]{64}$", description="the result's digest")],
+    view: Annotated[View, Query()],
+) -> Response:
+    """Return a result, ranked for whoever asks; it never changes."""
+    own = service(request)
+    if view.most > own.limits.shown:
+        text = f"most: at most {own.limits.shown} was expected, not {view.most}"
+        raise ProblemError(422, text, parameter="most")
+    message: dict[str, Any] = {
+        "do": "result",
+        "digest": digest,
+        "cycle": cycle_of(view.cycle),
+        "most": view.most,
+        "left_handed": view.left_handed,
+        "weights": view.weights,
+    }
+    reply = await own.rendered(message, "query")
+    return tagged(request, reply.body, JSON, IMMUTABLE)
+
+
+def cycle_of(text: str | None) -> list[str] | None:
+    """Return the three names of a cycle; raises ProblemError."""
+    if text is None:
+        return None
+    names = [name.strip() for name in text.split(",")]
+    if len(names) != 3 or not all(names):
+        said = "cycle: three names with commas between were expected, such as UFR,UBL,DFL"
+        raise ProblemError(422, said, parameter="cycle")
+    return names
