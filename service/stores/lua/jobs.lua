@@ -508,52 +508,63 @@ function commands.present(worker, lasting)
     end
 end
 
--- Each line as if those before it were leased, so that the askers take turns here too.
+-- Each line as if those before it were leased, so that the askers take turns here too. Jobs are
+-- read from `ready` only as far as one further down could come before those that were read.
 function commands.waiting(most)
     most = tonumber(most)
-    local lines, jobs, more = {}, {}, {}
-    for at, key in ipairs(call('ZRANGE', P .. 'ready', 0, most - 1)) do
-        local job = of(key, 'run', 'stage', 'state')
-        local score = tonumber(call('ZSCORE', P .. 'ready', key))
-        jobs[at] = {
-            key = key, run = job[1], stage = job[2], stops = job[3] == 'stopping',
-            askers = askers(key), rest = score % LEASES, next = 1,
-            numbers = call('ZRANGE', P .. 'open:' .. key, 0, most - 1)
-        }
-    end
+    local lines, pool, read = {}, {}, 0
+    local counts = {}
     local function leases(job)
         if job.stops then
             return -1
         end
         local fewest
         for _, asker in ipairs(job.askers) do
-            local count = tonumber(call('HGET', P .. 'leased', asker) or '0') + (more[asker] or 0)
-            if not fewest or count < fewest then
-                fewest = count
+            if not counts[asker] then
+                counts[asker] = tonumber(call('HGET', P .. 'leased', asker) or '0')
+            end
+            if not fewest or counts[asker] < fewest then
+                fewest = counts[asker]
             end
         end
         return fewest or 0
     end
-    while #lines < most do
-        local best, score
-        for _, job in ipairs(jobs) do
+    local function best()
+        local found, least
+        for _, job in ipairs(pool) do
             if job.next <= #job.numbers then
-                local its = leases(job) * LEASES + job.rest
-                if not best or its < score then
-                    best, score = job, its
+                local score = leases(job) * LEASES + job.rest
+                if not found or score < least then
+                    found, least = job, score
                 end
             end
         end
-        if not best then
+        return found, least
+    end
+    while #lines < most do
+        local job, least = best()
+        local next = call('ZRANGE', P .. 'ready', read, read, 'WITHSCORES')
+        while next[1] and (not job or tonumber(next[2]) < least) do
+            local its = of(next[1], 'run', 'stage', 'state')
+            pool[#pool + 1] = {
+                key = next[1], run = its[1], stage = its[2], stops = its[3] == 'stopping',
+                askers = askers(next[1]), rest = tonumber(next[2]) % LEASES, next = 1,
+                numbers = call('ZRANGE', P .. 'open:' .. next[1], 0, most - 1)
+            }
+            read = read + 1
+            job, least = best()
+            next = call('ZRANGE', P .. 'ready', read, read, 'WITHSCORES')
+        end
+        if not job then
             break
         end
-        local number = best.numbers[best.next]
-        best.next = best.next + 1
-        for _, asker in ipairs(best.askers) do
-            more[asker] = (more[asker] or 0) + 1
+        local number = job.numbers[job.next]
+        job.next = job.next + 1
+        for _, asker in ipairs(job.askers) do
+            counts[asker] = (counts[asker] or 0) + 1
         end
-        local epoch = call('HGET', P .. 'shards:' .. best.key, 'e:' .. number) or '0'
-        lines[#lines + 1] = {best.key, best.run, best.stage, number, epoch}
+        local epoch = call('HGET', P .. 'shards:' .. job.key, 'e:' .. number) or '0'
+        lines[#lines + 1] = {job.key, job.run, job.stage, number, epoch}
     end
     return lines
 end
