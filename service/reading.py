@@ -132,9 +132,22 @@ def _puzzle(desk: Desk, store: Store, message: Message) -> Reply:
 
 
 def _picture(desk: Desk, store: Store, message: Message) -> Reply:
-    given = message["cycle"] or message["sequence"]
-    drawn = desk.picture(message["puzzle"], given)
-    return Reply({}, drawn)
+    return Reply({}, desk.picture(message["puzzle"], message["cycle"], message["sequence"]))
+
+
+def _about(desk: Desk, store: Store, message: Message) -> Reply:
+    """Return which puzzle and type a result is about; a cycle is to be one of its own."""
+    from service import results
+
+    content = _content(store, message["digest"])
+    if message.get("cycle"):
+        desk.result(content, message["cycle"], 1)
+    spec = results.read(content).spec
+    puzzle = _loaded(store, spec.puzzle)
+    triples = getattr(spec, "triples", ())
+    number = puzzle.type_of[puzzle.slot_of[triples[0][0]]] if triples else getattr(spec, "type", -1)
+    kind = {} if number < 0 else {"type": puzzle.types[int(number)].name}
+    return Reply({"puzzle": spec.puzzle, **kind})
 
 
 def _catalogue(desk: Desk, store: Store, message: Message) -> Reply:
@@ -159,6 +172,7 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "effect": _effect,
     "puzzle": _puzzle,
     "picture": _picture,
+    "about": _about,
     "catalogue": _catalogue,
 }
 
@@ -292,17 +306,10 @@ def _done(opened: _Opened, message: Message) -> tuple[dict[str, Any], bytes]:
         return {"error": "store", "text": str(error), "after": error.retry_after}, b""
     except RefusedError as error:
         return {"error": error.kind, "text": str(error), "where": error.where}, b""
-    except Exception as error:
-        # What somebody wrote may stand in the text of an error, so only its kind is logged.
-        log.error("a reader met an unexpected %s", type(error).__name__, exc_info=_places(error))
+    except Exception:
+        log.exception("a reader met an unexpected error")
         return {"error": "unexpected", "text": ""}, b""
     return {"head": reply.head}, reply.body
-
-
-def _places(error: Exception) -> bool:
-    from service.settings import debug
-
-    return debug()
 
 
 def _channels() -> tuple[BinaryIO, BinaryIO]:

@@ -10,6 +10,8 @@ from contextlib import asynccontextmanager, suppress
 from fastapi import FastAPI
 
 from service.api import problems
+from service.api.clubs import Sealed
+from service.api.clubs import router as clubs
 from service.api.context import Service, sources
 from service.api.guard import Guard
 from service.api.health import router as health
@@ -63,7 +65,7 @@ def create(
     )
     app.state.service = service
     app.state.leaving = threading.Event()
-    for router in (puzzles, searches, results, health):
+    for router in (puzzles, searches, results, clubs, health):
         app.include_router(router)
     problems.register(app)
     app.openapi = document(app)  # type: ignore[method-assign]
@@ -74,6 +76,8 @@ def create(
         metrics=service.metrics,
         templates=Templates(app.openapi),
     )
+    # The last one stands before the others.
+    app.add_middleware(Sealed)
     return app
 
 

@@ -14,7 +14,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from service import clubs
 from service.api.context import Service, service
 from service.api.models import Digest, Href
-from service.api.problems import MEDIA_TYPE, Problem, ProblemError
+from service.api.problems import ProblemError
 from service.clubs import (
     Changed,
     ClubName,
@@ -28,6 +28,7 @@ from service.clubs import (
     SharedResult,
 )
 from service.questions import Name
+from service.settings import MOST_NAME
 from service.stores.base import Item, Role
 
 PREFIX = "/api/clubs"
@@ -107,8 +108,8 @@ def is_club(path: str) -> bool:
 
 
 def _problems(*statuses: int) -> dict[int | str, dict[str, Any]]:
-    told = {"model": Problem, "content": {MEDIA_TYPE: {}}}
-    return dict.fromkeys(statuses, told)
+    """Return the problems of a route beside those that may always come, for the document."""
+    return {status: {} for status in statuses}
 
 
 router = APIRouter(prefix=PREFIX, tags=["clubs"])
@@ -116,7 +117,7 @@ router = APIRouter(prefix=PREFIX, tags=["clubs"])
 Key = Annotated[str, Path(description="the key of one of the club's links")]
 Number = Annotated[int, Path(ge=1, le=MOST_NUMBER, description="an item's number")]
 Here = Annotated[Service, Depends(service)]
-Filter = Annotated[str | None, Query(max_length=clubs.LONGEST_NAME)]
+Filter = Annotated[str | None, Query(max_length=MOST_NAME)]
 
 
 async def _entered(own: Service, key: str, least: Role) -> Entered:
@@ -143,7 +144,7 @@ Adds = Annotated[Entered, Depends(_opens(Role.ADD))]
 Keeps = Annotated[Entered, Depends(_opens(Role.KEEP))]
 
 
-@router.post("", status_code=201, operation_id="found_club", responses=_problems(429, 503))
+@router.post("", status_code=201, operation_id="foundClub", responses=_problems(429, 503))
 async def found(own: Here, request: Request, response: Response, named: ClubName) -> Founded:
     """Found a club; its three links are shown in the answer and nowhere else."""
     asker = await own.asker(request)
@@ -153,7 +154,7 @@ async def found(own: Here, request: Request, response: Response, named: ClubName
     return Founded(name=named.name, links=[_link(role, key) for role, key in keys.items()])
 
 
-@router.get("/{key}", operation_id="get_shelf", responses=_problems(404, 503))
+@router.get("/{key}", operation_id="getShelf", responses=_problems(404, 503))
 async def read(
     own: Here,
     key: Key,
@@ -167,7 +168,7 @@ async def read(
     return _shelf(key, entered, entered.club.name, items)
 
 
-@router.patch("/{key}", operation_id="rename_club", responses=_problems(403, 404, 503))
+@router.patch("/{key}", operation_id="renameClub", responses=_problems(403, 404, 503))
 async def rename(own: Here, key: Key, entered: Keeps, named: ClubName) -> Shelf:
     """Give the club another name."""
     await own.call(own.store.clubs.rename, entered.club.number, named.name)
@@ -176,7 +177,7 @@ async def rename(own: Here, key: Key, entered: Keeps, named: ClubName) -> Shelf:
 
 
 @router.delete(
-    "/{key}", status_code=204, operation_id="remove_club", responses=_problems(403, 404, 503)
+    "/{key}", status_code=204, operation_id="removeClub", responses=_problems(403, 404, 503)
 )
 async def remove(own: Here, entered: Keeps) -> None:
     """Remove the club with its shelf and its links; results and puzzles stay where they are."""
@@ -186,7 +187,7 @@ async def remove(own: Here, entered: Keeps) -> None:
 @router.post(
     "/{key}/items",
     status_code=201,
-    operation_id="share",
+    operation_id="shareItem",
     responses=_problems(403, 404, 410, 429, 503),
 )
 async def share(own: Here, response: Response, key: Key, entered: Adds, shared: Shared) -> ClubItem:
@@ -200,14 +201,14 @@ async def share(own: Here, response: Response, key: Key, entered: Adds, shared: 
     return told
 
 
-@router.get("/{key}/items/{number}", operation_id="get_item", responses=_problems(404, 503))
+@router.get("/{key}/items/{number}", operation_id="getItem", responses=_problems(404, 503))
 async def one(own: Here, key: Key, entered: Reads, number: Number) -> ClubItem:
     """Return one thing on the shelf."""
     return _item(key, await _there(own.call(clubs.one, own.store, entered.club, number)))
 
 
 @router.patch(
-    "/{key}/items/{number}", operation_id="change_item", responses=_problems(403, 404, 503)
+    "/{key}/items/{number}", operation_id="changeItem", responses=_problems(403, 404, 503)
 )
 async def change(own: Here, key: Key, entered: Keeps, number: Number, changed: Changed) -> ClubItem:
     """Change what is said of something on the shelf."""
@@ -218,7 +219,7 @@ async def change(own: Here, key: Key, entered: Keeps, number: Number, changed: C
 @router.delete(
     "/{key}/items/{number}",
     status_code=204,
-    operation_id="remove_item",
+    operation_id="removeItem",
     responses=_problems(403, 404, 503),
 )
 async def take_off(own: Here, entered: Keeps, number: Number) -> None:
@@ -229,7 +230,7 @@ async def take_off(own: Here, entered: Keeps, number: Number) -> None:
 @router.post(
     "/{key}/links/{role}",
     status_code=201,
-    operation_id="replace_link",
+    operation_id="replaceLink",
     responses=_problems(403, 404, 503),
 )
 async def replace(own: Here, response: Response, entered: Keeps, role: Role) -> ClubLink:
@@ -242,7 +243,7 @@ async def replace(own: Here, response: Response, entered: Keeps, role: Role) -> 
 @router.delete(
     "/{key}/links/{role}",
     status_code=204,
-    operation_id="withdraw_link",
+    operation_id="withdrawLink",
     responses=_problems(403, 404, 503),
 )
 async def withdraw(own: Here, entered: Keeps, role: Role) -> None:

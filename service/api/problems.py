@@ -99,8 +99,15 @@ def problem(
     return Response(json.dumps(told), status, own, MEDIA_TYPE)
 
 
+#: Statuses whose words RFC 9110 has changed, which older Pythons do not know.
+_RENAMED = {413: "Content Too Large", 414: "URI Too Long", 422: "Unprocessable Content"}
+
+
 def phrase(status: int) -> str:
-    """Return a status in words, as HTTP has it."""
+    """Return a status in words, as HTTP has it (RFC 9110, section 15)."""
+    newer = _RENAMED.get(status)
+    if newer is not None:
+        return newer
     try:
         return HTTPStatus(status).phrase
     except ValueError:
@@ -156,18 +163,17 @@ def _invalid(error: RequestValidationError) -> Response:
     if any(one["type"] == "json_invalid" for one in found):
         place = next(one["loc"][-1] for one in found if one["type"] == "json_invalid")
         where = f" at character {place + 1}" if isinstance(place, int) else ""
-        return problem(400, f"The body is not well-formed JSON{where}.")
+        return problem(400, f"the body is not well-formed JSON{where}")
     told = faults(found, error.body)
     more = f" ({len(told) - 1} more)" if len(told) > 1 else ""
-    detail = told[0]["detail"].rstrip(".") + more + "."
-    return problem(422, detail[:1].upper() + detail[1:], {"errors": told})
+    return problem(422, told[0]["detail"] + more, {"errors": told})
 
 
 #: What the framework's own errors say in our words.
 _SAID = {
-    400: "The body is not well-formed JSON.",
-    404: "There is nothing at this address; /api lists what there is.",
-    405: "This address does not take that method; the field Allow says which it takes.",
+    400: "the body is not well-formed JSON",
+    404: "there is nothing at this address; /api lists what there is",
+    405: "this address does not take that method; the field Allow says which it takes",
 }
 
 

@@ -208,7 +208,7 @@ async def get_picture(
     message = {
         "do": "picture",
         "puzzle": puzzle,
-        "cycle": cycle_of(view.cycle),
+        "cycle": view.cycle if cycle_of(view.cycle) else None,
         "sequence": view.sequence,
     }
     return await _read(request, message, SVG, {"Content-Security-Policy": PICTURE_POLICY})
