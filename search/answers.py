@@ -137,14 +137,13 @@ def ranked(
 ) -> Found:
     """Return the ranked answers of a request from words and the cycle that each of them does."""
     puzzle, bounds = request.puzzle, request.bounds
-    cycle = tuple(_named(puzzle, place) for place in request.cycle)
     answers: tuple[Answer, ...] = ()
     left_out = 0
     if words:
         ranking = rank(puzzle, words, weights, most, left_handed, bounds.setup)
         answers = tuple(_answer(request, ranking, m, words) for m in ranking.order)
         left_out = ranking.left_out
-    return Found(request, (cycle[0], cycle[1], cycle[2]), answers, says, left_out)
+    return Found(request, named(request), answers, says, left_out)
 
 
 def told_apart(request_alike: bool, scope: Scope) -> str:
@@ -188,6 +187,12 @@ def searched(
             f"{shortest} turns is the shortest found; up to {complete} turns there is none {among}"
         )
     return Searched(half_length, bounds.setup, None if apart else complete, text)
+
+
+def named(request: Request) -> tuple[str, str, str]:
+    """Return the asked cycle by the names of its stickers or pieces."""
+    a, b, c = (_named(request.puzzle, place) for place in request.cycle)
+    return a, b, c
 
 
 def _named(puzzle: Puzzle, place: Placed) -> str:

@@ -138,7 +138,7 @@ class Chosen:
         for weight in (2, 1):
             for word in self._best(orbit, weight, len(self._costs[weight]) - 1):
                 words.setdefault(normal(puzzle, [int(turns[t]) for t in word]))
-        patterns = [_pattern(puzzle, word, self.setup) for word in words]
+        patterns = [pattern(puzzle, word, self.setup) for word in words]
         shortest = min(patterns, key=lambda p: (len(p.word), p.things, p.word))
         easiest = min(patterns, key=lambda p: (p.things, len(p.word), p.word))
         return shortest, easiest
@@ -191,7 +191,8 @@ def triple_of(scope: Scope, number: int) -> tuple[int, int, int]:
     return a, b, c
 
 
-def _pattern(puzzle: Puzzle, word: Word, setup: int | None) -> Pattern:
+def pattern(puzzle: Puzzle, word: Word, setup: int | None) -> Pattern:
+    """Return a word with its bracket form by numbers of turns, with at most so much setup."""
     form = forms.shortest_form(puzzle, word, setup)
     if form is None:
         plain, back = ("".join(f"{{{t}}} " for t in w) for w in (word, puzzle.inverse(word)))

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from puzzles.errors import LimitError
 from puzzles.names import placement_name
-from puzzles.notation import write
+from puzzles.notation import turn_text, write
 from puzzles.puzzle import PieceType, Puzzle, Word
-from search.atlas_entries import Entry, Said, cycles_of
+from search.answers import Searched
+from search.atlas_entries import Entry, Pattern, Said, cycles_of, pattern
 from search.blocked_finding import searched
-from search.brackets import shortest_form, text
 from search.fixed import goal_of
 from search.fixed_problem import Problem, Triple, problem
-from search.impossible import ImpossibleError
+from search.impossible import ImpossibleError, wanted_effect
 from search.nesting import things
 from search.request import look_alike
 from service.blocked import search
@@ -32,23 +34,91 @@ COMPARED = 12
 
 @dataclass(frozen=True)
 class _Feasible:
-    """Cycles of a type that nothing fastened forbids, and one sentence on those that are."""
+    """Cycles of a type that nothing fastened forbids, and the first of the others."""
 
     triples: tuple[Triple, ...]
-    reason: str
+    never: Triple | None
+
+
+@dataclass(frozen=True)
+class Best:
+    """A three-cycle of placements with the shortest and the easiest word that was found for it."""
+
+    triple: Triple
+    shortest: Pattern
+    easiest: Pattern
+
+
+@dataclass(frozen=True)
+class AtlasFound:
+    """What a search for all cycles of a type gave, by numbers.
+
+    ``impossible`` of them cannot be done, ``never`` is the first of these; ``says``: how far the
+    search went, to ``level``.
+    """
+
+    entries: tuple[Best, ...]
+    impossible: int
+    never: Triple | None
+    level: int
+    says: str
+    stopped_by: str | None
 
 
 def of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
     """Return the atlas of one type; raises LimitError where it has too many cycles."""
+    return read(request, number, found(engine, request, number))
+
+
+def read(request: AtlasRequest, number: int, own: AtlasFound) -> TypeAtlas:
+    """Return the atlas of one type from what a search for it gave.
+
+    Raises RuntimeError for a word that cannot be done or does another cycle.
+    """
     from service.atlases import TypeAtlas
 
     puzzle, kind = request.puzzle, request.puzzle.types[number]
+    _check(request, own.entries)
+    texts = [turn_text(puzzle, turn) for turn in range(len(puzzle.turns))]
+    entries = tuple(_entry(puzzle, one, texts) for one in own.entries)
+    reason = "" if own.never is None else _said_never(request, own.never)
+    says = Searched(own.level, request.bounds.setup, None, own.says)
+    missing = len(cycles_of(puzzle, kind)) - len(entries)
+    return TypeAtlas(kind, entries, missing, own.impossible, reason, says, own.stopped_by)
+
+
+def _check(request: AtlasRequest, entries: Iterable[Best]) -> None:
+    """Raise RuntimeError for a word that cannot be done, or that does another cycle.
+
+    What is fastened may have gone along; all else that is kept is at home.
+    """
+    puzzle = request.puzzle
+    fastened = {slot for own in puzzle.bonds for slot in own}
+    every = range(len(puzzle.types))
+    kept = {*(every if request.kept is None else request.kept)}
+    free = (int(kind) not in kept for kind in puzzle.type_of)
+    slots = [s for s, skipped in enumerate(free) if not skipped and s not in fastened]
+    for one in entries:
+        homes = [*puzzle.home[slots].tolist(), *one.triple]
+        wanted = wanted_effect(puzzle, one.triple)[homes]
+        for word in (one.shortest.word, one.easiest.word):
+            same = np.array_equal(puzzle.effect(word)[homes], wanted)
+            if not same or puzzle.first_blocked(word) is not None:
+                raise RuntimeError(
+                    f"{write(puzzle, word)} was kept for a cycle that it does not do; the stored "
+                    "searches are broken and should be removed"
+                )
+
+
+def found(engine: Engine, request: AtlasRequest, number: int) -> AtlasFound:
+    """Return what a search for all cycles of a type gives; raises what ``of_type`` does."""
+    puzzle, kind = request.puzzle, request.puzzle.types[number]
     every: list[Triple] = [(a, b, c) for a, b, c in cycles_of(puzzle, kind).tolist()]
     _forbid_many(puzzle, kind, len(every))
-    feasible = _feasible(request, every)
+    feasible = _feasible(request, every, engine.stop)
     own: Problem | None = None
-    entries: list[Entry] = []
-    by, level, reason = None, 0, feasible.reason
+    entries: list[Best] = []
+    by, level = None, 0
     if feasible.triples:
         wanted = {t: _alike(request, t) for t in feasible.triples}
         asked = list(dict.fromkeys(other for row in wanted.values() for other in row))
@@ -56,8 +126,8 @@ def of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
         outcome = search(engine, own, goal_of(request.bounds, every=True))
         by, level = outcome.stopped_by, outcome.sequences.level
         words: dict[Triple, list[Word]] = {}
-        for one, found in zip(own.wanted, outcome.sequences.words, strict=True):
-            words.setdefault(one.triple, []).extend(found)
+        for one, known in zip(own.wanted, outcome.sequences.words, strict=True):
+            words.setdefault(one.triple, []).extend(known)
         limit = request.bounds.turns
         for triple in feasible.triples:
             fitting = [
@@ -67,11 +137,10 @@ def of_type(engine: Engine, request: AtlasRequest, number: int) -> TypeAtlas:
                 if limit is None or len(word) <= limit
             ]
             if fitting:
-                entries.append(_entry(puzzle, triple, fitting, request.bounds.setup))
+                entries.append(_best(puzzle, triple, fitting, request.bounds.setup))
     says = searched(own, request.bounds, request.alike, level, 0, None)
-    missing = len(every) - len(entries)
     impossible = len(every) - len(feasible.triples)
-    return TypeAtlas(kind, tuple(entries), missing, impossible, reason, says, by)
+    return AtlasFound(tuple(entries), impossible, feasible.never, level, says.text, by)
 
 
 def _forbid_many(puzzle: Puzzle, kind: PieceType, count: int) -> None:
@@ -83,47 +152,62 @@ def _forbid_many(puzzle: Puzzle, kind: PieceType, count: int) -> None:
         )
 
 
-def _feasible(request: AtlasRequest, triples: Iterable[Triple]) -> _Feasible:
+def _feasible(
+    request: AtlasRequest, triples: Iterable[Triple], stop: Callable[[], bool]
+) -> _Feasible:
     """Return the cycles for which there is a wanted state that the group without blocks has."""
     kept: list[Triple] = []
-    reason = ""
-    fastened = {slot for own in request.puzzle.bonds for slot in own}
+    never: Triple | None = None
     for triple in triples:
-        names = " → ".join(placement_name(request.puzzle, p) for p in triple)
-        text = None
-        if not fastened & {int(request.puzzle.slot_of[p]) for p in triple}:
-            text = request.reason(triple)
-        if text is None:
-            try:
-                problem(request.puzzle, [triple], request.layers, request.kept)
-            except ImpossibleError as error:
-                text = str(error)
-        if text is None:
+        stop()
+        if _why_never(request, triple) is None:
             kept.append(triple)
-        else:
-            reason = reason or f"{names} cannot be done: {text}"
-    return _Feasible(tuple(kept), reason)
+        elif never is None:
+            never = triple
+    return _Feasible(tuple(kept), never)
+
+
+def _why_never(request: AtlasRequest, triple: Triple) -> str | None:
+    """Return why a cycle cannot be done, None if nothing forbids it."""
+    fastened = {slot for own in request.puzzle.bonds for slot in own}
+    if not fastened & {int(request.puzzle.slot_of[p]) for p in triple}:
+        text = request.reason(triple)
+        if text is not None:
+            return text
+    try:
+        problem(request.puzzle, [triple], request.layers, request.kept)
+    except ImpossibleError as error:
+        return str(error)
+    return None
+
+
+def _said_never(request: AtlasRequest, triple: Triple) -> str:
+    text = _why_never(request, triple)
+    names = " → ".join(placement_name(request.puzzle, p) for p in triple)
+    return "" if text is None else f"{names} cannot be done: {text}"
 
 
 def _alike(request: AtlasRequest, triple: Triple) -> list[Triple]:
     return look_alike(request.puzzle, triple) if request.alike else [triple]
 
 
-def _entry(puzzle: Puzzle, triple: Triple, words: list[Word], setup: int | None) -> Entry:
+def _best(puzzle: Puzzle, triple: Triple, words: list[Word], setup: int | None) -> Best:
     short = sorted(words, key=lambda word: (len(word), word))[:COMPARED]
     easy = sorted(words, key=lambda word: (things(puzzle, word), len(word), word))[:COMPARED]
-    said = [_said(puzzle, word, setup) for word in dict.fromkeys((*short, *easy))]
-    a, b, c = (placement_name(puzzle, p) for p in triple)
-    return Entry(
+    said = [pattern(puzzle, word, setup) for word in dict.fromkeys((*short, *easy))]
+    return Best(
         triple,
-        (a, b, c),
-        min(said, key=lambda one: (one.turns, one.things, one.word)),
-        min(said, key=lambda one: (one.things, one.turns, one.word)),
+        min(said, key=lambda one: (len(one.word), one.things, one.word)),
+        min(said, key=lambda one: (one.things, len(one.word), one.word)),
     )
 
 
-def _said(puzzle: Puzzle, word: Word, setup: int | None) -> Said:
-    form = shortest_form(puzzle, word, setup)
-    notation = text(puzzle, form) if form else write(puzzle, word)
-    count = form.things if form else things(puzzle, word)
-    return Said(write(puzzle, word), notation, len(word), count, word)
+def _entry(puzzle: Puzzle, own: Best, texts: list[str]) -> Entry:
+    a, b, c = (placement_name(puzzle, p) for p in own.triple)
+    shortest, easiest = (_said(puzzle, one, texts) for one in (own.shortest, own.easiest))
+    return Entry(own.triple, (a, b, c), shortest, easiest)
+
+
+def _said(puzzle: Puzzle, own: Pattern, texts: list[str]) -> Said:
+    sequence, notation = write(puzzle, own.word), own.text.format(*texts)
+    return Said(sequence, notation, len(own.word), own.things, own.word)

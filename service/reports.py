@@ -152,6 +152,37 @@ def atlas(wanted: AtlasRequest, parts: list[TypeAtlas]) -> Report:
     return report
 
 
+def puzzle(own: Puzzle) -> Report:
+    """Return a puzzle in short: what it is made of, and how its turns are written."""
+    from puzzles.names import slot_names
+    from puzzles.notation import turn_text
+
+    names = slot_names(own)
+    return {
+        "puzzle": own.name,
+        "name": own.name,
+        "description": own.description,
+        "note": own.note,
+        "shape": own.shape,
+        "held": {"up": own.up, "front": own.front},
+        "faces": [face.name for face in own.body.faces],
+        "layers": [{"name": layer.name, "steps": layer.steps} for layer in own.layers],
+        "turns": [turn_text(own, number) for number in range(len(own.turns))],
+        "types": [
+            {
+                "name": kind.name,
+                "count": kind.count,
+                "twists": kind.seen,
+                "moves": kind.moves,
+                "slots": [names[slot] for slot in kind.slots],
+            }
+            for kind in own.types
+        ],
+        "pieces": own.slot_count,
+        "can_block": own.can_block,
+    }
+
+
 def repeats(puzzle: Puzzle, word: tuple[int, ...], most: int) -> int | None:
     """Return how often a word can be done in a row, ``most`` at most; None for any number of times.
 

@@ -1,8 +1,8 @@
 """Results: the immutable outcome of a job in its representative's frame, as canonical JSON.
 
-Nothing in it is a time, a name or anything else that a person wrote: turns, placements, layers and
-types stand there by number, with the digest of the tables that number them. Names, ranking and
-reasons are made on reading. A result is known by the digest of its bytes.
+Nothing in the result of a search is a time, a name or anything else that a person wrote: turns,
+placements, layers and types stand there by number, with the digest of the tables that number them.
+Names, ranking and reasons are made on reading. A result is known by the digest of its bytes.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from search.encoding import Scope
 from search.representatives import words_of
 from search.shelves import Shelves
 from service import stored
-from service.specs import AtlasSpec, FindSpec, Triple
+from service.specs import AtlasSpec, FindSpec, PartsSpec, Triple
 from service.stores.base import Store
 
 #: Of what is written here; it goes up when the form of results changes.
@@ -131,15 +131,19 @@ class EndsFound(BaseModel):
 
 
 class BesideFound(BaseModel):
-    """What the search that knows of no blocked turns gave (``search.unblocked.Gathered``)."""
+    """What the search that knows of no blocked turns has met (``search.unblocked.Met``).
+
+    ``further``: some of the words come from there.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     calm: bool
     turns: int
     of: int
-    coverage: Coverage
-    words: tuple[Done, ...]
+    half_length: int
+    steps: tuple[Step, ...]
+    further: bool
 
 
 class BlockedResult(_Result):
@@ -189,12 +193,16 @@ class BlockedAtlasResult(_Result):
     entries: tuple[EntryFound, ...]
 
 
-Result = Annotated[
-    FindResult | AtlasResult | BlockedResult | BlockedAtlasResult, Discriminator("kind")
-]
-_READER: TypeAdapter[FindResult | AtlasResult | BlockedResult | BlockedAtlasResult] = TypeAdapter(
-    Result
-)
+class PartsResult(_Result):
+    """What `trefoil parts --json` says of a puzzle, with its names: there is no frame to read."""
+
+    kind: Literal["parts"] = "parts"
+    spec: PartsSpec
+    report: dict[str, Any]
+
+
+Result = FindResult | AtlasResult | BlockedResult | BlockedAtlasResult | PartsResult
+_READER = TypeAdapter[Result](Annotated[Result, Discriminator("kind")])
 
 
 def content(result: _Result) -> bytes:
@@ -203,7 +211,7 @@ def content(result: _Result) -> bytes:
     return json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode()
 
 
-def read(data: bytes) -> FindResult | AtlasResult | BlockedResult | BlockedAtlasResult:
+def read(data: bytes) -> Result:
     """Return the result that bytes stand for; raises BrokenResultError."""
     try:
         return _READER.validate_json(data)
@@ -243,7 +251,7 @@ def find_result(
     """Return the result of a search for three-cycles from its shelves."""
     words = words_of(scope, shelves, spec.triples, spec.setup, spec.turns)
     result = FindResult(
-        **_head(puzzle, stopped_by, note),
+        **head(puzzle, stopped_by, note),
         spec=spec,
         coverage=coverage(scope, shelves.half_length, shelves.steps),
         words=done(words.items()),
@@ -261,7 +269,7 @@ def atlas_result(
 ) -> bytes:
     """Return the result of a search for all three-cycles of a type from its shelves."""
     result = AtlasResult(
-        **_head(puzzle, stopped_by, note),
+        **head(puzzle, stopped_by, note),
         spec=spec,
         coverage=coverage(scope, shelves.half_length, shelves.steps),
         shelves=base64.b64encode(shelves.to_bytes()).decode("ascii"),
@@ -284,7 +292,8 @@ def done(words: Iterable[tuple[Word, int]]) -> tuple[Done, ...]:
     return tuple(Done(cycle=number, turns=word) for word, number in every)
 
 
-def _head(puzzle: Puzzle, stopped_by: str | None, note: str) -> dict[str, Any]:
+def head(puzzle: Puzzle, stopped_by: str | None = None, note: str = "") -> dict[str, Any]:
+    """Return the fields that all results have."""
     return {
         "tables": puzzle.digest,
         "search": stored.version(),

@@ -47,3 +47,28 @@ class AtlasSpec(_Spec):
 
     kind: Literal["atlas", "blocked-atlas"]
     type: int
+
+
+class PartsSpec(BaseModel):
+    """What a puzzle consists of."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    puzzle: str
+
+    def text(self) -> str:
+        """Return it as JSON."""
+        return json.dumps({"puzzle": self.puzzle})
+
+    def key(self, puzzle_digest: str, version: str) -> str:
+        """Return what names the job: the tables, and the sources of what is said of them."""
+        text = f"PartsSpec|{self.puzzle}|{puzzle_digest}|{version}"
+        return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+class CompileSpec(BaseModel):
+    """A puzzle file that somebody posted."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    file: str
