@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import logging
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from puzzles.errors import RequestError
 from service.output import FOUND, print_text
+
+if TYPE_CHECKING:
+    from service.settings import ServiceSettings
 
 StoreOption = Annotated[
     str | None,
@@ -44,6 +47,7 @@ def serve(
     from service.settings import service_settings
 
     settings = service_settings(store, host, port, workers)
+    _readable(settings)
     from service import serving
 
     serving.serve(settings)
@@ -58,6 +62,7 @@ def work(store: StoreOption = None) -> int:
     from service.works import process
 
     settings = service_settings(store)
+    _readable(settings)
     logs.configure(level=logging.WARNING)
     try:
         if is_redis(settings.store):
@@ -69,3 +74,24 @@ def work(store: StoreOption = None) -> int:
     except StoreError as error:
         raise RequestError(str(error)) from None
     return FOUND
+
+
+def _readable(settings: ServiceSettings) -> None:
+    """Raise RequestError for a file that is no store and cannot be made one.
+
+    A full disk or a Redis server that is away are no reason not to begin: the one can be read, and
+    the other comes back.
+    """
+    from service.settings import is_redis
+    from service.stores import open_store
+    from service.stores.base import StoreError
+
+    if is_redis(settings.store):
+        return
+    store = open_store(settings.store)
+    try:
+        store.things.count("result")
+    except StoreError as error:
+        raise RequestError(str(error)) from None
+    finally:
+        store.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import http.client
+import logging
 import os
 import signal
 import socket
@@ -38,6 +39,8 @@ def serve(settings: ServiceSettings) -> None:
     """
     listening = bound(settings.host, settings.port)
     logs.configure()
+    # That it begins and ends is said in print.
+    logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
     try:
         app = _app(settings)
         workers = Workers(settings.workers, settings.environment(), say)
@@ -69,8 +72,6 @@ def _run(app: Any, listening: socket.socket, workers: Workers, settings: Service
         backlog=BACKLOG,
         timeout_graceful_shutdown=int(LEAVING_SECONDS),
     )
-    #: Set when the service is told to leave; streams end then.
-    app.state.leaving = threading.Event()
     server = _Server(config, workers, app.state.leaving)
     address = _address(listening)
     with _handled(server.leave):

@@ -7,7 +7,6 @@ import signal
 import socket
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -15,29 +14,14 @@ import pytest
 from puzzles.errors import RequestError
 from service import serving, settings, supervising
 from service.supervising import Workers
+from tests.service.processes import Process, children, is_there, until
+from tests.service.processes import serving as run_service
 
 READY = f"import sys, time; print({supervising.READY!r}, flush=True)"
 
 
-def until(true: Callable[[], bool], seconds: float = 10.0) -> float:
-    """Wait until something is true; return how long it took."""
-    began = time.monotonic()
-    while not true():
-        assert time.monotonic() < began + seconds, "it did not come true"
-        time.sleep(0.01)
-    return time.monotonic() - began
-
-
 def workers(count: int, program: str, told: list[str]) -> Workers:
     return Workers(count, {}, told.append, [sys.executable, "-c", program])
-
-
-def is_there(process: int) -> bool:
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    return True
 
 
 def test_worker_that_dies_is_replaced() -> None:
@@ -113,6 +97,92 @@ def test_worker_that_does_not_leave_is_ended() -> None:
     looked_after.stop(0.3)
     assert time.monotonic() - began < 1.5
     assert not is_there(process)
+
+
+# --- The service as a process -------------------------------------------------------------------
+
+
+def test_service_leaves_with_all_that_it_began(tmp_path: Path) -> None:
+    with run_service(tmp_path / "store.sqlite", workers=2) as service:
+        assert service.client.get("/livez").status_code == 200
+        below = children(service.number)
+        assert len(service.workers) == 2
+        began = time.monotonic()
+        service.tell()
+        assert service.ended() == 0
+        assert time.monotonic() - began < 5.0
+        until(lambda: not any(is_there(one) for one in below), 2.0)
+        assert not service.err
+
+
+def test_second_signal_ends_at_once(tmp_path: Path) -> None:
+    with run_service(tmp_path / "store.sqlite") as service:
+        (worker,) = service.workers
+        # A worker that answers nothing.
+        os.kill(worker, signal.SIGSTOP)
+        service.tell(signal.SIGINT)
+        time.sleep(0.5)
+        assert service.process.poll() is None
+        began = time.monotonic()
+        service.tell(signal.SIGINT)
+        assert service.ended() == 128 + signal.SIGINT
+        until(lambda: not is_there(worker), 1.0)
+        assert time.monotonic() - began < 1.0
+
+
+def test_worker_that_is_killed_is_replaced_and_told(tmp_path: Path) -> None:
+    with run_service(tmp_path / "store.sqlite") as service:
+        (worker,) = service.workers
+        os.kill(worker, signal.SIGKILL)
+        until(lambda: service.workers not in ([], [worker]))
+        until(lambda: service.err)
+        assert service.err == [
+            "trefoil: a worker ended (by SIGKILL); another one takes its place\n"
+        ]
+
+
+def test_workers_and_readers_leave_when_the_service_is_killed(tmp_path: Path) -> None:
+    with run_service(tmp_path / "store.sqlite") as service:
+        below = children(service.number)
+        service.tell(signal.SIGKILL)
+        service.ended()
+        until(lambda: not any(is_there(one) for one in below), 3.0)
+
+
+def test_port_that_is_taken_ends_with_a_sentence(tmp_path: Path) -> None:
+    with serving.bound("127.0.0.1", 0) as taken:
+        port = str(taken.getsockname()[1])
+        own = Process("service.cli", "serve", "--port", port, "--store", str(tmp_path / "store"))
+        assert own.ended(30.0) == 2
+        until(lambda: own.err)
+        assert own.err == [
+            f"trefoil: port {port} of 127.0.0.1 is taken; --port names another one, "
+            "0 any that is free\n"
+        ]
+        assert not own.out
+
+
+@pytest.mark.parametrize("command", ["serve", "work"])
+def test_store_that_cannot_be_ends_with_a_sentence(tmp_path: Path, command: str) -> None:
+    other = tmp_path / "other.sqlite"
+    other.write_bytes(b"This is no database, and long enough to be seen as none." * 20)
+    for place, says in ((other, "it is no database"), (tmp_path, "cannot be opened")):
+        own = Process("service.cli", command, "--store", str(place))
+        assert own.ended(30.0) == 2
+        until(lambda own=own: own.err)
+        (line,) = own.err
+        assert str(place) in line
+        assert says in line
+    assert other.read_bytes().startswith(b"This is no database")
+
+
+def test_one_more_worker_by_hand(tmp_path: Path) -> None:
+    store = str(tmp_path / "store.sqlite")
+    own = Process("service.cli", "work", "--store", store)
+    own.says("ready")
+    own.tell()
+    assert own.ended() == 0
+    assert not own.err
 
 
 # --- Addresses ----------------------------------------------------------------------------------
