@@ -169,6 +169,16 @@ def kept_types(
     return tuple(sorted(numbers))
 
 
+def three_names(cycle: str | Sequence[str]) -> list[str]:
+    """Return the names in a cycle; raises RequestError unless there are three."""
+    names = cycle.split() if isinstance(cycle, str) else list(cycle)
+    if len(names) != 3:
+        raise RequestError(
+            f"a three-cycle names three pieces, but the number given is {len(names)}"
+        )
+    return names
+
+
 def request(
     puzzle: Puzzle,
     cycle: str | Sequence[str],
@@ -184,12 +194,7 @@ def request(
 
     ``cycle`` names three stickers or pieces. A wanted type that is not kept is an error.
     """
-    names = cycle.split() if isinstance(cycle, str) else list(cycle)
-    if len(names) != 3:
-        raise RequestError(
-            f"a three-cycle names three pieces, but the number given is {len(names)}"
-        )
-    placed = read_cycle(puzzle, names)
+    placed = read_cycle(puzzle, three_names(cycle))
     kept = kept_types(puzzle, keep, free)
     kind = puzzle.types[int(puzzle.type_of[placed[0].slot])]
     if kept is not None and kind.number not in kept:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
+from puzzles.errors import RequestError
 from service import endings, options
 from service.output import (
     checked,
@@ -66,20 +68,41 @@ def find(
     picture: options.Picture = None,
     json: options.Json = False,
     threads: options.Threads = None,
+    server: options.Service = None,
+    share: options.Share = False,
 ) -> int:
     """Find the shortest and the easiest sequences that cycle three pieces."""
-    from puzzles import load
-    from search.request import request
-    from service import reports
+    from search.request import request, three_names
 
     path = checked(picture)
     chosen = settings(options.whole("--threads", threads))
     shown = options.number("most", most, 1, MOST_SHOWN, DEFAULT_ANSWERS)
     weighed = options.weights(weights)
     bounds = options.bounds(turns, half_length, setup, seconds)
+    names = three_names(BETWEEN.sub(" ", " ".join(cycle)))
+    if server is not None:
+        _not_here(threads)
+        from service import cli_far
+
+        question = {
+            **_question(bounds, layers, keep, free),
+            "cycle": names,
+            "any_twist": any_twist,
+            "apart": apart,
+            "most": shown,
+            "left_handed": left_handed,
+            "weights": options.weighed(weights),
+        }
+        show = partial(show_found, bounds=bounds, any_twist=any_twist, json=json)
+        return cli_far.find(server, puzzle, question, show, json, share, path)
+    if share:
+        raise RequestError("--share gives the link that a service has; --server URL names one")
+    from puzzles import load
+    from service import reports
+
     wanted = request(
         load(puzzle),
-        BETWEEN.sub(" ", " ".join(cycle)),
+        names,
         layers=layers,
         keep=keep,
         free=free,
@@ -95,6 +118,24 @@ def find(
         write_file(path, draw(wanted.puzzle, wanted.triples()[0]))
     report = reports.find(result.found, result.outcome.stopped_by)
     return show_found(report, bounds, any_twist, json)
+
+
+def _not_here(threads: str | None) -> None:
+    """Refuse what is said about searching on this machine when a service is to search."""
+    if threads is not None:
+        raise RequestError("--threads is for searches on this machine, not for those of a service")
+
+
+def _question(
+    bounds: Bounds, layers: str | None, keep: str | None, free: str | None
+) -> dict[str, Any]:
+    """Return what all questions to a service have in common, as it reads them."""
+    names = {"layers": layers, "keep": keep, "free": free}
+    lists = {
+        name: None if text is None else text.replace(",", " ").split()
+        for name, text in names.items()
+    }
+    return {**lists, **vars(bounds)}
 
 
 def show_found(report: Report, bounds: Bounds, any_twist: bool, json: bool) -> int:
@@ -164,14 +205,28 @@ def atlas(
     most: options.Most = None,
     json: options.Json = False,
     threads: options.Threads = None,
+    server: options.Service = None,
 ) -> int:
     """Find the best sequence for every three-cycle of a piece type, all pieces told apart."""
-    from puzzles import load
     from search.request import kept_types, layer_numbers
 
     chosen = settings(options.whole("--threads", threads))
     shown = options.number("most", most, 0, MOST_SHOWN, DEFAULT_LINES)
     bounds = options.bounds(turns, half_length, setup, seconds)
+    if server is not None:
+        _not_here(threads)
+        if kind is None:
+            raise RequestError(
+                "a service makes the atlas of one piece type at a time, which follows the puzzle, "
+                "such as `trefoil atlas 3x3x3 corner`; `trefoil parts` lists the types"
+            )
+        from service import cli_far
+
+        question = {**_question(bounds, layers, keep, free), "type": kind, "alike": alike}
+        show = partial(show_atlas, bounds=bounds, shown=shown, json=json)
+        return cli_far.atlas(server, puzzle, question, show, json)
+    from puzzles import load
+
     loaded = load(puzzle)
     own_layers, kept = layer_numbers(loaded, layers), kept_types(loaded, keep, free)
     from service import reports

@@ -95,6 +95,19 @@ Weighed = Annotated[
         help="How much turns, layers, memory and hands count in the order of the answers.",
     ),
 ]
+Service = Annotated[
+    str | None,
+    typer.Option(
+        "--server",
+        metavar="URL",
+        envvar="TREFOIL_SERVER",
+        show_envvar=False,
+        help="Ask the service at this address; else the one that TREFOIL_SERVER names, if any.",
+    ),
+]
+Share = Annotated[
+    bool, typer.Option("--share", help="Print the link to the result on the service, last.")
+]
 
 
 #: What a whole number looks like; longer ones are none that anything here could use.
@@ -152,11 +165,8 @@ def number(name: str, text: str | None, least: int, most: int, usual: int) -> in
     return value
 
 
-def weights(text: str | None) -> Weights | None:
-    """Return weights from text such as ``turns=1,hands=2``; raises RequestError.
-
-    What is not named keeps its usual weight.
-    """
+def weighed(text: str | None) -> dict[str, float] | None:
+    """Return weights by name from text such as ``turns=1,hands=2``; raises RequestError."""
     from search.ranking import Weights
 
     if text is None:
@@ -175,4 +185,14 @@ def weights(text: str | None) -> Weights | None:
                 f" turns=1,hands=2; the names are {' '.join(names)}"
             )
         given[name] = weight
-    return Weights(**given)
+    # What is not named keeps its usual weight; a weight that cannot be is refused.
+    Weights(**given)
+    return given
+
+
+def weights(text: str | None) -> Weights | None:
+    """Return weights from text such as ``turns=1,hands=2``; raises RequestError."""
+    from search.ranking import Weights
+
+    given = weighed(text)
+    return None if given is None else Weights(**given)

@@ -68,6 +68,15 @@ class Watcher:
             best = f"best so far: {found.best} turns" if found.best else "nothing yet"
         self._show(progress.share, f"{progress.working} turns in S, A and B", best)
 
+    def far(self, progress: dict[str, Any]) -> None:
+        """Show how far a search on a service is, from what it tells of it."""
+        if not sys.stderr.isatty():
+            return
+        best = progress.get("best")
+        share = progress.get("share") or 0.0
+        level = str(progress.get("step") or "waiting for a worker")
+        self._show(float(share), level, f"best so far: {best} turns" if best else "nothing yet")
+
     def _show(self, share: float, level: str, best: str) -> None:
         if self._bar is None:
             self._bar, self._task = started()

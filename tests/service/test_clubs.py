@@ -21,7 +21,7 @@ from service.api import problems
 from service.api.clubs import SEALED, Sealed, router
 from service.api.context import Service
 from service.limits import Limits
-from service.reading import Message, Refusal, Reply
+from service.reading import Message, RefusedError, Reply
 from service.settings import ServiceSettings
 from service.stores.base import Role, Store, TooManyError
 from tests.service.stores import STORES, Place
@@ -44,12 +44,12 @@ class Readers:
     async def reply(self, message: Message) -> Reply:
         if message["do"] == "about":
             if message["digest"] != RESULT:
-                raise Refusal("missing", "there is no result with this digest")
+                raise RefusedError("missing", "there is no result with this digest")
             if message["cycle"] not in (None, CYCLE):
-                raise Refusal("refused", "there is no slot 'XYZ'", "cycle")
+                raise RefusedError("refused", "there is no slot 'XYZ'", "cycle")
             return Reply({"puzzle": "3x3x3", "type": "corner", "cycle": CYCLE})
         if message["puzzle"] != "3x3x3":
-            raise Refusal("refused", f"there is no puzzle {message['puzzle']!r}", "puzzle")
+            raise RefusedError("refused", f"there is no puzzle {message['puzzle']!r}", "puzzle")
         return Reply()
 
 
