@@ -13,7 +13,7 @@ from starlette.responses import StreamingResponse
 
 from service.api.context import Service
 from service.api.problems import ProblemError
-from service.api.searching import Record, Searches, Seen
+from service.api.searching import Record, Searches, Seen, tag
 from service.stores.base import Job, StoreError
 
 #: Seconds between two snapshots of a stream, and between two signs of life.
@@ -26,21 +26,16 @@ LAST = "last-event-id"
 HEADERS = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
 
 
-def number(job: Job | None) -> str:
-    """Return the number of the event that shows a job, the same where none was needed."""
-    return "0-0" if job is None else f"{job.run}-{job.version}"
-
-
 def finished(seen: Seen, last: str | None) -> bool:
     """Return whether who has the last event has everything that there will be."""
     over = seen.job is None or seen.job.state.over
-    return over and last is not None and last.strip() == number(seen.job)
+    return over and last is not None and last.strip() == seen.tag
 
 
-def event(name: str, data: bytes, tag: str) -> bytes:
+def event(name: str, data: bytes, number: str) -> bytes:
     """Return one event."""
     lines = b"".join(b"data: " + line + b"\n" for line in data.splitlines() or [b""])
-    return f"id: {tag}\nevent: {name}\n".encode() + lines + b"\n"
+    return f"id: {number}\nevent: {name}\n".encode() + lines + b"\n"
 
 
 def stream(service: Service, seen: Seen, last: str | None, asker: str) -> StreamingResponse:
@@ -55,7 +50,7 @@ def stream(service: Service, seen: Seen, last: str | None, asker: str) -> Stream
 async def _events(service: Service, seen: Seen, last: str, asker: str) -> AsyncIterator[bytes]:
     yield f"retry: {RETRY}\n\n".encode()
     if seen.job is None or seen.job.state.over:
-        yield event("search", seen.body, number(seen.job))
+        yield event("search", seen.body, seen.tag)
         return
     with service.stream(asker):
         async for chunk in _followed(service, seen.record, last):
@@ -74,10 +69,9 @@ async def _followed(service: Service, record: Record, last: str) -> AsyncIterato
                     text = "the store has lost this search; asking again begins it anew"
                     yield event("lost", bytes(ProblemError(404, text).response.body), last)
                     return
-                tag = number(job)
-                if tag != last:
-                    yield event("search", await _body(searches, record, job), tag)
-                    last = tag
+                if tag(job) != last:
+                    last = tag(job)
+                    yield event("search", await _body(searches, record, job), last)
                 if job.state.over:
                     return
                 await asyncio.sleep(EVERY)

@@ -58,13 +58,15 @@ class Record:
 class Seen:
     """A search as it stands: ``job`` is None where none was needed, ``answer`` where none is known.
 
-    ``body`` is the search as JSON. ``waited``: the wish to wait, if there was one, was honoured.
+    ``body`` is the search as JSON, ``tag`` another one whenever that can be seen to have changed.
+    ``waited``: the wish to wait, if there was one, was honoured.
     """
 
     record: Record
     job: Job | None
     answer: Reply | None
     body: bytes
+    tag: str
     waited: bool = True
 
     @property
@@ -162,12 +164,12 @@ class Searches:
         """Return a search as it stands, or as a job says that it does."""
         if not record.key:
             asked = await self._asked(record.kind, _read(record))
-            return self._finished(Seen(record, None, asked, _body(record, None, asked)))
+            return self._finished(Seen(record, None, asked, _body(record, None, asked), tag(None)))
         job = job or await self._service.job(record.key)
         if job is None:
             raise self._lost()
         answer = await self._answer(record, job)
-        return self._finished(Seen(record, job, answer, _body(record, job, answer)))
+        return self._finished(Seen(record, job, answer, _body(record, job, answer), tag(job)))
 
     def plain(self, record: Record, job: Job) -> bytes:
         """Return a search as JSON without an answer."""
@@ -269,14 +271,21 @@ class Searches:
         if reply is None:
             return None
         self._service.metrics.hits.labels("memory").inc()
-        return Seen(Record.of(number, reply.head["record"]), None, reply.head["answer"], reply.body)
+        return Seen(
+            Record.of(number, reply.head["record"]),
+            None,
+            reply.head["answer"],
+            reply.body,
+            reply.head["tag"],
+        )
 
     def _finished(self, seen: Seen) -> Seen:
         """Keep a search at hand if it is done, and return it."""
         if seen.done and seen.record.kind != COMPILE:
             # The parts of a puzzle are shown without the search that they come from.
             answer = seen.answer if seen.record.kind == "parts" else None
-            reply = Reply({"record": seen.record.data(), "answer": answer}, seen.body)
+            head = {"record": seen.record.data(), "answer": answer, "tag": seen.tag}
+            reply = Reply(head, seen.body)
             self._service.kept.put(("done", seen.record.id), reply)
         return seen
 
@@ -291,6 +300,11 @@ class Searches:
 
 def _read(record: Record) -> Question:
     return QUESTIONS[record.kind].model_validate(record.question)
+
+
+def tag(job: Job | None) -> str:
+    """Return what changes whenever a search can be seen to change, fixed where it has no job."""
+    return "0-0" if job is None else f"{job.run}-{job.version}"
 
 
 def _dumped(question: Question) -> dict[str, Any]:
