@@ -20,7 +20,7 @@ from search.blocked_finding import (
     problem_of,
 )
 from search.both_ends import Ends, from_both_ends
-from search.fixed import FixedGoal, FixedProgress, Sequences, deepen, goal_of
+from search.fixed import FixedGoal, FixedProgress, Sequences, deepen, goal_of, nothing
 from search.fixed_problem import Problem
 from search.goals import Goal
 from search.ranking import Weights
@@ -65,6 +65,7 @@ def find(
     from service.engine import FindResult, with_note
 
     found = searched(engine, request)
+    forbid_unreached(found.ends)
     answers = blocked_found(
         request, found.own, found.chosen, found.ends, weights, most, left_handed
     )
@@ -72,10 +73,14 @@ def find(
 
 
 def searched(engine: Engine, request: Request) -> Searched:
-    """Return what the searches for a request give; raises what ``Engine.find`` does."""
+    """Return what the searches for a request give; raises what ``Engine.find`` does.
+
+    Where the one from both ends has shown that there is nothing to be found, nothing is looked for.
+    """
     own = problem_of(request)
     ends = stored_ends(engine, own)
-    forbid_unreached(ends)
+    if ends.never:
+        return Searched(own, ends, Chosen({}, 0), FixedOutcome(nothing(own)))
     goal = goal_of(request.bounds, none_up_to=ends.none_up_to)
 
     def unblocked(view: View, until: Goal) -> Shelves:

@@ -281,9 +281,14 @@ def coverage(scope: Scope, half_length: int, steps: Iterable[LongStep]) -> Cover
     """Return how far a search went, to be kept."""
     return Coverage(
         half_length=half_length,
-        steps=tuple(Step(family=s.family, radius1=s.radius1, radius2=s.radius2) for s in steps),
+        steps=long_steps(steps),
         complete=claims.complete(scope, half_length),
     )
+
+
+def long_steps(steps: Iterable[LongStep]) -> tuple[Step, ...]:
+    """Return long steps, to be kept."""
+    return tuple(Step(family=s.family, radius1=s.radius1, radius2=s.radius2) for s in steps)
 
 
 def done(words: Iterable[tuple[Word, int]]) -> tuple[Done, ...]:
