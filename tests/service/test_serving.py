@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import socket
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -174,6 +175,20 @@ def test_store_that_cannot_be_ends_with_a_sentence(tmp_path: Path, command: str)
         assert str(place) in line
         assert says in line
     assert other.read_bytes().startswith(b"This is no database")
+
+
+def test_worker_is_held_to_its_memory_and_gives_way() -> None:
+    program = (
+        "import os\n"
+        "from service.settings import ServiceSettings\n"
+        "from service.works import process\n"
+        "process.restrain(ServiceSettings('', worker_memory=1000))\n"
+        "print(os.nice(0), len(bytearray(500_000_000)))\n"
+        "try: bytearray(1_500_000_000)\n"
+        "except MemoryError: print('no more')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
+    assert done.stdout.split("\n")[:2] == ["10 500000000", "no more"], done.stderr
 
 
 def test_one_more_worker_by_hand(tmp_path: Path) -> None:
