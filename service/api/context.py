@@ -20,6 +20,7 @@ from fastapi import Request
 from service.api import askers
 from service.api.caching import Kept, Once
 from service.api.following import Following
+from service.api.measuring import Measuring
 from service.api.problems import ProblemError
 from service.limits import Limits
 from service.metrics import Metrics
@@ -57,6 +58,7 @@ class Service:
         self.kept = Kept(self.limits.cached)
         self.proxies = askers.networks(self.settings.proxies)
         self.following = Following(self.job)
+        self.measuring = Measuring(self.metrics)
         self._threads = CapacityLimiter(STORE_THREADS)
         self._secret: bytes | None = None
         self._tasks: set[asyncio.Task[None]] = set()
@@ -68,7 +70,10 @@ class Service:
 
     async def job(self, key: str) -> Job | None:
         """Return a job from the store."""
-        return await self.call(self.store.jobs.job, key)
+        job = await self.call(self.store.jobs.job, key)
+        if job is not None:
+            self.measuring.seen(job)
+        return job
 
     async def asker(self, request: Request) -> str:
         """Return the name by which the store knows who asks; raises ProblemError, StoreError."""

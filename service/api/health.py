@@ -56,6 +56,8 @@ async def metrics(request: Request) -> Response:
     own.metrics.readers.set(own.readers.ready)
     try:
         figures = await own.call(own.store.jobs.figures)
+        for key in own.measuring.awaited():
+            await own.job(key)
     except StoreError:
         figures = None
     text = own.metrics.text(figures)

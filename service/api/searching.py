@@ -122,6 +122,7 @@ class Searches:
         who = await asker()
         submit = own.store.jobs.submit
         job = await own.call(submit, record.key, kind, spec, who, own.limits.jobs)
+        own.measuring.begun(job)
         await own.following.tell(record.key, job)
         return job
 
@@ -185,7 +186,8 @@ class Searches:
             outcome = json.loads(job.outcome) if job.outcome else {}
             if not outcome.get("result"):
                 return None
-            return await own.rendered({"do": "answer", **said, "outcome": outcome})
+            result = {"result": outcome["result"]}
+            return await own.rendered({"do": "answer", **said, "outcome": result})
         progress = progress_of(job)
         if not progress.get("words"):
             return None
