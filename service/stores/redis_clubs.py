@@ -16,7 +16,8 @@ class RedisClubs(Clubs):
 
     def found(self, number: str, name: str, hashes: dict[Role, str]) -> None:
         links = [part for role, link in hashes.items() for part in (role.value, link)]
-        self._script("found", number, name, *links)
+        if not self._script("found", number, name, *links):
+            raise ValueError("there is a club with this number")
 
     def entered(self, key_hash: str) -> tuple[Club, Role] | None:
         said = self._script("entered", key_hash)
@@ -40,6 +41,8 @@ class RedisClubs(Clubs):
 
     def add(self, number: str, data: str, most: int) -> Item:
         said = self._script("add", number, data, most)
+        if said == 0:
+            raise KeyError(number)
         if not said:
             raise TooManyError(
                 f"there are {most} things on the shelf, as many as it holds: take one off first"

@@ -6,7 +6,7 @@ import secrets
 from collections.abc import Sequence
 from typing import Any
 
-from service.settings import MOST_ATTEMPTS
+from service.settings import MOST_ATTEMPTS, MOST_JOBS
 from service.stores.base import (
     Figures,
     Job,
@@ -114,7 +114,7 @@ class RedisJobs(Jobs):
 
     def _call(self, command: str, *given: bytes | str | int) -> Any:
         lost = f"{MOST_ATTEMPTS} workers began a part of this and none came to its end"
-        return self._script(command, MOST_ATTEMPTS, lost, *given)
+        return self._script(command, MOST_ATTEMPTS, lost, MOST_JOBS, *given)
 
 
 def _micro(seconds: float) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from typing import Any
-from urllib.parse import parse_qs, urlencode, urlsplit, urlunsplit
+from urllib.parse import parse_qs, urlencode
 
 from puzzles.errors import RequestError
 from service.settings import ServiceSettings
@@ -104,16 +104,17 @@ def queued(broker: RedisBroker) -> int:
 
 def _following(store: str) -> str:
     """Return the address of the database after the one of an address."""
-    parts = urlsplit(store)
-    asked = parse_qs(parts.query)
-    path = parts.path.strip("/")
-    if parts.scheme == "unix" or (not path and "db" in asked):
-        number = asked.pop("db", ["0"])[0]
-        query = urlencode(
-            {**{name: values[0] for name, values in asked.items()}, "db": _after(number)}
-        )
-        return urlunsplit(parts._replace(query=query))
-    return urlunsplit(parts._replace(path=f"/{_after(path or '0')}"))
+    scheme, _, rest = store.partition("://")
+    place, _, query = rest.partition("?")
+    asked = parse_qs(query)
+    host, slash, path = place.partition("/")
+    if scheme == "unix" or (not path and "db" in asked):
+        asked["db"] = [str(_after(asked.get("db", ["0"])[0]))]
+        host, path = f"{host}{slash}{path}", ""
+    else:
+        path = f"/{_after(path.strip('/') or '0')}"
+    ending = f"?{urlencode(asked, doseq=True)}" if asked else ""
+    return f"{scheme}://{host}{path}{ending}"
 
 
 def _after(number: str) -> int:

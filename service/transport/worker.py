@@ -33,13 +33,13 @@ def work(settings: ServiceSettings) -> None:
     leaving.listen()
     store = RedisStore(settings.store)
     try:
-        worker = _Worker(store, settings, leaving)
+        worker = RedisWorker(store, settings, leaving)
         worker.attend(broker, sending)
     finally:
         store.close()
 
 
-class _Worker:
+class RedisWorker:
     """Does the shards that messages name, and says meanwhile that it is there."""
 
     def __init__(
