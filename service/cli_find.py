@@ -140,6 +140,7 @@ def _question(
 
 def show_found(report: Report, bounds: Bounds, any_twist: bool, json: bool) -> int:
     """Print a report of answers, as text or as JSON; return the exit status."""
+    status = endings.status(report)
     if json:
         print_json(report)
     elif report["answers"]:
@@ -151,11 +152,12 @@ def show_found(report: Report, bounds: Bounds, any_twist: bool, json: bool) -> i
         _say_ended(report, bounds)
     else:
         _say_nothing(report, bounds)
-    return endings.status(report)
+    return status
 
 
 def show_atlas(report: Report, bounds: Bounds, shown: int, json: bool) -> int:
     """Print an atlas, as a table of so many lines or as JSON; return the exit status."""
+    status = endings.status(report)
     if json:
         print_json(report)
     else:
@@ -166,7 +168,7 @@ def show_atlas(report: Report, bounds: Bounds, shown: int, json: bool) -> int:
             _say_ended(report, bounds)
         else:
             _say_nothing(report, bounds)
-    return endings.status(report)
+    return status
 
 
 def _say_ended(report: Report, bounds: Bounds) -> None:
