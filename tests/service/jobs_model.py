@@ -1,38 +1,11 @@
-"""What a store's jobs should do, in plain Python objects, and a machine that holds stores to it.
-
-The machine does what workers and askers might, in any order, with leases that are long over too,
-and after every step compares all that can be seen. Leases run out when it wants them to: renewing
-one for no time at all ends it, whatever clock the store has.
-"""
+"""What a store's jobs should do, in plain Python objects."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
-import pytest
-from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
-
 from service.settings import MOST_ATTEMPTS
-from service.stores.base import (
-    JobLimits,
-    Lease,
-    Shard,
-    Signal,
-    State,
-    Store,
-    TooManyError,
-    doublings,
-)
-
-LIMITS = JobLimits(open_each=3, open_all=4, spent_each=200.0)
-KEYS = st.sampled_from(["k1", "k2", "k3", "k4", "k5"])
-ASKERS = st.sampled_from(["ann", "ben", "eve"])
-#: Quarters are exact in binary and in microseconds.
-SPENT = st.sampled_from([0.0, 0.25, 1.5, 30.0])
-LONG = 1000.0
-NOT_OVER = (State.WAITING, State.RUNNING, State.STOPPING)
+from service.stores.base import JobLimits, Lease, State, doublings
 
 
 @dataclass
@@ -115,7 +88,8 @@ class ModelJob:
 class Model:
     """All jobs."""
 
-    def __init__(self) -> None:
+    def __init__(self, limits: JobLimits) -> None:
+        self.limits = limits
         self.jobs: dict[str, ModelJob] = {}
         self.spending = dict.fromkeys(["ann", "ben", "eve"], 0.0)
         self.count = 0
@@ -131,11 +105,11 @@ class Model:
         joins = job is not None and job.state in (State.WAITING, State.RUNNING)
         if job is not None and (job.state is State.DONE or (joins and asker in job.askers)):
             return True
-        if sum(asker in other.askers for other in self.open()) >= LIMITS.open_each:
+        if sum(asker in other.askers for other in self.open()) >= self.limits.open_each:
             return False
-        if not joins and len(self.open()) >= LIMITS.open_all:
+        if not joins and len(self.open()) >= self.limits.open_all:
             return False
-        if self.spending[asker] >= LIMITS.spent_each:
+        if self.spending[asker] >= self.limits.spent_each:
             return False
         if job is not None and joins:
             job.askers.append(asker)
@@ -202,261 +176,3 @@ class Model:
         if held is not None:
             job, number = held
             self.failed += job.open_again(number, reason)
-
-
-def machine(make: Callable[[], Store]) -> type[RuleBasedStateMachine]:
-    """Return a machine that works on stores which ``make`` gives, empty each time."""
-
-    class JobsMachine(RuleBasedStateMachine):
-        @initialize()
-        def begin(self) -> None:
-            self.store = make()
-            self.jobs = self.store.jobs
-            self.model = Model()
-            self.leases: list[Lease] = []
-            self.before: dict[str, tuple[int, tuple[object, ...]]] = {}
-
-        def some(self, data: st.DataObject) -> Lease | None:
-            """A lease that was given, rather one of the last."""
-            if not self.leases:
-                return None
-            at = data.draw(st.integers(0, len(self.leases) - 1))
-            return self.leases[-1 - at]
-
-        def took(self, lease: Lease, key: str, number: int) -> None:
-            job = self.model.jobs[key]
-            shard = job.shards[number]
-            assert shard.open
-            if job.state is State.WAITING:
-                job.state = State.RUNNING
-            assert lease.shard == Shard(key, job.run, job.stage, number, shard.epoch)
-            assert (lease.kind, lease.spec) == (job.kind, f"spec of {key}")
-            assert lease.payload == shard.payload
-            assert lease.attempt == shard.failures + 1
-            assert lease.expires == pytest.approx(lease.now + LONG)
-            assert 0 < lease.began <= lease.now
-            assert lease.token not in [other.token for other in self.leases]
-            shard.token = lease.token
-            self.leases.append(lease)
-
-        @rule(key=KEYS, asker=ASKERS, kind=st.sampled_from(["find", "atlas"]))
-        def submit(self, key: str, asker: str, kind: str) -> None:
-            if self.model.submit(key, kind, asker):
-                job = self.jobs.submit(key, kind, f"spec of {key}", asker, LIMITS)
-                assert job == self.jobs.job(key)
-            else:
-                with pytest.raises(TooManyError) as caught:
-                    self.jobs.submit(key, kind, f"spec of {key}", asker, LIMITS)
-                assert caught.value.retry_after > 0
-
-        @rule(key=KEYS, asker=ASKERS)
-        def stop(self, key: str, asker: str) -> None:
-            self.model.stop(key, asker)
-            assert self.jobs.stop(key, asker) == self.jobs.job(key)
-
-        @rule(many=st.integers(1, 3))
-        def lease(self, many: int) -> None:
-            for _ in range(many):
-                line = self.model.line()
-                lease = self.jobs.lease("worker", LONG)
-                if not line:
-                    assert lease is None
-                    return
-                assert lease is not None
-                self.took(lease, *line[0])
-
-        @rule(data=st.data(), older=st.sampled_from([0, 0, 1]))
-        def lease_only(self, data: st.DataObject, older: int) -> None:
-            """As somebody does whom a message told, perhaps of an earlier time."""
-            line = self.model.line()
-            if not line:
-                return
-            key, number = data.draw(st.sampled_from(line))
-            job = self.model.jobs[key]
-            only = Shard(key, job.run, job.stage, number, job.shards[number].epoch - older)
-            lease = self.jobs.lease("worker", LONG, only)
-            if older:
-                assert lease is None
-            else:
-                assert lease is not None
-                self.took(lease, key, number)
-
-        @rule(data=st.data())
-        def lease_again(self, data: st.DataObject) -> None:
-            """A message that comes a second time gets nothing while the lease is in force."""
-            lease = self.some(data)
-            if lease is None:
-                return
-            shard = lease.shard
-            job = self.model.jobs[shard.job]
-            same = job.shards.get(shard.number)
-            there = same is not None and same.open and same.epoch == shard.epoch
-            there = there and (job.run, job.stage) == (shard.run, shard.stage)
-            again = self.jobs.lease("worker", LONG, shard)
-            assert (again is not None) == there
-            if again is not None:
-                self.took(again, shard.job, shard.number)
-
-        @rule(data=st.data(), spent=SPENT, progress=st.sampled_from(["", '{"a":1}', '{"a":2}']))
-        def renew(self, data: st.DataObject, spent: float, progress: str) -> None:
-            lease = self.some(data)
-            if lease is None:
-                return
-            said = self.jobs.renew(lease, LONG, spent, progress)
-            held = self.model.held(lease)
-            if held is None:
-                assert said is Signal.LOST
-                return
-            job, _ = held
-            self.model.charge(job, spent)
-            job.progress = progress or job.progress
-            assert said is (Signal.STOP if job.state is State.STOPPING else Signal.GO_ON)
-
-        @rule(data=st.data())
-        def lapse(self, data: st.DataObject) -> None:
-            lease = self.some(data)
-            if lease is None:
-                return
-            held = self.model.held(lease)
-            said = self.jobs.renew(lease, 0.0, 0.0)
-            assert (said is Signal.LOST) == (held is None)
-            self.jobs.waiting(1)
-            if held is not None:
-                self.model.lapsed += 1
-                job = self.jobs.job(lease.shard.job)
-                assert job is not None
-                self.model.let_go(lease, job.error)
-
-        @rule(data=st.data(), spent=SPENT, result=st.binary(max_size=3))
-        def record(self, data: st.DataObject, spent: float, result: bytes) -> None:
-            lease = self.some(data)
-            if lease is None:
-                return
-            plan = self.jobs.record(lease, result, spent, LONG)
-            held = self.model.held(lease)
-            if held is None or not held[1]:
-                assert plan is None
-                return
-            job, number = held
-            self.model.charge(job, spent)
-            job.shards[number].token, job.shards[number].result = "", result
-            if job.plan_if_none_left():
-                assert plan is not None
-                self.took(plan, job.key, 0)
-            else:
-                assert plan is None
-
-        @rule(data=st.data(), spent=SPENT, parts=st.lists(st.binary(max_size=3), max_size=4))
-        def plan(self, data: st.DataObject, spent: float, parts: list[bytes]) -> None:
-            lease = self.some(data)
-            if lease is None or not parts:
-                return
-            taken = self.jobs.plan(lease, parts, spent, '{"a":3}')
-            held = self.model.held(lease)
-            assert taken == (held is not None and not held[1])
-            if held is None or held[1]:
-                return
-            job, _ = held
-            self.model.charge(job, spent)
-            job.progress = '{"a":3}'
-            if job.state is State.STOPPING:
-                job.shards = {}
-                job.plan_if_none_left()
-            else:
-                job.shards = {n: ModelShard(part) for n, part in enumerate(parts, 1)}
-                job.dealt = len(parts)
-
-        @rule(
-            data=st.data(),
-            state=st.sampled_from([State.DONE, State.STOPPED, State.FAILED]),
-            spent=SPENT,
-        )
-        def end(self, data: st.DataObject, state: State, spent: float) -> None:
-            lease = self.some(data)
-            if lease is None:
-                return
-            taken = self.jobs.end(lease, state, '{"result":"x"}', "why", spent)
-            held = self.model.held(lease)
-            may = held is not None and (not held[1] or state is State.FAILED)
-            assert taken == may
-            if held is not None and may:
-                self.model.charge(held[0], spent)
-                held[0].end(state, '{"result":"x"}', "why")
-                self.model.failed += state is State.FAILED
-
-        @rule(data=st.data(), spent=SPENT, failed=st.booleans())
-        def let_go(self, data: st.DataObject, spent: float, failed: bool) -> None:
-            lease = self.some(data)
-            if lease is None:
-                return
-            if failed:
-                self.jobs.fail(lease, "it broke", spent)
-            else:
-                self.jobs.give_back(lease, spent)
-            held = self.model.held(lease)
-            if held is not None:
-                self.model.charge(held[0], spent)
-                self.model.let_go(lease, "it broke" if failed else None)
-
-        @rule(data=st.data())
-        def results(self, data: st.DataObject) -> None:
-            lease = self.some(data)
-            if lease is None:
-                return
-            held = self.model.held(lease)
-            expected = held[0].earlier if held is not None and not held[1] else []
-            assert self.jobs.results(lease) == expected
-
-        @rule(most=st.integers(1, 9))
-        def waiting(self, most: int) -> None:
-            shards = self.jobs.waiting(most)
-            expected = []
-            for key, number in self.model.line()[:most]:
-                job = self.model.jobs[key]
-                epoch = job.shards[number].epoch
-                expected.append(Shard(key, job.run, job.stage, number, epoch))
-            assert shards == expected
-
-        @invariant()
-        def agrees(self) -> None:
-            if not hasattr(self, "model"):
-                return
-            for key, model in self.model.jobs.items():
-                job = self.jobs.job(key)
-                assert job is not None
-                counts = (job.stage, job.shards, job.recorded)
-                texts = (job.progress, job.outcome, job.error)
-                seen = (job.run, job.kind, job.state, job.askers, *counts, *texts)
-                if model.state.over:
-                    # How far it was when it ended may be said or not.
-                    assert seen[:4] + seen[7:] == model.seen()[:4] + model.seen()[7:]
-                else:
-                    assert seen == model.seen()
-                assert (job.key, job.spec) == (key, f"spec of {key}")
-                assert job.spent == model.spent
-                assert (job.ended > 0) == job.state.over
-                assert (job.began > 0) or job.state in (State.WAITING, State.STOPPED)
-                version, last = self.before.get(key, (0, ()))
-                if seen == last:
-                    assert job.version == version
-                else:
-                    assert job.version > version
-                self.before[key] = (job.version, seen)
-
-        @invariant()
-        def counts(self) -> None:
-            if not hasattr(self, "model"):
-                return
-            figures = self.jobs.figures()
-            jobs = self.model.open()
-            assert figures.jobs_open == len(jobs)
-            assert figures.shards_leased == sum(job.leases for job in jobs)
-            assert figures.shards_open == len(self.model.line())
-            assert (figures.lapsed, figures.failed) == (self.model.lapsed, self.model.failed)
-            assert figures.oldest >= 0
-
-        def teardown(self) -> None:
-            if hasattr(self, "store"):
-                self.store.close()
-
-    return JobsMachine

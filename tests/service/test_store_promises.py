@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis.stateful import run_state_machine_as_test
 
-from tests.service.jobs_model import machine
+from tests.service.jobs_check import machine, walk
 from tests.service.stores import STORES, Place
 
 
@@ -20,12 +20,18 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Place]:
 
 
 def test_jobs_do_what_a_plain_model_of_them_does(place: Place) -> None:
+    """Short runs that hypothesis makes shorter still where one fails."""
     run_state_machine_as_test(
         machine(place.empty),
         settings=settings(
-            max_examples=60,
-            stateful_step_count=40,
+            max_examples=20,
+            stateful_step_count=30,
             deadline=None,
             suppress_health_check=list(HealthCheck),
         ),
     )
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_jobs_do_what_the_model_does_for_a_long_while(place: Place, seed: int) -> None:
+    walk(place.empty(), seed, steps=400)
