@@ -13,6 +13,8 @@ T = TypeVar("T")
 
 #: Seconds between two ticks.
 BETWEEN = 0.1
+#: The name of the threads that do work.
+NAME = "work"
 
 
 @dataclass
@@ -40,7 +42,7 @@ class News:
 
 class _Doing(threading.Thread, Generic[T]):
     def __init__(self, act: Callable[[News], T], news: News) -> None:
-        super().__init__(daemon=True, name="work")
+        super().__init__(daemon=True, name=NAME)
         self._act, self._news = act, news
         self.result: T | None = None
         self.error: BaseException | None = None
@@ -72,3 +74,8 @@ def aside(act: Callable[[News], T], tick: Tick) -> T:
     if doing.error is not None:
         raise doing.error
     return doing.result  # type: ignore[return-value]
+
+
+def left_behind() -> bool:
+    """Return whether work of this process goes on that nobody waits for any more."""
+    return any(thread.name == NAME for thread in threading.enumerate())

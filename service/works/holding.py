@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 from service.settings import LEASE_SECONDS, MOST_BACK_OFF, RENEW_SECONDS
-from service.stores.base import Lease, Signal, Store, StoreError
+from service.stores.base import Lease, Signal, State, Store, StoreError
 from service.works.base import LetGoError
 
 T = TypeVar("T")
@@ -19,6 +19,8 @@ Stop = Callable[[], bool]
 FIRST_BACK_OFF = 0.1
 #: The longest sleep at a time, in seconds, so that a stop is seen soon.
 NAP = 0.05
+#: How long a work may go on after it was told to stop, in seconds.
+PATIENCE = 5.0
 #: A lease is renewed at least so many times before it would run out.
 RENEWALS = 5
 #: The field of a job's progress that says what was spent until a half-length was complete.
@@ -27,6 +29,10 @@ SPENT_UP_TO = "spent_up_to"
 
 class GiveBackError(LetGoError):
     """Raised by a tick when this process is to leave: somebody else shall have the shard."""
+
+
+class DeafError(LetGoError):
+    """Raised by a tick when the work was told to stop long ago and goes on."""
 
 
 def pause(seconds: float, stop: Stop) -> None:
@@ -86,6 +92,7 @@ class Held:
         self._counted = time.process_time()
         self._news: dict[str, Any] = {}
         self._lost = False
+        self._deaf_until: float | None = None
         self._depth: int | None = None
 
     def tick(self, told: dict[str, Any] | None = None) -> bool:
@@ -103,7 +110,17 @@ class Held:
             if self._lost:
                 raise LetGoError
         self._beat()
+        if self._deaf_until is not None and now >= self._deaf_until:
+            raise DeafError
+        if self.stopping_since is not None and self._deaf_until is None:
+            self._deaf_until = now + PATIENCE
         return self.stopping_since is None
+
+    def learn(self) -> None:
+        """Learn whether the job is to stop, before the first renewal would tell."""
+        job = self.store.jobs.job(self.lease.shard.job)
+        if job is not None and job.state is State.STOPPING and self.stopping_since is None:
+            self.stopping_since = time.monotonic()
 
     def insist(self, act: Callable[[float], T]) -> T:
         """Return what an act that ends a shard gives; while the store is away, try again.

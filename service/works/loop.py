@@ -12,8 +12,9 @@ from enum import Enum
 from puzzles.errors import TrefoilError
 from service.settings import IDLE_SECONDS, LEASE_SECONDS, PRESENT_EVERY, PRESENT_SECONDS
 from service.stores.base import Lease, State, Store, StoreError
+from service.works.aside import left_behind
 from service.works.base import Deal, End, LetGoError, Work
-from service.works.holding import BackOff, GiveBackError, Held, Stop, pause
+from service.works.holding import BackOff, DeafError, GiveBackError, Held, Stop, pause
 
 #: From the kind of a job to what does it.
 Works = Callable[[str], Work]
@@ -30,7 +31,8 @@ class Went(Enum):
     WELL = "well"
     #: The store could not be used; it is worth waiting a little.
     AWAY = "away"
-    #: The process ran out of memory; another one in its place would have all of it again.
+    #: The process ran out of memory, or does something still that nobody waits for; another one
+    #: in its place would be as new.
     WORN = "worn"
 
 
@@ -87,8 +89,10 @@ def do_lease(
             following = _done(held, works(held.lease.kind))
         except GiveBackError:
             return _given_back(held, Went.WELL)
+        except DeafError:
+            return _given_up(held)
         except LetGoError:
-            return Went.WELL
+            return Went.WORN if left_behind() else Went.WELL
         except StoreError as error:
             log.warning("the store is away: %s", error)
             return _given_back(held, Went.AWAY)
@@ -115,6 +119,8 @@ def _done(held: Held, work: Work) -> Lease | None:
     if not lease.shard.plans:
         result = work.part(store, spec, lease.payload, began, held.tick)
         return held.insist(lambda spent: store.jobs.record(lease, result, spent, held.seconds))
+    # A plan may be quicker than the first renewal, and what follows depends on it.
+    held.insist(lambda spent: held.learn())
     parts = held.insist(lambda spent: store.jobs.results(lease))
     made: Deal | End
     try:
@@ -159,6 +165,16 @@ def _given_back(held: Held, went: Went) -> Went:
     with contextlib.suppress(StoreError):
         held.store.jobs.give_back(held.lease, held.spent())
     return went
+
+
+def _given_up(held: Held) -> Went:
+    """End a shard whose work does not stop: a part is dropped, after a plan the job is over."""
+    log.warning("work of the kind %s did not stop when it was told", held.lease.kind)
+    if held.lease.shard.plans:
+        with contextlib.suppress(LetGoError):
+            _end(held, End(State.STOPPED))
+        return Went.WORN
+    return _given_back(held, Went.WORN)
 
 
 def _failed(held: Held, reason: str, went: Went) -> Went:

@@ -15,6 +15,7 @@ from puzzles.errors import LimitError
 from service.stores.base import Job, JobLimits, Jobs, Lease, State, Store, StoreError
 from service.stores.sqlite import SqliteStore
 from service.works import holding, kinds, loop
+from service.works.aside import aside
 from service.works.base import Deal, End, Tick, Work
 from service.works.loop import Went, Works
 
@@ -192,6 +193,45 @@ def test_stop_takes_effect_within_half_a_second(store: Store) -> None:
     assert outcome["parts"] == 1
     assert outcome["stop_seconds"] < 0.5
     assert took < 0.5
+
+
+@pytest.mark.parametrize("in_part", [False, True])
+def test_work_that_does_not_stop_is_given_up(
+    store: Store, monkeypatch: pytest.MonkeyPatch, in_part: bool
+) -> None:
+    monkeypatch.setattr(holding, "PATIENCE", 0.3)
+
+    class Deaf(Squares):
+        def plan(
+            self, store: Store, spec: dict[str, Any], stage: int, parts: list[bytes], *more: Any
+        ) -> Deal | End:
+            if not in_part:
+                self.part(store, spec, b"", *more)
+            return Deal([b"1"]) if stage == 0 else End(State.STOPPED, {"parts": len(parts)})
+
+        def part(self, store: Store, spec: dict[str, Any], payload: bytes, *more: Any) -> bytes:
+            def act(news: Any) -> bytes:
+                while not gone.wait(0.01):
+                    pass
+                return b""
+
+            return aside(act, more[-1])
+
+    gone = threading.Event()
+    submit(store)
+    stop = is_over(store)
+    worker = threading.Thread(target=loop.run, args=(store, "worker", only(Deaf()), stop))
+    worker.start()
+    while job(store).state is not State.RUNNING or (in_part and not job(store).shards):
+        time.sleep(0.01)
+    time.sleep(0.3)
+    store.jobs.stop("a job", "somebody")
+    # The worker leaves by itself, since a thread of it goes on.
+    worker.join(5.0)
+    assert not worker.is_alive()
+    gone.set()
+    ended = run(store, Squares()) if in_part else job(store)
+    assert ended.state is State.STOPPED
 
 
 def test_leaving_gives_back_at_the_next_tick_and_counts_for_nothing(store: Store) -> None:
