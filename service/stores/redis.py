@@ -50,15 +50,21 @@ class Server:
     """
 
     def __init__(self, address: str) -> None:
-        """Raises ValueError for an address that is none."""
-        self._client = redis.Redis.from_url(
-            address,
-            socket_connect_timeout=CONNECT_SECONDS,
-            socket_timeout=ANSWER_SECONDS,
-            health_check_interval=IDLE_SECONDS,
-            # What was begun is not asked for again: nobody knows whether it was done.
-            retry=Retry(NoBackoff(), 0),
-        )
+        """Raises StoreError for an address that is none."""
+        try:
+            self._client = redis.Redis.from_url(
+                address,
+                socket_connect_timeout=CONNECT_SECONDS,
+                socket_timeout=ANSWER_SECONDS,
+                health_check_interval=IDLE_SECONDS,
+                # What was begun is not asked for again: nobody knows whether it was done.
+                retry=Retry(NoBackoff(), 0),
+            )
+        except ValueError:
+            raise StoreError(
+                "the store's address is no address of a Redis database; one such as "
+                "redis://127.0.0.1:6379/0 is right"
+            ) from None
         given = self._client.connection_pool.connection_kwargs
         place = given.get("path") or f"{given.get('host')}:{given.get('port')}"
         self.name = f"the store at {place}, database {given.get('db', 0)},"
@@ -122,7 +128,7 @@ class RedisStore(Store):
     def __init__(self, address: str) -> None:
         """``address``: ``redis://host:port/database``, ``rediss://…`` or ``unix://path``.
 
-        Nothing is connected yet. Raises ValueError for an address that is none.
+        Nothing is connected yet. Raises StoreError for an address that is none.
         """
         # Here, because these modules need what stands above.
         from service.stores.redis_clubs import RedisClubs
