@@ -99,7 +99,7 @@ SAME = [
     ("find 3x3x3 UFR UBL DFL --half-length 6 --left-handed", 0),
     ("find 3x3x3 UFR FUL BLU --any-twist --half-length 5 --most 2", 0),
     ("find 3x3x3 UF UB UL --half-length 4 --free corner", 0),
-    ("find 3x3x3 UFR UFL UBR --layers U,R,F --turns 9", 0),
+    ("find 3x3x3 UFR UFL UBR --layers U,R,F --turns 9", 1),
     ("find 4x4x4 U.FR U.FL U.BL --half-length 3", 1),
     ("find 4x4x4 U.FR U.BL D.FL --half-length 5 --setup 1", 0),
     ("find 3x3x3 UF UR UB --turns 3", 1),
