@@ -23,7 +23,8 @@ from search.request import request as requested
 from search.setups import within
 from search.shelves import Shelves
 from service import blocked_atlas
-from service.engine import PERSON, Engine, Outcome, forbid_commuting
+from service.endings import PERSON
+from service.engine import Engine, Outcome, forbid_commuting
 
 #: With more three-cycles than this, layers that all commute are not looked at cycle by cycle.
 MOST_LOOKED_AT = 5_000

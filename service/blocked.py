@@ -27,6 +27,7 @@ from search.ranking import Weights
 from search.request import Request
 from search.shelves import Shelves
 from search.unblocked import Beside, View
+from service.endings import PERSON, TIME
 
 if TYPE_CHECKING:
     from service.engine import Engine, FindResult
@@ -120,8 +121,6 @@ def search(
 
     ``beside`` is told how far the search is, so that the other one has its turn.
     """
-    from service.engine import PERSON, TIME
-
     key = f"{own.key}|{goal.setup}|{engine.version}"
     found = _stored(engine, key, own, goal)
     if found is not None and goal.reached(found):

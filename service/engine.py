@@ -16,6 +16,7 @@ from search.ranking import MOST_FAMILIES, Weights
 from search.request import Bounds, Request
 from search.shelves import Shelves
 from service import stored
+from service.endings import PERSON, TIME
 from service.settings import COMPILING_SECONDS
 from service.stores import Levels, NoLevels
 
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
     from search.deepening import Progress
     from search.fixed import FixedProgress
     from service.blocked import FixedOutcome
-
-#: Who or what ends a search early.
-PERSON, TIME = "person", "time"
 
 
 class NoFormError(Exception):

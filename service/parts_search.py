@@ -25,7 +25,8 @@ from search.kernels.arrays import NONE
 from search.request import Bounds, request
 from search.shelves import Shelves
 from search.short_forms import LONGEST, short_forms
-from service.engine import PERSON, Engine, NoFormError
+from service.endings import PERSON
+from service.engine import Engine, NoFormError
 from service.parts import Parts
 from service.sequences import ANY_FORM, COMMUTATORS, Kept, checked, keep, rank
 

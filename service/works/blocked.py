@@ -11,7 +11,8 @@ from search.atlas_entries import Pattern
 from search.fixed import FixedProgress
 from search.request import Bounds
 from service import blocked, blocked_atlas, puzzle_shelf, results
-from service.engine import PERSON, Engine
+from service.endings import PERSON
+from service.engine import Engine
 from service.representatives import atlas_request_of, request_of
 from service.specs import AtlasSpec, FindSpec
 from service.stores.base import State, Store
