@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shlex
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,8 @@ import pytest
 
 from puzzles.compile import compiled
 from puzzles.file import parse
+from service.limits import table
+from tests.service.processes import Service, serving
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -84,9 +88,68 @@ def test_the_library_example_runs() -> None:
 
 
 def test_every_setting_is_named() -> None:
-    source = (ROOT / "service" / "settings.py").read_text(encoding="utf-8")
-    for name in set(re.findall(r"TREFOIL_[A-Z]+", source)):
-        assert name in README
+    source = "".join(
+        (ROOT / "service" / name).read_text(encoding="utf-8")
+        for name in ("settings.py", "options.py")
+    )
+    names = set(re.findall(r"TREFOIL_[A-Z_]+[A-Z]", source))
+    assert len(names) >= 14
+    for name in names:
+        assert f"`{name}" in README, name
+
+
+def test_the_table_of_limits_is_the_one_in_force() -> None:
+    """As `python -m service.limits` prints it."""
+    assert table() in README
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    """The README's service, at a free port."""
+    with serving(tmp_path / "store.sqlite") as own:
+        yield own
+
+
+def test_the_commands_of_the_service_run(service: Service, tmp_path: Path) -> None:
+    """In order, each with what came before; those about files of the store come at the end."""
+    lines = [line for block in blocks("bash") for line in block.splitlines() if line]
+    first, *others = lines
+    assert first.startswith("trefoil serve ")
+    address = str(service.client.base_url).rstrip("/")
+    store = str(tmp_path / "store.sqlite")
+    known = {"PATH": os.environ["PATH"], "TREFOIL_STORE": store, "TREFOIL_CACHE": ""}
+    said: dict[str, str] = {}
+    for line in others:
+        if line.startswith("trefoil restore"):
+            service.tell()
+            service.ended()
+        begin = f"{shlex.quote(sys.executable)} -P -m service.cli "
+        command = line.replace("http://127.0.0.1:8000", address)
+        command = re.sub("^trefoil ", begin, command)
+        command = re.sub("^curl ", "curl -sS --fail-with-body --max-time 60 ", command)
+        done = subprocess.run(
+            ["bash", "-c", command],
+            cwd=ROOT,
+            env=known,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, (line, done.stdout, done.stderr)
+        said[line] = done.stdout
+        if "/api/clubs --json" in line:
+            links = json.loads(done.stdout)["links"]
+            known |= {one["role"].upper(): f"{address}{one['href']}" for one in links}
+    outputs = list(said.values())
+    # The link, the search, the search again, its events, and the search once more.
+    link = outputs[0].splitlines()[-1]
+    search = json.loads(outputs[1])
+    assert link == address + search["result"]
+    assert json.loads(outputs[2]) == search
+    assert f'"id": "{search["id"]}"' in outputs[3]
+    assert search["answer"]["answers"][0]["turns"] == 12
+    note = next(text for line, text in said.items() if "kind=note" in line)
+    assert [item["text"] for item in json.loads(note)["items"]] == ["Edges first."]
 
 
 def test_ci_calls_the_test_command_of_the_readme() -> None:
