@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from search.encoding import Scope
+from search.kernels.arrays import LONGEST
 from search.kernels.words import list_classes
 
-#: Room for the words of one slice to begin with; it grows where more are found.
+#: The most words of one slice.
 ROOM_FOR_WORDS = 1 << 12
 
 
@@ -21,11 +22,15 @@ class _Listing:
 
     def __init__(self, scope: Scope, length: int, cyclic: bool) -> None:
         self.scope, self.length, self.cyclic = scope, length, cyclic
-        turns = len(scope.arrays.turn_layer)
-        # Words of three turns and more are listed by their second turn, in so many slices.
+        turns, symmetries = len(scope.arrays.turn_layer), len(scope.symmetries)
+        # Words of three turns and more are listed by their second turn.
         self.left = list(range(turns)) if length > 2 else [-1]
         self.found: list[NDArray[np.uint8]] = []
         self.room = np.zeros((ROOM_FOR_WORDS, length), dtype=np.uint8)
+        self.letters = np.zeros(LONGEST + 2, dtype=np.int64)
+        self.stack = np.zeros(LONGEST + 1, dtype=np.uint64)
+        self.keep = np.zeros((LONGEST + 1, symmetries), dtype=np.int64)
+        self.kept = np.zeros(LONGEST + 2, dtype=np.int64)
         self._lock = Lock()
 
     def go_on(self) -> bool:
@@ -36,23 +41,25 @@ class _Listing:
     def _go_on(self) -> bool:
         if not self.left:
             return False
-        enc, second = self.scope.arrays, self.left[0]
-        while True:
-            count = list_classes(
-                self.length,
-                self.cyclic,
-                enc.turn_layer,
-                enc.inverse,
-                enc.passes,
-                enc.symmetry,
-                second,
-                self.room,
-            )
-            if count <= len(self.room):
-                break
-            self.room = np.zeros((count, self.length), dtype=np.uint8)
+        enc = self.scope.arrays
+        count, ended = list_classes(
+            self.length,
+            self.cyclic,
+            enc.turn_layer,
+            enc.inverse,
+            enc.passes,
+            enc.symmetry,
+            self.left[0],
+            self.letters,
+            self.stack,
+            self.keep,
+            self.kept,
+            self.room,
+        )
         self.found.append(self.room[:count].copy())
-        del self.left[0]
+        if ended:
+            self.kept[LONGEST + 1] = 0
+            del self.left[0]
         if not self.left:
             self.found = [np.concatenate(self.found)]
         return True

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
@@ -17,7 +18,7 @@ from search.coverage import Family
 from search.encoding import Scope
 from search.kernels.arms import FILLED, NEEDED, Room, Scratch
 from search.kernels.arrays import LONGEST
-from search.kernels.join import join
+from search.kernels.join import NO_ROOM, join
 from search.kernels.records import LONGEST_PART, RECORD
 from search.kernels.words import MOST_CUTS, count_words
 from search.nested import words as family_words
@@ -26,6 +27,10 @@ from search.nested import words as family_words
 MOST_BYTES = 400_000_000
 #: Records of rings that one slice has room for; a slice that finds more is cut in two.
 ROOM_FOR_RECORDS = 20_000
+#: A slice of work ends after about so many seconds; how many conjugates and agreeing pairs that
+#: are depends on the puzzle and on the machine, and is found out while working.
+SLICE_SECONDS = 0.06
+FIRST_SLICE, LEAST_SLICE, MOST_SLICE = 200_000, 20_000, 4_000_000
 #: With threads, a slice comes after so many seconds at the latest, be it without rings.
 BEAT_SECONDS = 0.1
 #: Where a word's blocks of arms end if all of them are looked up.
@@ -206,6 +211,7 @@ def scratch(scope: Scope) -> Scratch:
         prefix=np.zeros(LONGEST, dtype=np.int64),
         states=np.zeros(LONGEST + 1, dtype=np.uint64),
         at=np.zeros(1, dtype=np.int64),
+        place=np.zeros(6, dtype=np.int64),
         one=np.zeros(slots, dtype=np.int64),
         two=np.zeros(slots, dtype=np.int64),
         seen=np.zeros(slots + 1, dtype=np.int64),
@@ -227,18 +233,22 @@ class Joiner:
         self.work = scratch(scope)
         self.out = np.zeros((ROOM_FOR_RECORDS, RECORD), dtype=np.uint8)
         self.tables: object = None
+        self.most = FIRST_SLICE
 
     def run(self, part: Part) -> Iterator[tuple[NDArray[np.uint8], NDArray[np.int64], int]]:
         """Do a part in slices; yield records, tally, and how many words are done so far."""
         table = columns(self.scope)
-        words = _words(self.scope, part)
+        words = words_of(self.scope, part)
         at, resume = part.begin, part.first_block
         tables = part.length, part.cyclic, part.family, part.least_radius, part.most_radius
         if tables != self.tables:
             self.tables = tables
             self.room.filled[:] = 0
+        self.work.place[:] = 0
+        self.most = FIRST_SLICE
         while at < part.end:
             tally = np.zeros(2, dtype=np.int64)
+            started = time.perf_counter()
             after, block, written, needed = join(
                 self.scope.arrays,
                 table,
@@ -254,22 +264,31 @@ class Joiner:
                 part.family is not None,
                 resume,
                 part.last_block,
+                self.most,
                 self.out,
                 tally,
             )
             records = self.out[:written].copy()
+            self._adapt(time.perf_counter() - started)
             if needed > 0:
                 blocks = int(self.room.filled[NEEDED])
                 roomy = needed + needed // 2, blocks + blocks // 2
                 fits = table_bytes(*roomy, len(self.scope.arrays.wanted)) <= MOST_BYTES
                 self.room = room(self.scope, *(roomy if fits else (needed, blocks)))
-            elif needed == 0 and (after, block) == (at, resume):
+            elif needed == NO_ROOM:
                 self.out = np.zeros((2 * len(self.out), RECORD), dtype=np.uint8)
             at, resume = after, block
             yield records, tally, at - part.begin
 
+    def _adapt(self, seconds: float) -> None:
+        """Let a slice do more or less, after one that took so long."""
+        if seconds > SLICE_SECONDS:
+            self.most = max(LEAST_SLICE, int(self.most * max(SLICE_SECONDS / seconds, 0.1)))
+        elif seconds < SLICE_SECONDS / 2:
+            self.most = min(MOST_SLICE, 2 * self.most)
 
-def _words(scope: Scope, part: Part) -> NDArray[np.uint8]:
+
+def words_of(scope: Scope, part: Part) -> NDArray[np.uint8]:
     """Return the words A that a part is about, all from its begin to its end among them."""
     if part.family is None:
         return classes(scope, part.length, part.cyclic)

@@ -49,7 +49,9 @@ class Scratch(NamedTuple):
     columns may follow. cuts (MOST_CUTS, LONGEST), origin, cut_rows (MOST_CUTS, S): the cuts of A
     and the rows they move. closed, shut, least: the layers and the turns that their arms must not
     begin with, and the beginnings that no symmetry makes smaller. bounds (types + 1,). rows,
-    prefix, states, at: the arm at work. one, two, seen, there: rows of a pair. arm1, arm2
+    prefix, states, at: the arm at work. place (6,): where a call broke off: the number of the word
+    + 1, 0 for none; the blocks before; the cut; the conjugates of blocks before; the join and the
+    column to go on with. one, two, seen, there: rows of a pair. arm1, arm2
     (LONGEST,): its arms.
     """
 
@@ -68,6 +70,7 @@ class Scratch(NamedTuple):
     prefix: NDArray[np.int64]
     states: NDArray[np.uint64]
     at: NDArray[np.int64]
+    place: NDArray[np.int64]
     one: NDArray[np.int64]
     two: NDArray[np.int64]
     seen: NDArray[np.int64]

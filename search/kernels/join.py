@@ -39,16 +39,12 @@ from search.kernels.rows import Columns, add_up, carried_rows
 from search.kernels.tables import begin_tables, insert_all
 from search.kernels.words import last_layers
 
+#: What there was no room for, other than entries.
+NOT_FULL, NO_ROOM = -1, -2
 #: Symmetries of A are looked for where arms of this length make it worth while.
 FAR = 3
 
 
-#: A call ends after the block of arms in which it has looked at this many agreeing pairs, or at
-#: this many conjugates, so that a stop is never waited for long (about 0.1 s).
-MOST_PAIRS = 1_000_000
-MOST_CONJUGATES = 4_000_000
-#: The same for long arms, whose tables fit no cache.
-MOST_DISTANT = 1_000_000
 #: Beginning a word takes as long as about so many conjugates (measured on the 3x3x3).
 WORD_CONJUGATES = 400
 
@@ -69,6 +65,7 @@ def join(
     distinct: bool,
     resume: int,
     until: int,
+    most: int,
     out: NDArray[np.uint8],
     tally: NDArray[np.int64],
 ) -> tuple[int, int, int, int]:
@@ -79,11 +76,14 @@ def join(
     arms in the tables; ``distinct``: each conjugate stands there once. ``out`` (n, RECORD) receives
     one record for each ring. ``tally`` (2,) counts conjugates and agreeing pairs. ``resume`` is the
     block of arms of the first word at which an earlier call broke off, 0 for none; a word is done
-    with its block ``until``. ``room.filled`` must be 0 where another join begins.
+    with its block ``until``. A call ends when it has looked at ``most`` conjugates and pairs; where
+    in the block that was stands in ``work.place``, whose first must be 0 where another join begins,
+    as must ``room.filled``.
 
-    Returns the next word, the block of it to resume at, the number of records, and the entries that
-    ``room`` must have, 0 if it was large enough, -1 if the tables are not yet full. A block whose
-    records do not fit is left out.
+    Returns the next word, the block of it to resume at, the number of records, and what there was
+    no room for: 0 for nothing, the entries that ``room`` must have, NOT_FULL if the tables are not
+    yet full, NO_ROOM if ``out`` takes not even one column's records. Records of a column that do
+    not fit are left out.
     """
     length = classes.shape[1]
     base = len(columns.start) - 2
@@ -120,7 +120,7 @@ def join(
     one, two, seen, there = work.one, work.two, work.seen, work.there
     arm1, arm2 = work.arm1, work.arm2
     unmarked, own = np.uint64(UNMARKED), np.uint64(0)
-    most = MOST_DISTANT if distinct else MOST_CONJUGATES
+    place = work.place
     written = 0
     for number in range(begin, end):
         ncuts = begin_word(enc, work, classes[number], cyclic, radius1 >= FAR)
@@ -144,13 +144,21 @@ def join(
                 most,
             )
             if filled[FILLING]:
-                return number, resume, written, -1
+                return number, resume, written, NOT_FULL
         mask, shorter = np.uint64(filled[BUCKETS] - 1), filled[SHORTER]
         block = 0
         probed = 0
-        for c in range(ncuts):
-            first_arm(cut_rows, closed, c, moved, rows, states, prefix, at)
-            while next_arm(
+        first_cut, first_join, first_column = 0, 0, 0
+        # Where the last call broke off, the arm at work and its rows still stand there.
+        inside = place[0] == number + 1 and place[1] == resume
+        if inside:
+            block, probed, first_cut = resume, place[3], place[2]
+            first_join, first_column = place[4], place[5]
+        place[0] = 0
+        for c in range(first_cut, ncuts):
+            if not inside:
+                first_arm(cut_rows, closed, c, moved, rows, states, prefix, at)
+            while inside or next_arm(
                 turn_layer, passes, conjugate, shut[c], moved, long, rows, states, prefix, at
             ):
                 n = list_able(first, words, shut[c], begins, states[long], lo, hi, able)
@@ -161,8 +169,10 @@ def join(
                     break
                 if block <= resume or (long > 0 and not least[c, prefix[0]]):
                     continue
-                spent = tally[0] + WORD_CONJUGATES * (number - begin)
-                if tally[1] > MOST_PAIRS or spent > most:
+                spent = tally[0] + tally[1] + WORD_CONJUGATES * (number - begin)
+                if spent > most and not inside:
+                    place[0], place[1], place[2] = number + 1, block - 1, c
+                    place[3], place[4], place[5] = before, 0, 0
                     return number, block - 1, written, 0
                 add_up(
                     values,
@@ -178,17 +188,23 @@ def join(
                     whole,
                     keys,
                 )
-                tally[0] += n
-                kept = written
-                for j in range(len(keys)):
+                if not inside or (first_join == 0 and first_column == 0):
+                    tally[0] += n
+                inside = False
+                for j in range(first_join, len(keys)):
                     begin_row, end_row = bounds[wanted[j]], bounds[wanted[j] + 1]
                     bits, low = enc.mark_bits[wanted[j]], enc.mark_low[wanted[j]]
-                    for m in range(n):
+                    for m in range(first_column, n):
                         i = able[m]
                         key = keys[j, i]
                         entry = heads[j, key & mask]
                         if entry < 0 or (long == 0 and not least[c, words[lo + i, 0]]):
                             continue
+                        if tally[1] > most:
+                            place[0], place[1], place[2] = number + 1, block - 1, c
+                            place[3], place[4], place[5] = before, j, m
+                            return number, block - 1, written, 0
+                        kept = written
                         carried = False
                         while entry >= 0:
                             here = entry
@@ -256,7 +272,9 @@ def join(
                             ):
                                 continue
                             if written == len(out):
-                                return number, block - 1, kept, 0
+                                place[0], place[1], place[2] = number + 1, block - 1, c
+                                place[3], place[4], place[5] = before, j, m
+                                return number, block - 1, kept, 0 if kept else NO_ROOM
                             write_record(
                                 out[written],
                                 wanted[j],
@@ -269,5 +287,7 @@ def join(
                                 arm2,
                             )
                             written += 1
+                    first_column = 0
+                first_join = 0
         resume = 0
     return end, 0, written, 0

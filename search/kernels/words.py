@@ -22,6 +22,11 @@ Letters = NDArray[np.int64]
 
 #: The most cutting points of a cyclic word that are looked at; 16 turns of a 4x4x4 have fewer.
 MOST_CUTS = 512
+#: A call of ``list_classes`` ends after so many turns that were tried, some 50 ms; comparing a word
+#: with its images takes as long as WHOLE_LISTED, and cutting it as CUT_LISTED for each turn.
+MOST_LISTED = 1_000_000
+WHOLE_LISTED = 10
+CUT_LISTED = 100
 
 
 @kernel
@@ -312,31 +317,43 @@ def list_classes(
     passes: NDArray[np.uint64],
     symmetry: Letters,
     second: int,
+    letters: Letters,
+    stack: NDArray[np.uint64],
+    keep: Letters,
+    kept: Letters,
     words: NDArray[np.uint8],
-) -> int:
+) -> tuple[int, bool]:
     """Write one word of each class under symmetry, inverse and rotation to ``words`` (n, length).
 
     Cyclic: the cyclically reduced words, up to rotation. Otherwise: the linear words that are not
     cyclically reduced. The word of a class is the least normal form of all its images, so that
     every class is met once; with ``second`` >= 0 only words with that second turn are listed. What
     is not least letter by letter is cut off before normal forms are made, prefixes under symmetry,
-    whole words under rotation and inversion too. Returns how many there are; writes what fits.
+    whole words under rotation and inversion too.
+
+    ``letters``, ``kept`` (LONGEST + 2,), ``stack`` (LONGEST + 1,) and ``keep`` (LONGEST + 1, K) say
+    how far earlier calls came; with kept[LONGEST + 1] = 0 the list begins. A call ends when
+    ``words`` are full, or after a while. Returns how many it wrote, and whether that was the end.
     """
-    letters = np.zeros(LONGEST, dtype=np.int64)
-    stack = np.zeros(LONGEST + 1, dtype=np.uint64)
-    keep = np.zeros((LONGEST + 1, len(symmetry)), dtype=np.int64)
-    kept = np.zeros(LONGEST + 1, dtype=np.int64)
-    for s in range(len(symmetry)):
-        keep[0, s] = s
-    kept[0] = len(symmetry)
+    depth = kept[LONGEST + 1] - 1
+    if depth < 0:
+        for s in range(len(symmetry)):
+            keep[0, s] = s
+        kept[0] = len(symmetry)
+        stack[0] = 0
+        letters[0] = -1
+        depth = 0
     cuts = np.zeros((MOST_CUTS, LONGEST), dtype=np.int64)
     origin = np.zeros((MOST_CUTS, 2), dtype=np.int64)
     carried = np.zeros(LONGEST, dtype=np.int64)
-    letters[0] = -1
-    depth = 0
     found = 0
+    looked = 0
     turns = len(turn_layer)
     while depth >= 0:
+        if found == len(words) or looked >= MOST_LISTED:
+            kept[LONGEST + 1] = depth + 1
+            return found, False
+        looked += 1
         letters[depth] += 1
         t = letters[depth]
         if t == turns:
@@ -367,7 +384,11 @@ def list_classes(
             continue
         if is_cyclically_reduced(letters, length, turn_layer, passes) != cyclic:
             continue
-        if not _is_least(letters, length, cyclic, inverse, symmetry) or not _is_least_cut(
+        looked += WHOLE_LISTED
+        if not _is_least(letters, length, cyclic, inverse, symmetry):
+            continue
+        looked += CUT_LISTED * length
+        if not _is_least_cut(
             letters,
             length,
             cyclic,
@@ -380,8 +401,7 @@ def list_classes(
             carried,
         ):
             continue
-        if found < len(words):
-            for k in range(length):
-                words[found, k] = letters[k]
+        for k in range(length):
+            words[found, k] = letters[k]
         found += 1
-    return found
+    return found, True

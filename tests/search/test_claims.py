@@ -109,13 +109,20 @@ class Group:
         return [tuple(row[:length]) for row in found.tolist()]
 
     def classes(self, length: int, cyclic: bool) -> list[Word]:
-        found = np.zeros((1 << 14, length), dtype=np.uint8)
+        found = np.zeros((1 << 8, length), dtype=np.uint8)
         same = np.arange(len(self.turns), dtype=np.int64)[None]
-        count = kernels.list_classes(
-            length, cyclic, self.turn_layer, self.inverses, self.passes, same, -1, found
-        )
-        assert count <= len(found)
-        return [tuple(row) for row in found[:count].tolist()]
+        letters, kept = np.zeros((2, kernels.LONGEST + 2), dtype=np.int64)
+        stack = np.zeros(kernels.LONGEST + 1, dtype=np.uint64)
+        keep = np.zeros((kernels.LONGEST + 1, 1), dtype=np.int64)
+        state = letters, stack, keep, kept
+        words: list[Word] = []
+        ended = False
+        while not ended:
+            count, ended = kernels.list_classes(
+                length, cyclic, self.turn_layer, self.inverses, self.passes, same, -1, *state, found
+            )
+            words += [tuple(row) for row in found[:count].tolist()]
+        return words
 
     def cuts(self, word: Word) -> list[Word]:
         letters = _padded(word)

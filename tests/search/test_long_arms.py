@@ -27,7 +27,6 @@ from search.deepening import Progress, deepen
 from search.encoding import Scope, scope
 from search.goals import Goal
 from search.kernels.arrays import LONGEST, NONE
-from search.kernels.join import MOST_DISTANT
 from search.kernels.records import ring_word
 from search.shelves import Shelves
 from tests.brute import cycle_of, rotations, words_by_length
@@ -243,7 +242,7 @@ def test_tips_of_the_170_piece_ball() -> None:
         slices = 0
         for piece in rings.joined(one, [part]):
             filling.put(piece.records)
-            assert piece.conjugates < 2 * MOST_DISTANT
+            assert piece.conjugates <= rings.MOST_SLICE
             slices += 1
         # Filling the tables is broken off as well, so that a stop is never waited for long.
         assert slices > 3
