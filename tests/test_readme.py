@@ -129,7 +129,7 @@ def test_the_commands_of_the_service_run(service: Service, tmp_path: Path) -> No
         command = re.sub("^curl ", "curl -sS --fail-with-body --max-time 60 ", command)
         done = subprocess.run(
             ["bash", "-c", command],
-            cwd=ROOT,
+            cwd=tmp_path,
             env=known,
             capture_output=True,
             text=True,
