@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from service.stores.base import Club, Clubs, Item, Role, TooManyError
+from service.stores.base import Club, Clubs, Item, Role
 from service.stores.redis import Server
+from service.stores.wording import too_full_shelf
 
 
 class RedisClubs(Clubs):
@@ -44,9 +45,7 @@ class RedisClubs(Clubs):
         if said == 0:
             raise KeyError(number)
         if not said:
-            raise TooManyError(
-                f"there are {most} things on the shelf, as many as it holds: take one off first"
-            )
+            raise too_full_shelf(most, most)
         return _item(said)
 
     def change(self, number: str, item: int, data: str) -> bool:

@@ -19,6 +19,7 @@ from service.stores.base import (
     TooManyError,
 )
 from service.stores.redis import Server
+from service.stores.wording import LAPSED, too_many_of_all, too_many_own, too_much_computing
 
 #: Times are whole microseconds in the scripts.
 _SECOND = 1_000_000
@@ -41,8 +42,8 @@ class RedisJobs(Jobs):
             limits.open_all,
             _micro(limits.spent_each),
         )
-        if len(said) == 1:
-            raise _too_many(said[0].decode(), limits)
+        if len(said) == 3:
+            raise _too_many(said, limits)
         job = _job(key, said)
         assert job is not None
         return job
@@ -113,8 +114,7 @@ class RedisJobs(Jobs):
         return Figures(jobs, opened, leased, oldest / _SECOND, workers, lapsed, failed)
 
     def _call(self, command: str, *given: bytes | str | int) -> Any:
-        lost = f"{MOST_ATTEMPTS} workers began a part of this and none came to its end"
-        return self._script(command, MOST_ATTEMPTS, lost, MOST_JOBS, *given)
+        return self._script(command, MOST_ATTEMPTS, LAPSED, MOST_JOBS, *given)
 
 
 def _micro(seconds: float) -> int:
@@ -176,15 +176,10 @@ def _time(micro: bytes | str | int) -> float:
     return float(micro) / _SECOND
 
 
-def _too_many(which: str, limits: JobLimits) -> TooManyError:
-    if which == "each":
-        return TooManyError(
-            f"you have {limits.open_each} searches that are not over: wait for one, or stop it"
-        )
-    if which == "all":
-        return TooManyError(f"{limits.open_all} searches of all are not over: try again later", 30)
-    return TooManyError(
-        f"your searches took {limits.spent_each:g} seconds of computing in the last hour: "
-        "try again later",
-        300,
-    )
+def _too_many(said: list[Any], limits: JobLimits) -> TooManyError:
+    which, there, first = said
+    if which == b"each":
+        return too_many_own(there, limits.open_each)
+    if which == b"all":
+        return too_many_of_all(there, limits.open_all)
+    return too_much_computing(there / _SECOND, limits.spent_each, first // _SECOND + 1)

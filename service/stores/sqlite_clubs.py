@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import sqlite3
 
-from service.stores.base import Club, Clubs, Item, Role, TooManyError
+from service.stores.base import Club, Clubs, Item, Role
 from service.stores.sqlite_file import SqliteFile
+from service.stores.wording import too_full_shelf
 
 _ROLES = list(Role)
 
@@ -74,10 +75,7 @@ class SqliteClubs(Clubs):
                 "select count(*) from item where club = ?", (number,)
             ).fetchone()[0]
             if there >= most:
-                raise TooManyError(
-                    f"there are {there} things on this shelf, and {most} is the most; "
-                    "take something off"
-                )
+                raise too_full_shelf(there, most)
             last = connection.execute(
                 "update club set last = last + 1 where number = ? returning last", (number,)
             ).fetchone()[0]

@@ -8,15 +8,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.settings import MOST_ATTEMPTS, MOST_JOBS
-from service.stores.base import JobLimits, Lease, Shard, State, TooManyError, doublings
+from service.stores.base import JobLimits, Lease, Shard, State, doublings
+from service.stores.wording import (
+    LAPSED,
+    too_many_of_all,
+    too_many_own,
+    too_much_computing,
+)
 
 #: How many minutes of an asker's computing are counted together.
 HOUR = 60
-#: What is said of a job whose work was broken off too often.
-LAPSED = (
-    f"the work on it was broken off {MOST_ATTEMPTS} times: whoever did it died or did not answer; "
-    "smaller bounds may help"
-)
 
 _FIND = """
 select j.number, j.state, s.failures, s.worker from job j
@@ -202,28 +203,18 @@ def allow(
         "select count(*) from wants where asker = ? and closed = 0", (asker,)
     ).fetchone()[0]
     if each >= limits.open_each:
-        raise TooManyError(
-            f"{each} of your searches are not over yet, and {limits.open_each} is the most at a "
-            "time; stop one or wait until one ends"
-        )
+        raise too_many_own(each, limits.open_each)
     if new:
         every = connection.execute("select count(*) from job where closed = 0").fetchone()[0]
         if every >= limits.open_all:
-            raise TooManyError(
-                f"{every} searches wait or are at work, and {limits.open_all} is the most; "
-                "try again later",
-                30,
-            )
+            raise too_many_of_all(every, limits.open_all)
     spent, first = connection.execute(
         "select total(seconds), min(minute) from spending where asker = ? and minute > ?",
         (asker, _minute(now) - HOUR),
     ).fetchone()
     if spent >= limits.spent_each:
-        raise TooManyError(
-            f"your searches have taken {spent:.0f} s of computing within an hour, and "
-            f"{limits.spent_each:g} s is the most; try again later",
-            max(10, int((first + HOUR) * 60 - now) + 1) if first is not None else 10,
-        )
+        again = int((first + HOUR) * 60 - now) + 1 if first is not None else 0
+        raise too_much_computing(spent, limits.spent_each, again)
 
 
 def make_room(connection: sqlite3.Connection, now: float) -> None:

@@ -124,18 +124,20 @@ local function spend(key, spent)
     rescore(key)
 end
 
+-- Return what an asker's jobs took within an hour, and how long until the oldest of it is forgotten.
 local function spent_lately(asker)
     local first = math.floor(now / MINUTE) - 60
-    local sum = 0
+    local sum, oldest = 0, math.huge
     local all = call('HGETALL', P .. 'spent:' .. asker)
     for at = 1, #all, 2 do
         if tonumber(all[at]) > first then
             sum = sum + tonumber(all[at + 1])
+            oldest = math.min(oldest, tonumber(all[at]))
         else
             call('HDEL', P .. 'spent:' .. asker, all[at])
         end
     end
-    return sum
+    return sum, oldest == math.huge and 0 or (oldest + 60) * MINUTE - now
 end
 
 local function unlease(name)
@@ -306,14 +308,16 @@ function commands.submit(key, kind, spec, asker, each, all, spent_each)
     if state == 'done' or joins and call('ZSCORE', P .. 'askers:' .. key, asker) then
         return whole(key)
     end
-    if call('SCARD', P .. 'wants:' .. asker) >= tonumber(each) then
-        return {'each'}
+    local wanted, jobs = call('SCARD', P .. 'wants:' .. asker), call('SCARD', P .. 'jobs')
+    local spent, again = spent_lately(asker)
+    if wanted >= tonumber(each) then
+        return {'each', wanted, 0}
     end
-    if not joins and call('SCARD', P .. 'jobs') >= tonumber(all) then
-        return {'all'}
+    if not joins and jobs >= tonumber(all) then
+        return {'all', jobs, 0}
     end
-    if spent_lately(asker) >= tonumber(spent_each) then
-        return {'spent'}
+    if spent >= tonumber(spent_each) then
+        return {'spent', spent, again}
     end
     local serial = call('HINCRBY', P .. 'counters', 'serial', 1)
     if not joins then
@@ -338,8 +342,8 @@ function commands.submit(key, kind, spec, asker, each, all, spent_each)
     call('ZADD', P .. 'askers:' .. key, serial, asker)
     call('SADD', P .. 'wants:' .. asker, key)
     charge(asker, number_of(key, 'leased'), {})
-    for _, wanted in ipairs(call('SMEMBERS', P .. 'wants:' .. asker)) do
-        rescore(wanted)
+    for _, other in ipairs(call('SMEMBERS', P .. 'wants:' .. asker)) do
+        rescore(other)
     end
     return whole(key)
 end
