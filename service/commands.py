@@ -7,7 +7,7 @@ from typing import Annotated, cast
 
 import typer
 
-from service import cli_depths, cli_find, cli_puzzle, cli_serve
+from service import cli_depths, cli_find, cli_puzzle, cli_serve, cli_store
 from service.output import BAD_INPUT, FOUND, print_text, say
 
 app = typer.Typer(
@@ -26,6 +26,8 @@ app.command()(cli_puzzle.scramble)
 app.command()(cli_depths.depths)
 app.command()(cli_serve.serve)
 app.command()(cli_serve.work)
+app.command()(cli_store.backup)
+app.command()(cli_store.restore)
 
 
 @app.callback(invoke_without_command=True)

@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from service.settings import Settings
+from service.settings import Settings, is_redis
 from service.stores.base import Levels, NoLevels, Store
 
 __all__ = ["Levels", "NoLevels", "Store", "open_store", "opened"]
-
-#: How the address of a Redis server begins; everything else is the path of a SQLite file.
-REDIS = ("redis://", "rediss://", "unix://")
 
 
 def opened(settings: Settings, warn: Callable[[str], None]) -> Levels:
@@ -29,7 +26,7 @@ def open_store(address: str) -> Store:
 
     Nothing is opened before it is used; ``missing`` says what is wrong with it.
     """
-    if address.startswith(REDIS):
+    if is_redis(address):
         from service.stores.redis import RedisStore
 
         return RedisStore(address)

@@ -127,7 +127,7 @@ class SqliteFile:
             if isinstance(error, sqlite3.ProgrammingError | sqlite3.IntegrityError):
                 raise
             self._drop_if_spoilt(error)
-            raise self._told(error) from error
+            raise told(self.path, error) from error
 
     @contextlib.contextmanager
     def _connected(self) -> Iterator[_Connection]:
@@ -193,17 +193,19 @@ class SqliteFile:
         with contextlib.suppress(sqlite3.Error):
             connection.close()
 
-    def _told(self, error: Exception) -> StoreError:
-        if isinstance(error, NotOursError):
-            return StoreError(f"{self.path} cannot be used: {error}", 60)
-        if isinstance(error, OSError):
-            if error.errno in (errno.ENOSPC, errno.EDQUOT):
-                said, later = _SAID[sqlite3.SQLITE_FULL]
-            else:
-                said, later = (error.strerror or str(error)).lower(), 30
+
+def told(path: Path, error: Exception) -> StoreError:
+    """Return what is said of an error with a file."""
+    if isinstance(error, NotOursError):
+        return StoreError(f"{path} cannot be used: {error}", 60)
+    if isinstance(error, OSError):
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            said, later = _SAID[sqlite3.SQLITE_FULL]
         else:
-            said, later = _SAID.get(_code(error), (str(error), 30))
-        return StoreError(f"{self.path} cannot be used: {said}", later)
+            said, later = (error.strerror or str(error)).lower(), 30
+    else:
+        said, later = _SAID.get(_code(error), (str(error), 30))
+    return StoreError(f"{path} cannot be used: {said}", later)
 
 
 def _code(error: Exception) -> int:
