@@ -140,6 +140,9 @@ def test_the_commands_of_the_service_run(service: Service, tmp_path: Path) -> No
         if "/api/clubs --json" in line:
             links = json.loads(done.stdout)["links"]
             known |= {one["role"].upper(): f"{address}{one['href']}" for one in links}
+    told = "".join(service.out + service.err)
+    assert "/api/clubs/{key}/items" in told
+    assert not any(link.rpartition("/")[2] in told for link in known.values() if "/clubs/" in link)
     outputs = list(said.values())
     # The link, the search, the search again, its events, and the search once more.
     link = outputs[0].splitlines()[-1]

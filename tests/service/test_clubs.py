@@ -10,20 +10,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from fastapi import FastAPI
+from httpx import Client
 from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
-from starlette.testclient import TestClient
 
 from service import clubs
-from service.api import problems
-from service.api.clubs import SEALED, Sealed, router
-from service.api.context import Service
+from service.api.clubs import SEALED
 from service.limits import Limits
 from service.reading import Message, RefusedError, Reply
-from service.settings import ServiceSettings
 from service.stores.base import Role, Store, TooManyError
+from tests.service.api.harness import Served, serving
 from tests.service.stores import STORES, Place
 
 RESULT = "ab" * 32
@@ -65,18 +62,14 @@ def store(place: Place) -> Store:
 
 
 @pytest.fixture
-def client(store: Store) -> Iterator[TestClient]:
-    app = FastAPI()
-    app.include_router(router)
-    problems.register(app)
+def client(store: Store, tmp_path: Path) -> Iterator[Client]:
+    """A client of a whole service, whose readers know what ``Readers`` does."""
     limits = Limits(club_items=5, clubs_each=3)
-    app.state.service = Service(store, ServiceSettings(""), limits, Readers())
-    app.add_middleware(Sealed)
-    with TestClient(app) as own:
-        yield own
+    with serving(tmp_path, limits=limits, store=store, readers=Readers()) as served:
+        yield served.client
 
 
-def founded(client: TestClient, name: str = "Friday club") -> dict[str, str]:
+def founded(client: Client, name: str = "Friday club") -> dict[str, str]:
     """Found a club; return its links by role."""
     reply = client.post("/api/clubs", json={"name": name})
     assert reply.status_code == 201
@@ -86,7 +79,7 @@ def founded(client: TestClient, name: str = "Friday club") -> dict[str, str]:
     return links
 
 
-def note(client: TestClient, link: str, text: str = "a note", **more: Any) -> dict[str, Any]:
+def note(client: Client, link: str, text: str = "a note", **more: Any) -> dict[str, Any]:
     reply = client.post(f"{link}/items", json={"kind": "note", "text": text, **more})
     assert reply.status_code == 201, reply.text
     told: dict[str, Any] = reply.json()
@@ -100,7 +93,7 @@ def detail(reply: Any, status: int) -> str:
     return str(reply.json()["detail"])
 
 
-def test_a_shelf_holds_what_was_shared(client: TestClient) -> None:
+def test_a_shelf_holds_what_was_shared(client: Client) -> None:
     links = founded(client)
     shared = [
         {"kind": "result", "result": RESULT, "cycle": CYCLE, "by": "A. Member"},
@@ -131,7 +124,7 @@ def test_a_shelf_holds_what_was_shared(client: TestClient) -> None:
         assert [one["kind"] for one in items] == kinds, query
 
 
-def test_each_link_allows_what_its_role_does(client: TestClient) -> None:
+def test_each_link_allows_what_its_role_does(client: Client) -> None:
     links = founded(client)
     number = note(client, links["add"])["number"]
     for role, read, add, keep in [
@@ -161,7 +154,7 @@ def test_each_link_allows_what_its_role_does(client: TestClient) -> None:
     assert client.get(links["read"]).json()["name"] == "Another"
 
 
-def test_links_are_replaced_and_withdrawn(client: TestClient) -> None:
+def test_links_are_replaced_and_withdrawn(client: Client) -> None:
     links = founded(client)
     unknown = detail(client.get(f"/api/clubs/{'x' * 43}"), 404)
     reply = client.post(f"{links['keep']}/links/add")
@@ -181,7 +174,7 @@ def test_links_are_replaced_and_withdrawn(client: TestClient) -> None:
     assert detail(client.get(new), 404) == unknown
 
 
-def test_items_are_changed_and_taken_off(client: TestClient) -> None:
+def test_items_are_changed_and_taken_off(client: Client) -> None:
     links = founded(client)
     first, second = (note(client, links["add"], by="B") for _ in range(2))
     address = f"{links['keep']}/items/{first['number']}"
@@ -200,7 +193,7 @@ def test_items_are_changed_and_taken_off(client: TestClient) -> None:
     ]
 
 
-def test_what_is_not_there_cannot_be_shared(client: TestClient) -> None:
+def test_what_is_not_there_cannot_be_shared(client: Client) -> None:
     link = founded(client)["add"]
     for item, pointer in [
         ({"kind": "result", "result": "cd" * 32}, "#/result"),
@@ -221,13 +214,13 @@ def test_what_is_not_there_cannot_be_shared(client: TestClient) -> None:
 
 
 @pytest.mark.parametrize("sign", ["\x00", "\x1b", "\x07", "\u202e", "\u2028", "\x7f"])
-def test_control_characters_are_refused(client: TestClient, sign: str) -> None:
+def test_control_characters_are_refused(client: Client, sign: str) -> None:
     text = detail(client.post("/api/clubs", json={"name": f"a{sign}b"}), 422)
     assert f"U+{ord(sign):04X}" in text
     assert sign not in text
 
 
-def test_markup_is_text(client: TestClient) -> None:
+def test_markup_is_text(client: Client) -> None:
     name = "<script>alert(\"R U R' U'\")</script> & \u0646\u200c\u0647"
     links = founded(client, name)
     item = note(client, links["add"], "<b>bold</b>\r\n[link](http://example.org)", by="<i>me</i>")
@@ -236,7 +229,7 @@ def test_markup_is_text(client: TestClient) -> None:
     assert shelf["items"][0]["text"] == item["text"] == "<b>bold</b>\n[link](http://example.org)"
 
 
-def test_there_is_a_limit_to_a_shelf_and_to_founding(client: TestClient) -> None:
+def test_there_is_a_limit_to_a_shelf_and_to_founding(client: Client) -> None:
     links = founded(client)
     for _ in range(5):
         note(client, links["add"])
@@ -250,7 +243,7 @@ def test_there_is_a_limit_to_a_shelf_and_to_founding(client: TestClient) -> None
     assert 0 < int(reply.headers["Retry-After"]) <= 86_400
 
 
-def test_every_answer_is_sealed(client: TestClient) -> None:
+def test_every_answer_is_sealed(client: Client) -> None:
     links = founded(client)
     replies = [
         client.post("/api/clubs", json={"name": "x"}),
@@ -266,7 +259,7 @@ def test_every_answer_is_sealed(client: TestClient) -> None:
         assert {name: reply.headers[name] for name in SEALED} == SEALED
 
 
-def test_no_key_is_stored_or_repeated(client: TestClient, place: Place, tmp_path: Path) -> None:
+def test_no_key_is_stored_or_repeated(client: Client, place: Place, tmp_path: Path) -> None:
     """Capability URLs: no stored file and no error holds a key, and each has 256 bits."""
     links = founded(client)
     note(client, links["add"])
@@ -288,6 +281,67 @@ def test_no_key_is_stored_or_repeated(client: TestClient, place: Place, tmp_path
     assert files
     for key in keys:
         assert key.encode() not in files
+
+
+def test_no_key_is_logged(client: Client, caplog: pytest.LogCaptureFixture) -> None:
+    with caplog.at_level("DEBUG"):
+        links = founded(client)
+        for link in links.values():
+            assert client.get(link).status_code == 200
+            assert client.get(f"{link}/items/7").status_code == 404
+            assert client.get(f"{link}/nowhere").status_code == 404
+    # What a service writes are these; `service.logs` turns the server's own lines off.
+    lines = [repr(vars(one)) for one in caplog.records if one.name.startswith("trefoil")]
+    assert any("/api/clubs/{key}" in line for line in lines)
+    for link in links.values():
+        assert not any(link.rpartition("/")[2] in line for line in lines)
+    measures = client.get("/metrics").text
+    assert "/api/clubs/{key}/items/{number}" in measures
+    assert not any(link.rpartition("/")[2] in measures for link in links.values())
+
+
+def test_a_real_result_is_shared_and_shown(tmp_path: Path) -> None:
+    """With the readers that a service has: the shelf says what a result is about."""
+    with serving(tmp_path) as served:
+        search = served.post().json()
+        digest = served.finish()
+        link = founded(served.client)["add"]
+        address = f"{link}/items"
+        asked = search["question"]["cycle"]
+        item = {"kind": "result", "result": digest, "cycle": asked}
+        told = served.client.post(address, json=item).json()
+        assert (told["puzzle"], told["type"]) == ("2x2x2", "corner")
+        shown = served.client.get(told["link"]).json()
+        assert shown["cycle"] == asked
+        assert shown["answers"]
+        wrong = served.client.post(address, json={**item, "cycle": ["UFR", "UBL", "UF"]})
+        assert detail(wrong, 422)
+        assert wrong.json()["errors"][0]["pointer"] == "#/cycle"
+        other = served.client.post(address, json={**item, "result": "0" * 64})
+        assert other.json()["errors"][0]["pointer"] == "#/result"
+        assert len(served.client.get(link).json()["items"]) == 1
+
+
+def test_a_club_asks_for_searches(tmp_path: Path) -> None:
+    """Its links are one asker, and another than the address that they are used from."""
+    with serving(tmp_path, limits=Limits(searches_each=1)) as served:
+        links = founded(served.client)
+        keys = [link.rpartition("/")[2] for link in links.values()]
+        questions = [
+            {"puzzle": "2x2x2", "cycle": cycle.split(), "half_length": 3}
+            for cycle in ("UFR UBL DFR", "UFR UBL DFL", "UFR UBR UBL")
+        ]
+        assert served.post(questions[0]).status_code == 202
+        assert asked_by(served, questions[1], keys[0]).status_code == 202
+        assert detail(asked_by(served, questions[2], keys[1]), 429)
+        assert asked_by(served, questions[1], keys[2]).json()["askers"] == 1
+        refused = asked_by(served, questions[2], "nobody's")
+        assert "opens no club" in detail(refused, 403)
+
+
+def asked_by(served: Served, question: dict[str, Any], key: str) -> Any:
+    headers = {"Trefoil-Club": key}
+    return served.client.post("/api/searches", json=question, headers=headers)
 
 
 def test_a_club_asks_under_one_name(store: Store) -> None:
