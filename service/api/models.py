@@ -135,6 +135,9 @@ class FindReport(BaseModel):
     searched: Searched | None = None
     stopped: bool | None = None
     stopped_by: StoppedBy | None = None
+    unseen: bool | None = Field(
+        default=None, description="whether the three pieces look the same in each other's place"
+    )
     reason: str | None = None
     impossible: bool | None = None
     result: Digest | None = None

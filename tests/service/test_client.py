@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.server
+import itertools
 import json
 import os
 import shutil
@@ -13,8 +14,8 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -315,21 +316,56 @@ def asker(served: Served) -> str:
     return job.askers[0]
 
 
+def test_a_terminal_shows_how_far_the_search_is(said: Said, tmp_path: Path) -> None:
+    """The bar of a local search, from what the service tells of a search that goes on."""
+    report = json.loads(said(*FIND, "--json")[1])
+    telling = {"step": "half-length 4", "share": 0.5, "best": 11}
+    search = {"id": "a" * 32, "state": "waiting", "answer": None, "progress": None}
+    running = {**search, "state": "running", "progress": telling}
+    done = {**search, "state": "done", "answer": {**report, "result": "b" * 64}}
+    replies = [json.dumps(one).encode() for one in (search, running, running, running, done)]
+    with strange(bodies=iter(replies), Content_Type="application/json") as address:
+        ours, theirs = os.openpty()
+        started = subprocess.Popen(
+            [sys.executable, "-m", "service.cli", *FIND, "--server", address],
+            stdout=subprocess.PIPE,
+            stderr=theirs,
+            # Line editing has told the C library, and that alone, how wide a terminal is.
+            env={**os.environ},
+        )
+        os.close(theirs)
+        told = b""
+        # A terminal that nobody writes to any more ends in an error.
+        with suppress(OSError):
+            while part := os.read(ours, 10_000):
+                told += part
+        os.close(ours)
+        out, _ = started.communicate(timeout=30)
+    assert started.returncode == 0
+    assert b"half-length 4" in told
+    assert b"50 %" in told
+    assert b"best so far: 11 turns" in told
+    assert out.decode() == said(*FIND)[1]
+
+
 # --- Other servers than one of ours ---------------------------------------------------------------
 
 
 class Strange(http.server.BaseHTTPRequestHandler):
     """Answers everything with what the test says."""
 
-    status, headers_sent, body = 200, {"Content-Type": "application/json"}, b"{}"
+    status = 200
+    headers_sent: Mapping[str, str] = {}
+    bodies: Iterator[bytes] = iter(())
 
     def do_POST(self) -> None:
         self.rfile.read(int(self.headers.get("Content-Length", 0)))
+        body = next(self.bodies)
         self.send_response(self.status)
-        for name, value in {**self.headers_sent, "Content-Length": str(len(self.body))}.items():
+        for name, value in {**self.headers_sent, "Content-Length": str(len(body))}.items():
             self.send_header(name, value)
         self.end_headers()
-        self.wfile.write(self.body)
+        self.wfile.write(body)
 
     do_GET = do_POST  # noqa: N815
 
@@ -339,10 +375,15 @@ class Strange(http.server.BaseHTTPRequestHandler):
 
 @contextmanager
 def strange(
-    status: int = 200, body: bytes = b"{}", context: ssl.SSLContext | None = None, **fields: str
+    status: int = 200,
+    body: bytes = b"{}",
+    context: ssl.SSLContext | None = None,
+    bodies: Iterator[bytes] | None = None,
+    **fields: str,
 ) -> Iterator[str]:
+    """Serve the same to everybody, or one body after the other."""
     sent = {name.replace("_", "-"): value for name, value in fields.items()}
-    more = {"status": status, "body": body, "headers_sent": sent}
+    more = {"status": status, "bodies": bodies or itertools.repeat(body), "headers_sent": sent}
     server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), type("Own", (Strange,), more))
     if context is not None:
         server.socket = context.wrap_socket(server.socket, server_side=True)
