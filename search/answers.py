@@ -14,11 +14,12 @@ from search.checking import check
 from search.coverage import LongStep, covered
 from search.encoding import Scope
 from search.hands import held
-from search.ranking import Measured, Ranking, Weights, rank
+from search.ranking import Measured, Ranking, Read, Weights, rank, read
 from search.reasons import why
 from search.representatives import Represented, represented, words_of
 from search.request import Request
 from search.shelves import Shelves
+from search.traces import alphabet
 
 
 @dataclass(frozen=True)
@@ -99,15 +100,16 @@ def found(
     bounds = request.bounds
     own = represented(scope, request.triples(), request.any_twist)
     words = words_of(scope, shelves, own.triples, bounds.setup, bounds.turns)
+    known = {word: (n, read(scope.puzzle, word, bounds.setup)) for word, n in words.items()}
     return from_words(
-        request, own, words, shelves.half_length, shelves.steps, weights, most, left_handed
+        request, own, known, shelves.half_length, shelves.steps, weights, most, left_handed
     )
 
 
 def from_words(
     request: Request,
     own: Represented,
-    words: Mapping[Word, int],
+    words: Mapping[Word, tuple[int, Read]],
     half_length: int,
     steps: Iterable[LongStep],
     weights: Weights | None = None,
@@ -116,15 +118,20 @@ def from_words(
 ) -> Found:
     """Return the ranked answers of a request from words of its representative.
 
-    ``words`` come with the place of the three-cycle that they do in ``own.triples``; they were
-    found up to a half-length, and by some long steps. Raises RuntimeError if one of them does
-    another cycle: what is stored is broken then.
+    ``words`` come with the place of the three-cycle that they do in ``own.triples`` and with what
+    they are read as; they were found up to a half-length, and by some long steps. Raises
+    RuntimeError if one of them does another cycle, or its form is that of another word: what is
+    stored is broken then.
     """
-    there = {own.carried(word): own.images[number] for word, number in words.items()}
+    there: dict[Word, tuple[int, int, int]] = {}
+    reads: dict[Word, Read] = {}
+    for word, (number, known) in words.items():
+        carried = own.carried(word)
+        there[carried], reads[carried] = own.images[number], own.read(known)
     check(own.scope, list(there.values()), list(there))
     shortest = min((len(word) for word in there), default=0)
     says = searched(request, own.scope, half_length, steps, shortest)
-    return ranked(request, there, says, weights, most, left_handed)
+    return ranked(request, there, says, weights, most, left_handed, reads)
 
 
 def ranked(
@@ -134,13 +141,25 @@ def ranked(
     weights: Weights | None = None,
     most: int = 10,
     left_handed: bool = False,
+    known: Mapping[Word, Read] | None = None,
 ) -> Found:
-    """Return the ranked answers of a request from words and the cycle that each of them does."""
+    """Return the ranked answers of a request from words and the cycle that each of them does.
+
+    ``known``: what the words are read as, if somebody knows that already; raises RuntimeError if
+    that is another word.
+    """
     puzzle, bounds = request.puzzle, request.bounds
+    normal = alphabet(puzzle).normal
+    for word, own in (known or {}).items():
+        if own.form is not None and normal(own.form.turns(puzzle)) != word:
+            raise RuntimeError(
+                f"a form was kept for {write(puzzle, word)} that is another word's; the stored "
+                "searches are broken and should be removed"
+            )
     answers: tuple[Answer, ...] = ()
     left_out = 0
     if words:
-        ranking = rank(puzzle, words, weights, most, left_handed, bounds.setup)
+        ranking = rank(puzzle, words, weights, most, left_handed, bounds.setup, known)
         answers = tuple(_answer(request, ranking, m, words) for m in ranking.order)
         left_out = ranking.left_out
     return Found(request, named(request), answers, says, left_out)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from puzzles.notation import write
@@ -13,7 +13,7 @@ from search.fixed import Sequences
 from search.fixed_problem import Problem, Wanted, problem
 from search.impossible import ImpossibleError, check
 from search.nesting import things
-from search.ranking import Weights
+from search.ranking import Read, Weights
 from search.request import Bounds, Request
 from search.unblocked import Gathered, Met
 
@@ -95,10 +95,12 @@ def blocked_found(
     weights: Weights | None = None,
     most: int = 10,
     left_handed: bool = False,
+    known: Mapping[Word, Read] | None = None,
 ) -> Found:
     """Return the ranked answers to a request on a puzzle on which turns can be blocked.
 
-    Raises RuntimeError if a word does not do what it is for: what is stored is broken then.
+    ``known``: what the words are read as, if somebody knows that already. Raises RuntimeError if a
+    word does not do what it is for: what is stored is broken then.
     """
     for word, number in chosen.words.items():
         _check(own, word, number)
@@ -108,7 +110,7 @@ def blocked_found(
         more = chosen.met.said(chosen.further, told_apart(own, request.alike))
         says = replace(says, text=f"{says.text}; {more}")
     triples = {word: own.wanted[number].triple for word, number in chosen.words.items()}
-    return ranked(request, triples, says, weights, most, left_handed)
+    return ranked(request, triples, says, weights, most, left_handed, known)
 
 
 def _check(own: Problem, word: Word, number: int) -> None:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Sequence
 from functools import lru_cache
 
+import numpy as np
+from numpy.typing import NDArray
+
 from puzzles.puzzle import Puzzle, Word
 from search.motions import Hands, hands
 from search.traces import alphabet
@@ -85,18 +88,22 @@ def comfort(
 
 
 def _grips(tables: Hands, turns: Sequence[int], side: int) -> int:
-    """Return how often a hand must let go: the wrist may start anywhere within its reach.
+    """Return how often a hand must let go: the wrist may start anywhere within its reach."""
+    angle, half = tables.angle, tables.half
+    return _changes(tuple([(angle[t], half[t]) for t in turns if tables.side[t] == side]))
+
+
+@lru_cache(maxsize=50_000)
+def _changes(turns: tuple[tuple[float, bool], ...]) -> int:
+    """Return how often a hand that turns so far each time, or half a round, must let go.
 
     All positions that the wrist may be in are followed, as intervals; letting go as late as one
     can never costs more. Half a round may go either way.
     """
     whole = {(-REACH, REACH)}
     wrist, changes = whole, 0
-    for turn in turns:
-        if tables.side[turn] != side:
-            continue
-        angle = tables.angle[turn]
-        ways = (angle, -angle) if tables.half[turn] else (angle,)
+    for angle, half in turns:
+        ways = (angle, -angle) if half else (angle,)
         moved = _moved(wrist, ways)
         if not moved:
             changes += 1
@@ -111,14 +118,21 @@ def _moved(wrist: set[tuple[float, float]], ways: Sequence[float]) -> set[tuple[
     return {(low, high) for low, high in ends if low <= high + 1e-9}
 
 
-def best_holding(puzzle: Puzzle, word: Word, left_handed: bool = False) -> tuple[int, Word]:
-    """Return the most comfortable holding and the word renamed for it; ties: the first."""
-    tables, turned = hands(puzzle), _turns_of(puzzle)
-    awkward = tables.awkward
-    costs = [(sum([awkward[turned[k][t]] for t in word]), k) for k in holdings(puzzle)]
-    least = min(costs)[0]
-    best = min((comfort(puzzle, word, k, left_handed), k) for cost, k in costs if cost == least)
-    return best[1], renamed(puzzle, word, best[1])
+def best_holding(puzzle: Puzzle, word: Word, left_handed: bool = False) -> tuple[int, Comfort]:
+    """Return the most comfortable holding, and how comfortable it is; ties: the first."""
+    numbers, awkward = _awkwardness(puzzle)
+    costs = awkward[:, list(word)].sum(axis=1)
+    easy = numbers[costs == costs.min()].tolist()
+    best = min((comfort(puzzle, word, k, left_handed), k) for k in easy)
+    return best[1], best[0]
+
+
+@lru_cache(maxsize=32)
+def _awkwardness(puzzle: Puzzle) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the numbers of all holdings, and what is awkward of every turn in each of them."""
+    numbers = np.array(holdings(puzzle), dtype=np.int64)
+    turned = np.array([_turns_of(puzzle)[k] for k in numbers.tolist()], dtype=np.int64)
+    return numbers, np.array(hands(puzzle).awkward, dtype=np.int64)[turned]
 
 
 def undone_same(puzzle: Puzzle, part: Iterable[int]) -> bool:
@@ -141,18 +155,14 @@ def complexity(symbols: Iterable[Hashable]) -> int:
     may overlap itself; an unfinished last part counts (A. Lempel and J. Ziv, On the complexity of
     finite sequences, IEEE Trans. Inf. Theory 22, 1976).
     """
-    text = tuple(symbols)
+    known: dict[Hashable, str] = {}
+    text = "".join([known.setdefault(symbol, chr(len(known))) for symbol in symbols])
     parts, start, size = 0, 0, len(text)
     while start < size:
         end = start + 1
-        while end <= size and _occurs(text, start, end):
+        # Copied from what begins anywhere before ``start``.
+        while end <= size and text.find(text[start:end], 0, end - 1) >= 0:
             end += 1
         parts += 1
         start = end
     return parts
-
-
-def _occurs(text: tuple[Hashable, ...], start: int, end: int) -> bool:
-    """Whether ``text[start:end]`` also begins somewhere before ``start``."""
-    piece = text[start:end]
-    return any(text[k : k + end - start] == piece for k in range(start))

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from functools import cached_property
 
 from puzzles.errors import RequestError
 from puzzles.notation import write
@@ -14,9 +15,9 @@ from search.families import family_key
 from search.hands import (
     Comfort,
     best_holding,
-    comfort,
     complexity,
     motions,
+    renamed,
     symbols,
     undone_same,
 )
@@ -51,29 +52,58 @@ class Weights:
 
 
 @dataclass(frozen=True)
+class Read:
+    """What a word is read as: this takes time, and is the same in all frames.
+
+    ``form`` is None for a word that is not read as a commutator. ``things``: what must be
+    remembered of it. ``family`` is the same for words of one family, and for no others.
+    """
+
+    form: Form | None
+    things: int
+    family: Hashable
+
+
+@dataclass(frozen=True)
 class Measured:
     """One answer with all that it is ranked by; words are in the asker's letters but for one.
 
     ``word`` is in normal form. ``holding`` is the number of the symmetry that says how the puzzle
-    is best held (search.hands.held gives its letters), ``renamed`` the word in the letters of that
-    holding, ``motions`` and ``comfort`` what the hands do then. ``undone_same`` names the parts,
-    of ``setup``, ``a`` and ``b``, that are undone by the same motions. ``form`` is None for a word
-    that is not read as a commutator; ``notation`` is then its plain turns.
+    is best held (search.hands.held gives its letters), ``comfort`` what the hands do then.
     """
 
+    puzzle: Puzzle = field(repr=False, compare=False)
     word: Word
     form: Form | None
-    notation: str
     turns: int
     layers: int
     things: int
     complexity: int
     holding: int
-    renamed: Word
-    motions: tuple[str, ...]
     comfort: Comfort
-    undone_same: tuple[str, ...]
-    family: Word
+    family: Hashable
+
+    @cached_property
+    def notation(self) -> str:
+        """The bracket form; for a word that is not read as a commutator, its plain turns."""
+        return text(self.puzzle, self.form) if self.form else write(self.puzzle, self.word)
+
+    @cached_property
+    def renamed(self) -> Word:
+        """The word in the letters of its holding."""
+        return renamed(self.puzzle, self.word, self.holding)
+
+    @cached_property
+    def motions(self) -> tuple[str, ...]:
+        """What the hands do in that holding."""
+        return motions(self.puzzle, self.word, self.holding)
+
+    @cached_property
+    def undone_same(self) -> tuple[str, ...]:
+        """The parts, of ``setup``, ``a`` and ``b``, that are undone by the same motions."""
+        form = self.form
+        parts = {"setup": form.setup, "a": form.a, "b": form.b} if form else {}
+        return tuple(name for name, part in parts.items() if undone_same(self.puzzle, part))
 
     @property
     def hands(self) -> float:
@@ -137,28 +167,38 @@ class Ranking:
         return (*leading, *rest)
 
 
+def read(puzzle: Puzzle, word: Word, setup: int | None = None) -> Read:
+    """Return what a word in normal form is read as, with at most ``setup`` turns of setup."""
+    form = shortest_form(puzzle, word, setup)
+    count = form.things if form else things(puzzle, word)
+    return Read(form, count, family_key(puzzle, word))
+
+
 def measure(
-    puzzle: Puzzle, word: Iterable[int], left_handed: bool = False, setup: int | None = None
+    puzzle: Puzzle,
+    word: Iterable[int],
+    left_handed: bool = False,
+    setup: int | None = None,
+    known: Read | None = None,
 ) -> Measured:
-    """Return all that an answer is ranked by, read with at most ``setup`` turns of setup."""
+    """Return all that an answer is ranked by, read with at most ``setup`` turns of setup.
+
+    ``known``: what the word is read as, if somebody knows that already.
+    """
     done = alphabet(puzzle).normal(word)
-    form = shortest_form(puzzle, done, setup)
-    holding, renamed = best_holding(puzzle, done, left_handed)
-    parts = {"setup": form.setup, "a": form.a, "b": form.b} if form else {}
+    own = known if known is not None else read(puzzle, done, setup)
+    holding, comforts = best_holding(puzzle, done, left_handed)
     return Measured(
+        puzzle=puzzle,
         word=done,
-        form=form,
-        notation=text(puzzle, form) if form else write(puzzle, done),
+        form=own.form,
         turns=len(done),
-        layers=len({int(puzzle.turn_layer[turn]) for turn in done}),
-        things=form.things if form else things(puzzle, done),
+        layers=len({int(layer) for layer in puzzle.turn_layer[list(done)]}),
+        things=own.things,
         complexity=complexity(symbols(puzzle, done, holding)),
         holding=holding,
-        renamed=renamed,
-        motions=motions(puzzle, done, holding),
-        comfort=comfort(puzzle, done, holding, left_handed),
-        undone_same=tuple(name for name, part in parts.items() if undone_same(puzzle, part)),
-        family=family_key(puzzle, done),
+        comfort=comforts,
+        family=own.family,
     )
 
 
@@ -169,16 +209,18 @@ def rank(
     most: int = MOST_FAMILIES,
     left_handed: bool = False,
     setup: int | None = None,
+    known: Mapping[Word, Read] | None = None,
 ) -> Ranking:
     """Return the answers in order; raises ValueError if there are none.
 
     The shortest has the fewest executed turns; the easiest the fewest things, then the least
     complexity, then the fewest turns. At most ``most`` families are shown, those of the leading
-    answers always.
+    answers always. ``known``: what the words are read as, if somebody knows that already.
     """
-    letters, chosen = alphabet(puzzle), weights or Weights()
-    different = dict.fromkeys(letters.normal(word) for word in words)
-    measured = [measure(puzzle, word, left_handed, setup) for word in different]
+    normal, chosen = alphabet(puzzle).normal, weights or Weights()
+    reads = known or {}
+    different = {normal(word): reads.get(word) for word in words}
+    measured = [measure(puzzle, word, left_handed, setup, own) for word, own in different.items()]
     if not measured:
         raise ValueError("there is no answer to rank")
     shortest = min(measured, key=lambda answer: answer.by_length)
@@ -188,7 +230,7 @@ def rank(
         leads = answer is not shortest, answer is not easiest
         return (*leads, answer.score(chosen), answer.word)
 
-    members: dict[Word, list[Measured]] = {}
+    members: dict[Hashable, list[Measured]] = {}
     for answer in sorted(measured, key=place):
         members.setdefault(answer.family, []).append(answer)
     families = [Family(group[0], tuple(group[1:])) for group in members.values()]

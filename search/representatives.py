@@ -8,15 +8,18 @@ as good ones are kept may, so that they are always chosen for the representative
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from puzzles.puzzle import Word
 from search import frames
+from search.brackets import Form
 from search.candidates import words_for
 from search.encoding import Scope
 from search.frames import Numbers
+from search.ranking import Read
 from search.shelves import Shelves
 from search.traces import alphabet
 
@@ -39,10 +42,26 @@ class Represented:
 
     def carried(self, word: Iterable[int]) -> Word:
         """Return what a word of the representative becomes, in normal form."""
-        puzzle = self.scope.puzzle
-        turns = self.scope.symmetries[self.symmetry].turns.tolist()
+        puzzle, turns = self.scope.puzzle, self._turns
         own = puzzle.inverse(word) if self.turned else word
         return alphabet(puzzle).normal([turns[turn] for turn in own])
+
+    def read(self, known: Read) -> Read:
+        """Return what such a word is read as, turn by turn what the representative's is."""
+        form, turns = known.form, self._turns
+        if form is None:
+            return known
+        setup, a, b = (
+            tuple([turns[turn] for turn in part]) for part in (form.setup, form.a, form.b)
+        )
+        # What [A, B] does is undone by [B, A].
+        first, second = (b, a) if self.turned else (a, b)
+        return replace(known, form=Form(setup, first, second, form.things))
+
+    @cached_property
+    def _turns(self) -> list[int]:
+        turns: list[int] = self.scope.symmetries[self.symmetry].turns.tolist()
+        return turns
 
 
 def represented(scope: Scope, triples: Sequence[Triple], any_twist: bool = False) -> Represented:

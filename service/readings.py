@@ -8,13 +8,12 @@ from typing import Any
 from puzzles.puzzle import Word
 from search.answers import Found, Searched, from_words
 from search.atlas_entries import Pattern
-from search.ranking import Weights
+from search.ranking import Weights, read
 from search.representatives import Represented, represented
 from search.request import Request
 from service import atlases, reports, results
 from service.engine import Outcome, with_note
-from service.results import BrokenResultError, Done, PatternFound, Result
-from service.specs import Triple
+from service.results import BrokenResultError, PatternFound, Result
 
 
 def find(
@@ -32,8 +31,9 @@ def find(
     match result:
         case results.FindResult():
             own = represented(wanted.scope(), wanted.triples(), wanted.any_twist)
-            words = _words(result.words, own.triples)
             _same(own, result)
+            _forbid_others((one.cycle for one in result.words), len(own.triples))
+            words = {one.turns: (one.cycle, one.read()) for one in result.words}
             coverage = result.coverage
             reach = coverage.half_length, coverage.long_steps()
             found = from_words(wanted, own, words, *reach, weights, most, left_handed)
@@ -58,8 +58,7 @@ def so_far(
         from search.blocked_finding import problem_of
 
         problem = problem_of(wanted)
-        if not all(0 <= cycle < len(problem.wanted) for cycle, _ in words):
-            raise BrokenResultError("the stored progress names a cycle that was not asked for")
+        _forbid_others((cycle for cycle, _ in words), len(problem.wanted))
         if not all(problem.fulfils(cycle, word) for cycle, word in words):
             raise BrokenResultError("the stored progress has a word that does another cycle")
         triples = {word: problem.wanted[cycle].triple for cycle, word in words}
@@ -67,8 +66,9 @@ def so_far(
         says = Searched(half_length, wanted.bounds.setup, None, text)
         return reports.find(ranked(wanted, triples, says, weights, most, left_handed), None)
     own = represented(wanted.scope(), wanted.triples(), wanted.any_twist)
-    done = [Done(cycle=cycle, turns=word) for cycle, word in words]
-    there = _words(done, own.triples)
+    _forbid_others((cycle for cycle, _ in words), len(own.triples))
+    puzzle, setup = wanted.puzzle, wanted.bounds.setup
+    there = {word: (cycle, read(puzzle, word, setup)) for cycle, word in words}
     return reports.find(
         from_words(wanted, own, there, half_length, (), weights, most, left_handed), None
     )
@@ -97,12 +97,10 @@ def parts(result: Result) -> dict[str, Any]:
     return result.report
 
 
-def _words(done: Iterable[Done], triples: Sequence[Triple]) -> dict[Word, int]:
-    """Return words and which of some cycles each does; raises BrokenResultError."""
-    words = {one.turns: one.cycle for one in done}
-    if not all(0 <= cycle < len(triples) for cycle in words.values()):
-        raise BrokenResultError("the stored result names a cycle that was not asked for")
-    return words
+def _forbid_others(cycles: Iterable[int], count: int) -> None:
+    """Raise BrokenResultError for the number of a cycle that was not asked for."""
+    if not all(0 <= cycle < count for cycle in cycles):
+        raise BrokenResultError("what is stored names a cycle that was not asked for")
 
 
 def _same(own: Represented, result: results.FindResult) -> None:
@@ -126,15 +124,15 @@ def _blocked(
     own, ends = problem_of(wanted), Ends(**result.ends.model_dump())
     forbid_unreached(ends)
     words = {one.turns: one.cycle for one in result.words}
-    if not all(0 <= cycle < len(own.wanted) for cycle in words.values()):
-        raise BrokenResultError("the stored result names a state that was not asked for")
+    _forbid_others(words.values(), len(own.wanted))
     met = None
     if result.beside is not None:
         beside = result.beside
         reach = beside.half_length, tuple(one.step() for one in beside.steps)
         met = Met(beside.calm, beside.turns, beside.of, *reach)
     chosen = Chosen(words, result.level, met, result.beside is not None and result.beside.further)
-    return blocked_found(wanted, own, chosen, ends, weights, most, left_handed)
+    known = {one.turns: one.read() for one in result.words}
+    return blocked_found(wanted, own, chosen, ends, weights, most, left_handed, known)
 
 
 def _blocked_atlas(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable, Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Discriminator, TypeAdapter, ValidationError
@@ -18,8 +18,11 @@ from pydantic import BaseModel, ConfigDict, Discriminator, TypeAdapter, Validati
 from puzzles.errors import TrefoilError
 from puzzles.puzzle import Puzzle, Word
 from search import claims
+from search.brackets import Form
 from search.coverage import FAMILIES, LongStep
 from search.encoding import Scope
+from search.ranking import Read
+from search.ranking import read as read_word
 from search.representatives import words_of
 from search.shelves import Shelves
 from service import stored
@@ -57,12 +60,24 @@ class Step(BaseModel):
 
 
 class Done(BaseModel):
-    """One word, as turn numbers, and the place of the three-cycle that it does."""
+    """One word, as turn numbers, the place of the three-cycle that it does, what it is read as.
+
+    ``form`` are setup, A and B of S [A, B] S', ``things`` what must be remembered of it; words of
+    one family have one number (``search.ranking.Read``).
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     cycle: int
-    turns: tuple[int, ...]
+    turns: Word
+    form: tuple[Word, Word, Word] | None
+    things: int
+    family: int
+
+    def read(self) -> Read:
+        """Return what it is read as."""
+        form = None if self.form is None else Form(*self.form, self.things)
+        return Read(form, self.things, self.family)
 
 
 class _Result(BaseModel):
@@ -254,7 +269,7 @@ def find_result(
         **head(puzzle, stopped_by, note),
         spec=spec,
         coverage=coverage(scope, shelves.half_length, shelves.steps),
-        words=done(words.items()),
+        words=done(puzzle, words, spec.setup),
     )
     return content(result)
 
@@ -291,10 +306,15 @@ def long_steps(steps: Iterable[LongStep]) -> tuple[Step, ...]:
     return tuple(Step(family=s.family, radius1=s.radius1, radius2=s.radius2) for s in steps)
 
 
-def done(words: Iterable[tuple[Word, int]]) -> tuple[Done, ...]:
-    """Return words and what each is for, to be kept: shortest first."""
-    every = sorted(words, key=lambda item: (len(item[0]), item[0]))
-    return tuple(Done(cycle=number, turns=word) for word, number in every)
+def done(puzzle: Puzzle, words: Mapping[Word, int], setup: int | None) -> tuple[Done, ...]:
+    """Return words and what each is for, to be kept: shortest first, read with so much setup."""
+    result, families = [], dict[Hashable, int]()
+    for word, number in sorted(words.items(), key=lambda item: (len(item[0]), item[0])):
+        own = read_word(puzzle, word, setup)
+        form = None if own.form is None else (own.form.setup, own.form.a, own.form.b)
+        family = families.setdefault(own.family, len(families))
+        result.append(Done(cycle=number, turns=word, form=form, things=own.things, family=family))
+    return tuple(result)
 
 
 def head(puzzle: Puzzle, stopped_by: str | None = None, note: str = "") -> dict[str, Any]:

@@ -143,7 +143,7 @@ def _find_result(spec: FindSpec, puzzle: Puzzle, found: blocked.Searched) -> byt
         spec=spec,
         level=found.chosen.level,
         ends=results.EndsFound(**vars(ends)),
-        words=results.done(found.chosen.words.items()),
+        words=results.done(puzzle, found.chosen.words, spec.setup),
         beside=beside,
     )
     return results.content(result)

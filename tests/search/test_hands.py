@@ -144,10 +144,10 @@ def test_comfort_counts() -> None:
 
 @given(st.lists(st.integers(0, 26), max_size=8), st.booleans())
 def test_best_holding_is_best(word: list[int], left_handed: bool) -> None:
-    holding, said = best_holding(CUBE, tuple(word), left_handed)
+    holding, found = best_holding(CUBE, tuple(word), left_handed)
     costs = [comfort(CUBE, word, k, left_handed) for k in holdings(CUBE)]
-    assert comfort(CUBE, word, holding, left_handed) == min(costs)
-    assert said == renamed(CUBE, word, holding)
+    assert found == comfort(CUBE, word, holding, left_handed) == min(costs)
+    said = renamed(CUBE, word, holding)
     assert motions(CUBE, said) == motions(CUBE, word, holding)
     mirror = next(s for s in CUBE.symmetries if np.allclose(s.matrix, np.diag([-1, 1, 1])))
     mirrored = tuple(mirror.turns[list(word)].tolist())
