@@ -45,8 +45,8 @@ from search.rings import Part
 from search.shelves import Shelves
 
 #: A part looks at about so many conjugates, as ``rings.part_weight`` counts them, which takes about
-#: a second (measured: 0.5 to 1.5 s on one core of a small machine).
-PART_CONJUGATES = 10_000_000.0
+#: a second (measured: 0.3 to 2 s on one core of a small machine).
+PART_CONJUGATES = 20_000_000.0
 #: Conjugates of long steps give many more rings each, which take their time on the shelves.
 LONG_CONJUGATES = 20_000.0
 #: The most parts of a step.
@@ -59,11 +59,12 @@ DONE = b"="
 class Given:
     """What some parts of a step have given, ``first`` and the ``count`` - 1 after it, of ``of``.
 
-    ``number`` names the shelves from which the step sets out. ``whole`` is false where they were
-    broken off, ``limit`` says why if that was for want of memory.
+    ``number`` names the shelves from which the step sets out, ``astray`` is theirs. ``whole`` is
+    false where they were broken off, ``limit`` says why if that was for want of memory.
     """
 
     number: int
+    astray: bool
     first: int
     count: int
     of: int
@@ -76,7 +77,7 @@ class Given:
     def to_bytes(self) -> bytes:
         """Return it as one block of bytes, the same for the same contents."""
         head = np.array(
-            [self.number, self.first, self.count, self.of, int(self.whole), self.rings],
+            [self.number, self.astray, self.first, self.count, self.of, self.whole, self.rings],
             dtype=np.int64,
         )
         arrays: dict[str, Any] = {"head": head, "limit": np.array([self.limit], dtype=np.str_)}
@@ -93,12 +94,13 @@ class Given:
         """Return what ``to_bytes`` wrote; raises ValueError for other bytes."""
         try:
             with np.load(io.BytesIO(data), allow_pickle=False) as found:
-                number, first, count, of, whole, met = found["head"].tolist()
+                number, astray, first, count, of, whole, met = found["head"].tolist()
                 short, easy = (_words(found, name) for name in ("shortest", "easiest"))
                 limit = str(found["limit"][0])
         except (ValueError, KeyError, OSError, EOFError, zipfile.BadZipFile) as error:
             raise ValueError("these bytes are not the result of a part") from error
-        return Given(number, first, count, of, bool(whole), met, short, easy, limit)
+        own = first, count, of, bool(whole), met
+        return Given(number, bool(astray), *own, short, easy, limit)
 
 
 def _words(found: Any, name: str) -> Words:
@@ -113,11 +115,12 @@ def _words(found: Any, name: str) -> Words:
 class Payload:
     """One part of a step: joins in order, and which part of how many; JSON both ways.
 
-    ``number`` names the shelves from which the step sets out. ``share`` is where in the step the
-    part begins and ends, from 0 to 1.
+    ``number`` names the shelves from which the step sets out, ``astray`` is theirs. ``share`` is
+    where in the step the part begins and ends, from 0 to 1.
     """
 
     number: int
+    astray: bool
     step: Step
     place: int
     of: int
@@ -129,6 +132,7 @@ class Payload:
         long = self.step.long
         said = {
             "number": self.number,
+            "astray": self.astray,
             "step": [self.step.half_length, self.step.conjugates, self.step.cost],
             "long": None if long is None else [long.family, long.radius1, long.radius2],
             "place": self.place,
@@ -165,9 +169,8 @@ class Payload:
             half_length, conjugates, cost = said["step"]
             step = Step(half_length, conjugates, cost, long)
             low, high = said["share"]
-            return Payload(
-                said["number"], step, said["place"], said["of"], (low, high), tuple(work)
-            )
+            own = said["number"], said["astray"], step, said["place"], said["of"]
+            return Payload(*own, (low, high), tuple(work))
         except (ValueError, KeyError, TypeError) as error:
             raise ValueError("these bytes are not a part of a search") from error
 
@@ -189,11 +192,12 @@ def deal(scope: Scope, found: Shelves, step: Step) -> list[bytes]:
         groups[-1].append(part)
         weights[-1] += weight
     edges = np.minimum(np.cumsum([0.0, *weights]) / total, 1.0).tolist()
+    base = found.number, found.astray, step
     return [
-        Payload(
-            found.number, step, place, len(groups), (edges[place], edges[place + 1]), tuple(group)
-        ).to_bytes()
-        for place, group in enumerate(groups)
+        Payload(*base, place, len(groups), (begin, end), tuple(group)).to_bytes()
+        for place, (group, (begin, end)) in enumerate(
+            zip(groups, itertools.pairwise(edges), strict=True)
+        )
     ]
 
 
@@ -309,7 +313,16 @@ def given(
     met = filling.rings - filling.found.rings
     first = payload.place - count + 1
     return Given(
-        payload.number, first, count, payload.of, whole, met, shortest, easiest, limit
+        payload.number,
+        payload.astray,
+        first,
+        count,
+        payload.of,
+        whole,
+        met,
+        shortest,
+        easiest,
+        limit,
     ).to_bytes()
 
 
