@@ -39,7 +39,7 @@ class Form:
 
     def turns(self, puzzle: Puzzle) -> Word:
         """Return all turns as written, nothing cancelled."""
-        undone = puzzle.inverse
+        undone = alphabet(puzzle).undone
         inside = self.a + self.b + undone(self.a) + undone(self.b)
         return self.setup + inside + undone(self.setup)
 

@@ -42,9 +42,9 @@ class Represented:
 
     def carried(self, word: Iterable[int]) -> Word:
         """Return what a word of the representative becomes, in normal form."""
-        puzzle, turns = self.scope.puzzle, self._turns
-        own = puzzle.inverse(word) if self.turned else word
-        return alphabet(puzzle).normal([turns[turn] for turn in own])
+        letters, turns = alphabet(self.scope.puzzle), self._turns
+        own = letters.undone(word) if self.turned else word
+        return letters.normal([turns[turn] for turn in own])
 
     def read(self, known: Read) -> Read:
         """Return what such a word is read as, turn by turn what the representative's is."""
