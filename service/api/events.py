@@ -10,6 +10,7 @@ import asyncio
 from collections.abc import AsyncIterator
 
 from starlette.responses import StreamingResponse
+from starlette.types import Receive, Scope, Send
 
 from service.api.context import Service
 from service.api.problems import ProblemError
@@ -38,23 +39,31 @@ def event(name: str, data: bytes, number: str) -> bytes:
     return f"id: {number}\nevent: {name}\n".encode() + lines + b"\n"
 
 
-def stream(service: Service, seen: Seen, last: str | None, asker: str) -> StreamingResponse:
-    """Return the events of a search from now on; raises ProblemError for too many streams."""
-    problem = service.crowded(asker)
-    if problem is not None:
-        raise problem
-    events = _events(service, seen, (last or "").strip(), asker)
-    return StreamingResponse(events, 200, HEADERS, "text/event-stream")
+class Events(StreamingResponse):
+    """The events of a search from now on; it counts as a stream of its asker while it lasts."""
+
+    def __init__(self, service: Service, seen: Seen, last: str | None, asker: str) -> None:
+        events = _events(service, seen, (last or "").strip())
+        super().__init__(events, 200, HEADERS, "text/event-stream")
+        self._service, self._asker = service, asker
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Send the events, or the problem of too many streams."""
+        problem = self._service.crowded(self._asker)
+        if problem is not None:
+            await problem.response(scope, receive, send)
+            return
+        with self._service.stream(self._asker):
+            await super().__call__(scope, receive, send)
 
 
-async def _events(service: Service, seen: Seen, last: str, asker: str) -> AsyncIterator[bytes]:
+async def _events(service: Service, seen: Seen, last: str) -> AsyncIterator[bytes]:
     yield f"retry: {RETRY}\n\n".encode()
     if seen.job is None or seen.job.state.over:
         yield event("search", seen.body, seen.tag)
         return
-    with service.stream(asker):
-        async for chunk in _followed(service, seen.record, last):
-            yield chunk
+    async for chunk in _followed(service, seen.record, last):
+        yield chunk
 
 
 async def _followed(service: Service, record: Record, last: str) -> AsyncIterator[bytes]:
