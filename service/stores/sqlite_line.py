@@ -27,6 +27,11 @@ where j.closed = 0 and j.state != 'stopping'
 and exists (select 1 from shard s where s.job = j.number and s.state = 'open')
 order by j.doublings, j.created, j.number
 """
+_NEXT_ASKER = "select min(asker) from wants where closed = 0 and asker > ?"
+_HAS_OPEN = """
+select 1 from wants w where w.closed = 0 and w.asker = ?
+and exists (select 1 from shard s where s.job = w.job and s.state = 'open') limit 1
+"""
 _OPEN = """
 select job, stage, number, epoch from shard where job = ? and state = 'open'
 order by number limit ?
@@ -66,7 +71,7 @@ def line(connection: sqlite3.Connection, most: int) -> list[Row]:
         for job, rows in groupby(cursor, key=lambda row: int(row[0]))
     )
     while len(found) < most:
-        best = _best(loaded, rest, leases)
+        best = _best(loaded, rest, leases, _fewest(connection, leases))
         if best is None:
             break
         found.append(best.take(most))
@@ -78,17 +83,39 @@ def line(connection: sqlite3.Connection, most: int) -> list[Row]:
 
 
 def _best(
-    loaded: list[_Waiting], rest: Iterator[_Waiting], leases: Counter[str]
+    loaded: list[_Waiting], rest: Iterator[_Waiting], leases: Counter[str], least: int
 ) -> _Waiting | None:
-    """Return the first job of those whose askers have the fewest leases, None for no job."""
+    """Return the first job of those whose askers have the fewest leases, None for no job.
+
+    ``least``: no asker with something to do has fewer.
+    """
     best, fewest = None, 0
     for job in _each(loaded, rest):
         count = min(leases[asker] for asker in job.askers)
         if best is None or count < fewest:
             best, fewest = job, count
-        if count == 0:
+        if count <= least:
             break
     return best
+
+
+def _fewest(connection: sqlite3.Connection, leases: Counter[str]) -> int:
+    """Return the fewest leases of anybody for whom there is something to do.
+
+    Whoever wants a job that is not over, and has no lease, has an open shard. Askers are looked up
+    one after the other in the index, as many as have leases and one.
+    """
+    asker = ""
+    while True:
+        [asker] = connection.execute(_NEXT_ASKER, (asker,)).fetchone()
+        if asker is None:
+            break
+        if not leases[asker]:
+            return 0
+    for asker, count in sorted(leases.items(), key=lambda item: item[1]):
+        if connection.execute(_HAS_OPEN, (asker,)).fetchone():
+            return count
+    return 0
 
 
 def _each(loaded: list[_Waiting], rest: Iterator[_Waiting]) -> Iterator[_Waiting]:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import contextlib
+import random
 import sqlite3
+import time
 from collections.abc import Iterator
+
+from service import settings
 
 #: Goes up when the tables change; a file of a version that is not known is left alone.
 VERSION = 2
 #: Marks the file as ours, in SQLite's application_id.
 APPLICATION = 0x7EF01
 
+#: How long SQLite itself waits for a turn to write before it is asked anew, in milliseconds.
+_LOOKS_MS = 8
 #: What each version adds to the one before.
 _ADDED: dict[int, tuple[str, ...]] = {
     1: (
@@ -176,7 +182,7 @@ def version_of(connection: sqlite3.Connection) -> int:
 @contextlib.contextmanager
 def immediate(connection: sqlite3.Connection) -> Iterator[None]:
     """Write all of what is inside, or nothing of it."""
-    connection.execute("begin immediate")
+    _begin(connection)
     try:
         yield
         connection.execute("commit")
@@ -185,3 +191,24 @@ def immediate(connection: sqlite3.Connection) -> Iterator[None]:
         if connection.in_transaction:
             connection.execute("rollback")
         raise
+
+
+def _begin(connection: sqlite3.Connection) -> None:
+    """Wait for the turn to write, at most BUSY_SECONDS; raises sqlite3.OperationalError.
+
+    SQLite looks ever more seldom, at last ten times a second, and then may never come between
+    others that write all the time. So it is asked anew every few milliseconds.
+    """
+    until = time.monotonic() + settings.BUSY_SECONDS
+    while True:
+        connection.execute(f"pragma busy_timeout = {_LOOKS_MS}")
+        try:
+            connection.execute("begin immediate")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+            # Not all at the same moment.
+            time.sleep(random.random() * 0.001)
+        finally:
+            connection.execute(f"pragma busy_timeout = {round(settings.BUSY_SECONDS * 1000)}")

@@ -11,7 +11,9 @@ from tests.benchmarks.balls import balls
 from tests.benchmarks.commands import commands
 from tests.benchmarks.compiling import compiling
 from tests.benchmarks.large import large
+from tests.benchmarks.leases import leases
 from tests.benchmarks.reference import reference
+from tests.benchmarks.serving import serving
 from tests.benchmarks.tables import Table
 
 BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
@@ -22,6 +24,8 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "commands": commands,
     "reference": reference,
     "compiling": compiling,
+    "serving": serving,
+    "leases": leases,
 }
 
 

@@ -302,7 +302,7 @@ def test_a_damaged_file_says_what_helps(path: Path) -> None:
 def test_a_store_that_another_process_keeps_locked(
     store: SqliteStore, path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(sqlite_file, "BUSY_SECONDS", 0.2)
+    monkeypatch.setattr("service.settings.BUSY_SECONDS", 0.2)
     store.jobs.submit("k", "find", "{}", "ann", PLENTY)
     other = sqlite3.connect(path, isolation_level=None)
     other.execute("begin immediate")
