@@ -205,6 +205,15 @@ def test_the_link_leads_to_the_same_answers(service: str, said: Said) -> None:
     assert report == json.loads(said(*command, "--json")[1])
 
 
+def test_a_search_that_the_time_ended_says_how_to_go_on(service: str, said: Said) -> None:
+    command = ["find", "5x5x5", "U.FR", "U.BL", "D.FL", "--seconds", "0.001", "--server", service]
+    status, out, err = said(*command)
+    assert "trefoil: stopped after 0.001 s; `--seconds 0.003` goes on\n" in err
+    report = json.loads(said(*command, "--json")[1])
+    assert (report["stopped"], report["stopped_by"]) == (True, "time")
+    assert (status, bool(out)) == ((0, True) if report["answers"] else (1, False))
+
+
 def test_what_does_not_go_together_is_said(service: str, said: Said) -> None:
     for more, words in [
         (["--share"], "--server URL names one"),
@@ -223,7 +232,7 @@ def test_what_does_not_go_together_is_said(service: str, said: Said) -> None:
 
 def test_an_interrupt_stops_the_search_and_prints_what_was_found(tmp_path: Path) -> None:
     with worked(tmp_path) as served:
-        command = ["find", "5x5x5", "UFR", "UBL", "DFL", "--turns", "24", "--json"]
+        command = ["find", "3x3x3", "UFR", "UBL", "DFL", "--half-length", "11", "--json"]
         started = subprocess.Popen(
             [sys.executable, "-m", "service.cli", *command, "--server", address_of(served)],
             stdout=subprocess.PIPE,
