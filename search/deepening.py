@@ -125,4 +125,5 @@ def _compile(scope: Scope) -> None:
     filling = atlas.Filling(scope, atlas.empty(scope))
     for part in rings.level(scope, 2):
         filling.put(part.records)
+    filling.put_words(*filling.new_words(), 0)
     filling.settled(2)

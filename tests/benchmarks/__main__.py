@@ -14,6 +14,7 @@ from tests.benchmarks.large import large
 from tests.benchmarks.leases import leases
 from tests.benchmarks.reference import reference
 from tests.benchmarks.serving import serving
+from tests.benchmarks.slices import slices
 from tests.benchmarks.tables import Table
 
 BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
@@ -26,6 +27,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "compiling": compiling,
     "serving": serving,
     "leases": leases,
+    "slices": slices,
 }
 
 
