@@ -18,7 +18,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from puzzles.errors import RequestError, TrefoilError
+from puzzles.errors import TrefoilError
 from service.questions import AtlasQuestion, FindQuestion, PartsQuestion, Question
 from service.stores.base import Store, StoreError
 
@@ -239,12 +239,9 @@ def _kept(puzzle: Puzzle, asked: Message) -> None:
 
 
 def _weights(puzzle: Puzzle, asked: Message) -> None:
-    from dataclasses import fields
+    from service.desk import weights_of
 
-    from search.ranking import Weights
-
-    if not set(asked["weights"]) <= {column.name for column in fields(Weights)}:
-        raise RequestError("weights")
+    weights_of(asked["weights"])
 
 
 def _type(puzzle: Puzzle, asked: Message) -> None:

@@ -360,6 +360,6 @@ def _result(record: Record, job: Job | None) -> str | None:
         if said.get("left_handed"):
             query["left_handed"] = "true"
         if said.get("weights"):
-            query["weights"] = ",".join(f"{k}={v:g}" for k, v in said["weights"].items())
+            query["weights"] = ",".join(f"{k}={v:g}" for k, v in sorted(said["weights"].items()))
     text = urlencode(query, safe=",@.")
     return f"/api/results/{digest}" + (f"?{text}" if text else "")
