@@ -81,10 +81,13 @@ class Desk:
     ) -> bytes:
         """Return the answer to a question from the result of its job, as JSON.
 
-        It is what `trefoil … --json` prints, with the digest of the result. ``outcome`` is the
-        job's; all of it that counts stands in the result, too. Raises OutdatedError, and
-        BrokenResultError where the result is not one of this question.
+        It is what `trefoil … --json` prints, with the digest of the result, which ``outcome``, the
+        job's, names too. Raises OutdatedError, and BrokenResultError where the result is not one of
+        this question.
         """
+        name = results.digest(content)
+        if (outcome or {}).get("result", name) != name:
+            raise results.BrokenResultError("a stored result is not what its digest says")
         puzzle, result = self._read(content)
         match question:
             case FindQuestion():
@@ -99,7 +102,7 @@ class Desk:
                 report = readings.parts(result)
             case _:
                 assert_never(question)
-        return _body({**report, "result": results.digest(content)})
+        return _body({**report, "result": name})
 
     def partial(self, question: Question, progress: Mapping[str, Any]) -> bytes:
         """Return the best answers so far from a job's progress, as JSON; null for nothing yet."""
