@@ -45,8 +45,8 @@ class Limits:
     body_seconds: int = _limit(
         "BODY_SECONDS", 10, "s", "the time until the body of a request has arrived", 408
     )
-    url: int = _limit("URL_BYTES", 4_000, "bytes", "the address of a request, with its query", 414)
-    headers: int = _limit("HEADER_BYTES", 16_000, "bytes", "the header fields of a request", 431)
+    url: int = _limit("URL_BYTES", 16_000, "bytes", "the address of a request, with its query", 414)
+    headers: int = _limit("HEADER_BYTES", 32_000, "bytes", "the header fields of a request", 431)
     puzzle: int = _limit("PUZZLE_BYTES", 100_000, "bytes", "a posted puzzle file", 413, 1, 100_000)
     sequence: int = _limit(
         "SEQUENCE",

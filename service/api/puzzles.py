@@ -77,7 +77,7 @@ class PictureView(BaseModel):
         examples=["UFR,UBL,DFL"],
     )
     sequence: str | None = Field(
-        default=None, max_length=2_000, description="a sequence", examples=["R U R' U'"]
+        default=None, max_length=1_000, description="a sequence", examples=["R U R' U'"]
     )
 
 
