@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from puzzles import file
 from puzzles.errors import TrefoilError
 from service import endings
-from service.client import Search, Server, ServerError
+from service.client import REFUSED, Search, Server, ServerError
 from service.output import IMPOSSIBLE, NONE_FOUND, print_json, print_text, say, write_file
 from service.reports import Report
 from service.watching import Stopper, Watcher
@@ -120,9 +120,12 @@ class _Asked:
         try:
             self._there = self._server.post_puzzle(text)
         except ServerError as error:
-            if error.status in (0, 422) and not error.passes:
-                raise ServerError(f"{self._name}: {error}", error.status) from None
-            raise
+            if error.status != REFUSED:
+                raise
+            from service.works.compiling import WHERE
+
+            said = str(error).removeprefix(f"{WHERE}: ")
+            raise ServerError(f"{self._name}: {said}", error.status) from None
         self._name = name
 
     def _named(self, text: str) -> str:

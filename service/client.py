@@ -35,6 +35,8 @@ STOP_LOOK = 0.05
 PATIENCE = 60.0
 #: How long what was found is waited for after a search was stopped, in seconds.
 STOPPING_SECONDS = 10.0
+#: The status of what is well-formed and wrong all the same.
+REFUSED = 422
 #: States of a search in which nothing more happens.
 OVER = ("done", "stopped", "failed")
 
@@ -141,7 +143,8 @@ class Server:
         else:
             search = self.followed(self._search(reply), lambda progress: None)
             if search["state"] != "done":
-                raise ServerError(str(search.get("reason") or "the puzzle was not compiled"))
+                text = str(search.get("reason") or "the puzzle was not compiled")
+                raise ServerError(text, REFUSED)
             place = str(search.get("result"))
         found = re.fullmatch(r"/api/puzzles/(p-[0-9a-f]{16})", place)
         if found is None:

@@ -35,15 +35,15 @@ from tests.service.stores import SqliteStore
 
 FIND = ["find", "2x2x2", "UFR", "UBL", "DFR", "--half-length", "4"]
 PUZZLE = """
-description = "A cube whose faces U, F and R turn, with a name of its own for its pieces."
+description = "A cube whose faces turn, with a name of its own for its corners."
 body = "cube"
 up = "U"
 front = "F"
 types = {corner = "stone"}
 
 [[layers]]
-axes = "U F R"
-above = 0
+axes = "faces"
+above = 0.4
 steps = 4
 """
 
@@ -151,16 +151,18 @@ def test_a_puzzle_file_is_posted_and_keeps_its_name(
 ) -> None:
     path = tmp_path / "my-stones.toml"
     path.write_text(PUZZLE)
-    for command in (
-        ["find", str(path), "UFR", "UBL", "DFR", "--half-length", "4"],
-        ["find", str(path), "UFR", "UBL", "XYZ"],
-        ["find", str(path), "UFR", "UBL", "DFR", "--layers", "B"],
-        ["atlas", str(path), "stone", "--half-length", "3"],
+    for name, *words in (
+        ["find", "UFR", "UBL", "DFL", "--half-length", "6"],
+        ["find", "UFR", "UBL", "XYZ"],
+        ["find", "UFR", "UBL", "DFL", "--layers", "Q"],
+        ["atlas", "stone", "--half-length", "5"],
     ):
         for form in ([], ["--json"]):
-            here = said(*command, *form)
-            assert said(*command, *form, "--server", service) == here
-            assert "my-stones" in here[1] + here[2] or here[0] == 2
+            command = [name, str(path), *words, *form]
+            here = said(*command)
+            assert said(*command, "--server", service) == here
+            assert "my-stones" in here[1] + here[2]
+            assert here[0] == (2 if {"XYZ", "Q"} & {*words} else 0)
 
 
 @pytest.mark.parametrize(
@@ -168,8 +170,8 @@ def test_a_puzzle_file_is_posted_and_keeps_its_name(
     [
         "body = 3",
         "nonsense",
-        PUZZLE.replace("U F R", "A"),
-        PUZZLE.replace("above = 0", "above = 2"),
+        PUZZLE.replace('"faces"', '["A"]'),
+        PUZZLE.replace("above = 0.4", "above = 2"),
     ],
 )
 def test_a_puzzle_file_that_is_wrong_is_said_as_here(
@@ -484,9 +486,13 @@ def test_one_that_drips_is_not_waited_for(said: Said, monkeypatch: pytest.Monkey
 
 
 def test_tls(said: Said, service: str, tmp_path: Path) -> None:
-    status, _, err = said(*FIND, "--server", service.replace("http://", "https://"))
-    assert status == 2
-    assert "speaks no TLS" in err
+    path = tmp_path / "stones.toml"
+    path.write_text(PUZZLE)
+    for command in (FIND, ["find", str(path), "UFR", "UBL", "DFL"]):
+        status, _, err = said(*command, "--server", service.replace("http://", "https://"))
+        assert status == 2
+        assert err.startswith("trefoil: https://")
+        assert "speaks no TLS" in err
     if shutil.which("openssl") is None:
         pytest.skip("there is no openssl to make a certificate with")
     certificate = tmp_path / "both.pem"
