@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from puzzles.puzzle import Word
+from puzzles.puzzle import Puzzle, Word
 from search.answers import Found, Searched, from_words
 from search.atlas_entries import Pattern
 from search.ranking import Weights, read
@@ -13,7 +13,7 @@ from search.representatives import Represented, represented
 from search.request import Request
 from service import atlases, reports, results
 from service.engine import Outcome, with_note
-from service.results import BrokenResultError, PatternFound, Result
+from service.results import BrokenResultError, Done, PatternFound, Result
 
 
 def find(
@@ -32,7 +32,7 @@ def find(
         case results.FindResult():
             own = represented(wanted.scope(), wanted.triples(), wanted.any_twist)
             _same(own, result)
-            _forbid_others((one.cycle for one in result.words), len(own.triples))
+            _forbid_others(wanted.puzzle, _every_turn(result.words), len(own.triples))
             words = {one.turns: (one.cycle, one.read()) for one in result.words}
             coverage = result.coverage
             reach = coverage.half_length, coverage.long_steps()
@@ -58,7 +58,7 @@ def so_far(
         from search.blocked_finding import problem_of
 
         problem = problem_of(wanted)
-        _forbid_others((cycle for cycle, _ in words), len(problem.wanted))
+        _forbid_others(wanted.puzzle, words, len(problem.wanted))
         if not all(problem.fulfils(cycle, word) for cycle, word in words):
             raise BrokenResultError("the stored progress has a word that does another cycle")
         triples = {word: problem.wanted[cycle].triple for cycle, word in words}
@@ -66,7 +66,7 @@ def so_far(
         says = Searched(half_length, wanted.bounds.setup, None, text)
         return reports.find(ranked(wanted, triples, says, weights, most, left_handed), None)
     own = represented(wanted.scope(), wanted.triples(), wanted.any_twist)
-    _forbid_others((cycle for cycle, _ in words), len(own.triples))
+    _forbid_others(wanted.puzzle, words, len(own.triples))
     puzzle, setup = wanted.puzzle, wanted.bounds.setup
     there = {word: (cycle, read(puzzle, word, setup)) for cycle, word in words}
     return reports.find(
@@ -97,10 +97,18 @@ def parts(result: Result) -> dict[str, Any]:
     return result.report
 
 
-def _forbid_others(cycles: Iterable[int], count: int) -> None:
-    """Raise BrokenResultError for the number of a cycle that was not asked for."""
-    if not all(0 <= cycle < count for cycle in cycles):
-        raise BrokenResultError("what is stored names a cycle that was not asked for")
+def _forbid_others(puzzle: Puzzle, words: Iterable[tuple[int, Iterable[int]]], count: int) -> None:
+    """Raise BrokenResultError for a cycle that was not asked for, and for turns there are not."""
+    turns = range(len(puzzle.turns))
+    for cycle, word in words:
+        if not 0 <= cycle < count or any(turn not in turns for turn in word):
+            raise BrokenResultError("what is stored names a cycle or a turn that there is not")
+
+
+def _every_turn(words: Iterable[Done]) -> Iterator[tuple[int, Iterable[int]]]:
+    """Yield the cycle of each word with all turns that stand in it and in its form."""
+    for one in words:
+        yield one.cycle, (*one.turns, *(turn for part in one.form or () for turn in part))
 
 
 def _same(own: Represented, result: results.FindResult) -> None:
@@ -124,7 +132,7 @@ def _blocked(
     own, ends = problem_of(wanted), Ends(**result.ends.model_dump())
     forbid_unreached(ends)
     words = {one.turns: one.cycle for one in result.words}
-    _forbid_others(words.values(), len(own.wanted))
+    _forbid_others(wanted.puzzle, _every_turn(result.words), len(own.wanted))
     met = None
     if result.beside is not None:
         beside = result.beside

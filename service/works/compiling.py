@@ -21,6 +21,8 @@ from service.works.base import Deal, End, Tick, Work
 
 #: Seconds of computing and megabytes that one file may take; the catalogue's take less than 1 s.
 COMPILED_SECONDS, COMPILED_MEMORY = 30, 2_000
+#: The command that compiles.
+COMMAND = [sys.executable, "-m", "service.works.compiling"]
 #: How the file is called in sentences about it.
 WHERE = "the puzzle file"
 #: Seconds between two ticks.
@@ -57,11 +59,10 @@ def compiles(text: str, tick: Tick) -> bool:
 
     Raises PuzzleFileError or LimitError with what is wrong with it.
     """
-    command = [sys.executable, "-m", "service.works.compiling"]
     # More threads of arrays would only take memory.
     environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     with subprocess.Popen(
-        command,
+        COMMAND,
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
