@@ -29,8 +29,9 @@ class Went(Enum):
 
     #: The store has what came of it, or somebody else has the lease.
     WELL = "well"
-    #: The store could not be used; it is worth waiting a little.
-    AWAY = "away"
+    #: The store could not be used, or something is wrong here; it is worth waiting a little, so
+    #: that a worker at which all goes wrong leaves the rest to others.
+    ILL = "ill"
     #: The process ran out of memory, or does something still that nobody waits for; another one
     #: in its place would be as new.
     WORN = "worn"
@@ -61,7 +62,7 @@ def run(
         went = do_lease(store, lease, works, stop, seconds, beat)
         if went is Went.WORN:
             break
-        if went is Went.AWAY:
+        if went is Went.ILL:
             wait.pause(stop)
         else:
             wait.well()
@@ -95,7 +96,7 @@ def do_lease(
             return Went.WORN if left_behind() else Went.WELL
         except StoreError as error:
             log.warning("the store is away: %s", error)
-            return _given_back(held, Went.AWAY)
+            return _given_back(held, Went.ILL)
         except MemoryError:
             # The error is gone, and all that its frames held, before anything else is done.
             reason, went = OUT_OF_MEMORY, Went.WORN
@@ -104,6 +105,7 @@ def do_lease(
         except Exception as error:
             log.exception("a shard of the kind %s failed", held.lease.kind)
             reason = f"something unexpected went wrong ({type(error).__name__}); the log has more"
+            went = Went.ILL
         if reason:
             return _failed(held, reason, went)
         since = held.stopping_since

@@ -17,7 +17,7 @@ import httpx
 import pytest
 
 #: Leases that run out soon, so that tests of dead workers are short.
-LEASE_SECONDS = 1.0
+LEASE_SECONDS = 2.0
 
 
 def until(true: Callable[[], Any], seconds: float = 30.0, says: str = "it") -> float:
@@ -25,7 +25,7 @@ def until(true: Callable[[], Any], seconds: float = 30.0, says: str = "it") -> f
     began = time.monotonic()
     while not true():
         assert time.monotonic() < began + seconds, f"{says} did not come true in {seconds:g} s"
-        time.sleep(0.02)
+        time.sleep(0.05)
     return time.monotonic() - began
 
 

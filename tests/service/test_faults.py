@@ -1,0 +1,274 @@
+"""What happens when processes are killed and disks are full: real processes, real signals."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import signal
+import sqlite3
+import subprocess
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from service.desk import Desk
+from service.questions import FindQuestion
+from service.stores.base import Job, JobLimits, State, Store
+from service.stores.sqlite import SqliteStore
+from service.supervising import Workers
+from tests.service.processes import LEASE_SECONDS, Service, command_of, serving, until
+
+MANY = JobLimits(1_000, 1_000, 1e9)
+KILLS = 20
+#: Workers give way to all else, so that much else makes them slow; nothing takes so many seconds.
+LONG = 300.0
+#: What is written down of everything that is recorded, by the store's file itself.
+AUDIT = """
+create table audit (what text not null, job text, run integer, stage integer, number integer);
+create trigger recorded after update of state on shard when new.state = 'done' begin
+    insert into audit select 'part', key, run, new.stage, new.number from job
+    where number = new.job;
+end;
+create trigger planned after insert on shard when new.number = 1 begin
+    insert into audit select 'plan', key, run, new.stage, 0 from job
+    where number = new.job;
+end;
+create trigger ended after update of closed on job when new.closed = 1 begin
+    insert into audit values ('end', new.key, new.run, 0, 0);
+end;
+"""
+
+
+def questions() -> list[FindQuestion]:
+    """Return searches of some seconds each, the last levels of which are dealt out in parts."""
+    five = [[face for face in "UDLRFB" if face != left_out] for left_out in "UDLRFB"]
+    return [
+        FindQuestion(puzzle="3x3x3", cycle=["UFR", "UBL", "DFL"], half_length=10, layers=layers)
+        for layers in (None, *five)
+    ]
+
+
+def submit_all(store: Store, wanted: list[FindQuestion]) -> list[str]:
+    """Submit the jobs of questions, and return their keys."""
+    desk = Desk(store)
+    keys = []
+    for question in wanted:
+        asked = desk.ask(question)
+        assert asked.body is None, asked.body
+        store.jobs.submit(asked.key, asked.kind, asked.spec, "somebody", MANY)
+        keys.append(asked.key)
+    return keys
+
+
+def known(store: Store, key: str) -> Job:
+    job = store.jobs.job(key)
+    assert job is not None
+    return job
+
+
+def result(store: Store, key: str) -> bytes:
+    """Return the bytes of a job's result."""
+    job = known(store, key)
+    assert job.state is State.DONE, (job.state, job.error)
+    content = store.things.get("result", json.loads(job.outcome)["result"])
+    assert content is not None
+    return content
+
+
+def all_over(store: Store, keys: list[str]) -> bool:
+    return all(known(store, key).state.over for key in keys)
+
+
+def test_workers_killed_at_random(tmp_path: Path) -> None:
+    """Every search ends with the undisturbed result, and nothing is recorded twice."""
+    path = tmp_path / "store.sqlite"
+    store = SqliteStore(path)
+    wanted = submit_all(store, questions())
+    with closing(sqlite3.connect(path)) as file:
+        file.executescript(AUDIT)
+    with at_work(path, 3):
+        killed = kill_at_random(path, random.Random(20261125))
+        until(lambda: all_over(store, wanted), LONG, "the end of all searches")
+    assert killed == KILLS
+    assert store.jobs.figures().lapsed >= KILLS // 2
+    with closing(sqlite3.connect(path)) as file:
+        twice = file.execute("select * from audit group by 1, 2, 3, 4, 5 having count(*) > 1")
+        assert twice.fetchall() == []
+        ends = file.execute("select job from audit where what = 'end'").fetchall()
+        assert sorted(ends) == sorted((key,) for key in wanted)
+        assert file.execute("pragma integrity_check").fetchone() == ("ok",)
+
+    calm = SqliteStore(tmp_path / "calm.sqlite")
+    assert submit_all(calm, questions()) == wanted
+    with at_work(calm.path, 2):
+        until(lambda: all_over(calm, wanted), LONG, "the end of all searches")
+    assert calm.jobs.figures().lapsed == 0
+    for key in wanted:
+        assert result(store, key) == result(calm, key)
+    store.close()
+    calm.close()
+
+
+@contextmanager
+def at_work(path: Path, count: int) -> Iterator[None]:
+    """Have so many worker processes at work on a store, replaced when they die."""
+    environment = {"TREFOIL_STORE": str(path), "TREFOIL_LEASE_SECONDS": str(LEASE_SECONDS)}
+    workers = Workers(count, environment, lambda text: None)
+    workers.start()
+    try:
+        yield
+    finally:
+        workers.stop(5.0)
+
+
+def kill_at_random(path: Path, dice: random.Random) -> int:
+    """Kill workers that hold a lease, KILLS times; return how often that was possible.
+
+    A shard that was broken off twice is spared, since the third time would end its job: that is
+    another promise, and tested elsewhere.
+    """
+    killed = 0
+    with closing(sqlite3.connect(path, timeout=10.0)) as file:
+        while killed < KILLS and file.execute("select 1 from shard limit 1").fetchone():
+            time.sleep(dice.uniform(0.02, 0.4))
+            rows = file.execute(
+                "select worker from shard where state = 'leased' and failures < 2"
+            ).fetchall()
+            if not rows:
+                continue
+            number = int(dice.choice(rows)[0].split("-")[-2])
+            if "service.works" in command_of(number):
+                os.kill(number, signal.SIGKILL)
+                killed += 1
+    return killed
+
+
+def test_job_whose_workers_die_three_times_fails_with_a_sentence(tmp_path: Path) -> None:
+    path = tmp_path / "store.sqlite"
+    store = SqliteStore(path)
+    (key,) = submit_all(store, [questions()[0]])
+    for _ in range(3):
+        lease = store.jobs.lease("a worker that dies", 0.01)
+        assert lease is not None
+        time.sleep(0.02)
+    assert store.jobs.lease("another", 1.0) is None
+    job = known(store, key)
+    assert job.state is State.FAILED
+    assert "broken off 3 times" in job.error
+    store.close()
+
+
+def test_service_killed_with_fifty_accepted_searches(tmp_path: Path) -> None:
+    store = tmp_path / "store.sqlite"
+    with serving(store) as service:
+        ids = []
+        for k in range(50):
+            # Other times make other jobs; all of them come to the same.
+            answer = service.post({**small("UFR UBL DFL"), "seconds": 100 + k})
+            assert answer.status_code == 202, answer.text
+            ids.append(answer.json()["id"])
+        until(lambda: state(service, ids[2]) == "done", LONG, "the end of the third search")
+        service.tell(signal.SIGKILL)
+        service.ended()
+    with serving(store) as service:
+        for one in ids:
+            until(lambda one=one: state(service, one) == "done", LONG, "the end of a search")
+        ended = [service.client.get(f"/api/searches/{one}").json()["answer"] for one in ids]
+        assert len(set(ids)) == 50
+        # Each result says for itself how long it was allowed to take.
+        assert len({answer.pop("result") for answer in ended}) == 50
+        assert all(answer == ended[0] for answer in ended)
+        assert ended[0]["answers"]
+
+
+def small(cycle: str) -> dict[str, Any]:
+    return {"puzzle": "3x3x3", "cycle": cycle.split(), "half_length": 6}
+
+
+def state(service: Service, one: str) -> str:
+    return str(service.client.get(f"/api/searches/{one}").json()["state"])
+
+
+# --- A disk that is full ------------------------------------------------------------------------
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of its own with room for 4 MB."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    with mounted(place):
+        yield place
+
+
+@contextmanager
+def mounted(place: Path) -> Iterator[None]:
+    program = shutil.which("mount")
+    if program is None or os.geteuid() != 0:
+        pytest.skip("only the superuser may mount a small disk")
+    made = subprocess.run(
+        [program, "-t", "tmpfs", "-o", "size=4m", "tmpfs", str(place)], capture_output=True
+    )
+    if made.returncode:
+        pytest.skip("a small disk cannot be mounted here")
+    try:
+        yield
+    finally:
+        subprocess.run(["umount", "--lazy", str(place)], check=True)
+
+
+def fill(place: Path) -> Path:
+    """Fill a disk to the last byte, and return the file that does it."""
+    filler = place / "filler"
+    with filler.open("wb", buffering=0) as file:
+        for size in (65_536, 4_096, 512, 1):
+            try:
+                while file.write(b"x" * size):
+                    pass
+            except OSError:
+                continue
+    return filler
+
+
+def test_full_disk_is_said_and_recovered_from(small_disk: Path) -> None:
+    path = small_disk / "store.sqlite"
+    with serving(path) as service:
+        before = service.post(small("UFR UBL DFL"), Prefer="wait=20")
+        assert before.status_code == 200, before.text
+        filler = fill(small_disk)
+        refused = service.post(small("UF UB DF"))
+        assert refused.status_code == 503, refused.text
+        assert refused.headers["content-type"] == "application/problem+json"
+        assert int(refused.headers["retry-after"]) > 0
+        assert "no room for it on the disk" in refused.json()["detail"]
+        assert service.client.get("/readyz").status_code == 503
+        # What was found before can be read as ever.
+        again = service.post(small("UFR UBL DFL"))
+        assert (again.status_code, again.json()["answer"]) == (200, before.json()["answer"])
+        filler.unlink()
+        until(lambda: service.client.get("/readyz").status_code == 200, 20.0, "readiness")
+        after = service.post(small("UF UB DF"), Prefer="wait=20")
+        assert after.status_code == 200, after.text
+        assert after.json()["state"] == "done"
+    with closing(sqlite3.connect(path)) as file:
+        assert file.execute("pragma integrity_check").fetchone() == ("ok",)
+
+
+def test_search_at_work_waits_for_room_on_the_disk(small_disk: Path) -> None:
+    with serving(small_disk / "store.sqlite") as service:
+        asked = service.post({**small("UFR UBL DFL"), "half_length": 9})
+        assert asked.status_code == 202
+        one = asked.json()["id"]
+        until(lambda: state(service, one) == "running")
+        filler = fill(small_disk)
+        time.sleep(1.5 * LEASE_SECONDS)
+        filler.unlink()
+        until(lambda: state(service, one) in ("done", "failed"), LONG, "the end")
+        ended = service.client.get(f"/api/searches/{one}").json()
+        assert ended["state"] == "done", (ended["reason"], service.err)
