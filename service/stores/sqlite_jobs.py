@@ -46,7 +46,11 @@ select
 
 
 class SqliteJobs(Jobs):
-    """Jobs in a file. The rows of ``shard`` are those of a job's stage and of the one before."""
+    """Jobs in a file. The rows of ``shard`` are those of a job's stage and of the one before.
+
+    What was submitted outlives a power failure at once. What was done since the last such moment
+    may have to be done again after one, with the same outcome.
+    """
 
     def __init__(self, file: SqliteFile) -> None:
         self._file = file
@@ -77,7 +81,7 @@ class SqliteJobs(Jobs):
         return None if found is None else found[0]
 
     def stop(self, key: str, asker: str) -> Job | None:
-        with self._file.writing(durable=True) as connection:
+        with self._file.writing() as connection:
             found = _row(connection, key)
             if found is None:
                 return None
@@ -181,7 +185,7 @@ class SqliteJobs(Jobs):
     def end(self, lease: Lease, state: State, outcome: str, error: str, spent: float) -> bool:
         if not state.over:
             raise ValueError(f"a job that is {state} is not over")
-        with self._file.writing(durable=True) as connection:
+        with self._file.writing() as connection:
             now = self._file.now(connection)
             held = shards.held(connection, lease, now)
             if held is None or (held.number and state is not State.FAILED):

@@ -12,7 +12,7 @@ Row = tuple[int, int, int, int]
 
 _STOPPING = """
 select s.job, s.stage, s.number, s.epoch from job j join shard s on s.job = j.number
-where j.closed = 0 and j.state = 'stopping' and s.state = 'open'
+where j.state = 'stopping' and s.state = 'open'
 order by j.doublings, j.created, j.number, s.number limit ?
 """
 #: How many leases there are for each asker. A lease counts for everybody who wants the job.

@@ -57,6 +57,7 @@ _ADDED: dict[int, tuple[str, ...]] = {
         )
         """,
         "create index job_line on job (doublings, created, number) where closed = 0",
+        "create index job_stopping on job (doublings, created, number) where state = 'stopping'",
         "create index job_over on job (ended, number) where closed = 1",
         # Who wants a job, in the order in which they came.
         """

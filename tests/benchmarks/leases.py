@@ -25,16 +25,15 @@ LAYOUTS = {
     "100 jobs of 20 askers": (100, 20),
     "one large job": (1, 1),
     "as many jobs, 2,000 askers": (SHARDS, 2000),
-    "as many jobs, one asker": (SHARDS, 1),
 }
 PLENTY = JobLimits(10**9, 10**9, 1e12)
 
 
 def leases(small: bool = False) -> Iterator[Table]:
     """Race for the shards of a SQLite file, and of a Redis server where there is one."""
-    shards, spent = (200, 0.3) if small else (SHARDS, SPENT)
+    shards, spent, layouts = (100, 0.3, 1) if small else (SHARDS, SPENT, len(LAYOUTS))
     rows = []
-    for name, (jobs, askers) in LAYOUTS.items():
+    for name, (jobs, askers) in list(LAYOUTS.items())[:layouts]:
         for kind, place in _places():
             with place as address:
                 _fill(address, shards, min(jobs, shards), min(askers, shards))
