@@ -37,6 +37,10 @@ FIELDS_FOR_ALL = (
 log = logging.getLogger("trefoil.requests")
 
 
+class _LeftError(Exception):
+    """Whoever asked is gone before all of the request has arrived."""
+
+
 class Guard:
     """Checks a request before any route sees it, and answers for what goes wrong behind."""
 
@@ -63,8 +67,9 @@ class Guard:
             await self._checked(scope, receive, sent)
         except ProblemError as error:
             await self._answered(error.response, scope, receive, sent)
-        except (asyncio.CancelledError, ConnectionError):
-            raise
+        except _LeftError:
+            # Nobody is there to be answered.
+            pass
         except Exception:
             log.exception("a request met an unexpected error")
             problem = ProblemError(500, "something went wrong here that should not have")
@@ -135,7 +140,7 @@ class Guard:
                 while True:
                     message = await receive()
                     if message["type"] == "http.disconnect":
-                        raise ConnectionResetError
+                        raise _LeftError
                     part = message.get("body", b"")
                     size += len(part)
                     if size > most:

@@ -319,7 +319,8 @@ SHOWN = ("step", "working", "half_length", "complete", "share", "best", "left")
 
 def _body(record: Record, job: Job | None, answer: Reply | None) -> bytes:
     """Return a search as JSON; the answer, which may be long, is put in as it is."""
-    progress = progress_of(job) if job is not None else {}
+    # What was told last is no news any more when all is over.
+    progress = progress_of(job) if job is not None and not job.state.over else {}
     facts = answer.head if answer is not None else {}
     reason = facts.get("reason") or (job.error if job is not None else None) or None
     told = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import threading
 import time
 from pathlib import Path
@@ -11,9 +12,11 @@ from typing import Any
 import httpx
 import pytest
 
+from service import results
 from service.limits import Limits
-from service.stores.base import State
-from tests.service.api.harness import QUESTION, Served, serving
+from service.stores.base import State, StoreError
+from service.stores.sqlite import SqliteStore
+from tests.service.api.harness import QUESTION, Away, Inline, Served, found, serving
 
 
 def test_from_question_to_answer(served: Served) -> None:
@@ -110,7 +113,7 @@ def test_waiting_ends_when_its_time_is_over(served: Served) -> None:
 def test_progress_and_the_best_so_far(served: Served) -> None:
     search = served.post().json()
     lease = served.lease()
-    result = json.loads(_content(served, lease.spec))
+    result = json.loads(found(lease.spec))
     word = result["words"][0]
     progress = {
         "step": "half-length 4",
@@ -141,9 +144,7 @@ def test_stopping_keeps_what_was_found(served: Served) -> None:
     assert told["state"] == "stopping"
     served.store.jobs.give_back(lease, 0.1)
     plan = served.lease()
-    from service import results
-
-    digest = results.keep(served.store, _content(served, plan.spec))
+    digest = results.keep(served.store, found(plan.spec))
     outcome = json.dumps({"result": digest, "stopped_by": "person", "note": ""})
     served.store.jobs.end(plan, State.STOPPED, outcome, "", 0.1)
     told = served.client.get(search["href"]).json()
@@ -181,14 +182,7 @@ def test_a_search_that_there_is_not(served: Served) -> None:
 def test_a_lost_search_says_so(served: Served) -> None:
     """As after a Redis server came back without its file."""
     search = served.post().json()
-    path = served.app.state.service.settings.store
-    import sqlite3
-
-    with sqlite3.connect(path) as connection:
-        names = [row[0] for row in connection.execute("select name from sqlite_master")]
-        for name in ("shard", "want", "job"):
-            if name in names:
-                connection.execute(f"delete from {name}")
+    _lose(served)
     told = served.client.get(search["href"])
     assert told.status_code == 404
     assert "lost" in told.json()["detail"]
@@ -269,10 +263,37 @@ def test_streams_end_when_the_service_leaves(tmp_path: Path) -> None:
             assert time.monotonic() - began < 1
 
 
-def test_a_stream_outlives_a_store_that_is_away(served: Served) -> None:
+def test_head_of_a_stream(served: Served) -> None:
     head = served.client.head(served.post().json()["events"])
     assert head.status_code == 200
     assert head.headers["Content-Type"].startswith("text/event-stream")
+
+
+def test_a_stream_outlives_a_store_that_is_away(tmp_path: Path) -> None:
+    store = SqliteStore(tmp_path / "store.sqlite")
+    away = Away(store, lambda: StoreError("the store does not answer just now"))
+    with serving(tmp_path, store=away, readers=Inline(store)) as served:  # type: ignore[arg-type]
+        search = served.post().json()
+        lease = served.lease()
+        with served.client.stream("GET", search["events"]) as response:
+            stream = Stream(response)
+            assert stream.next()
+            away.away = True
+            time.sleep(0.3)
+            away.away = False
+            served.finish(lease)
+            assert (stream.next() or pytest.fail("no event"))[2]["state"] == "done"
+
+
+def test_a_stream_says_that_its_search_is_lost(served: Served) -> None:
+    search = served.post().json()
+    with served.client.stream("GET", search["events"]) as response:
+        stream = Stream(response)
+        assert stream.next()
+        _lose(served)
+        name, _, data = stream.next() or pytest.fail("no event")
+        assert (name, data["status"]) == ("lost", 404)
+        assert stream.next() is None
 
 
 def test_searches_that_are_over_make_room(tmp_path: Path) -> None:
@@ -287,10 +308,13 @@ def test_searches_that_are_over_make_room(tmp_path: Path) -> None:
         assert served.store.things.get("search", first["id"]) is None
 
 
-def _content(served: Served, spec: str) -> bytes:
-    from tests.service.api.harness import found
-
-    return found(spec)
+def _lose(served: Served) -> None:
+    """Let the store lose all of its jobs."""
+    with sqlite3.connect(served.app.state.service.settings.store) as connection:
+        names = [row[0] for row in connection.execute("select name from sqlite_master")]
+        for name in ("shard", "want", "job"):
+            if name in names:
+                connection.execute(f"delete from {name}")
 
 
 def _rendered(served: Served, what: str) -> int:
