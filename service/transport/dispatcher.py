@@ -71,7 +71,12 @@ class Dispatcher:
         due = [shard for shard in waiting if now - self._sent.get(shard, -1e9) >= AGAIN_SECONDS]
         if not due:
             return
-        room = wanted - brokers.queued(self._broker)
-        for shard in due[: max(0, room)]:
+        queued = brokers.queued(self._broker)
+        ahead = next((at for at, shard in enumerate(waiting) if shard not in self._sent), wanted)
+        if queued > ahead:
+            # A new one goes before some that are queued; a short search does not wait for a long.
+            self._broker.flush(brokers.QUEUE)
+            due, queued = waiting, 0
+        for shard in due[: max(0, wanted - queued)]:
             self._broker.enqueue(brokers.message(shard))
             self._sent[shard] = now
