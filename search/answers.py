@@ -16,7 +16,7 @@ from search.encoding import Scope
 from search.hands import held
 from search.ranking import Measured, Ranking, Read, Weights, rank, read
 from search.reasons import why
-from search.representatives import Represented, represented, words_of
+from search.representatives import Represented, of_request, words_of
 from search.request import Request
 from search.shelves import Shelves
 from search.traces import alphabet
@@ -98,7 +98,7 @@ def found(
 ) -> Found:
     """Return the ranked answers that shelves hold for a request."""
     bounds = request.bounds
-    own = represented(scope, request.triples(), request.any_twist)
+    own = of_request(request)
     words = words_of(scope, shelves, own.triples, bounds.setup, bounds.turns)
     known = {word: (n, read(scope.puzzle, word, bounds.setup)) for word, n in words.items()}
     return from_words(

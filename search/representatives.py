@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from search.candidates import words_for
 from search.encoding import Scope
 from search.frames import Numbers
 from search.ranking import Read
+from search.request import Request
 from search.shelves import Shelves
 from search.traces import alphabet
 
@@ -64,11 +65,48 @@ class Represented:
         return turns
 
 
-def represented(scope: Scope, triples: Sequence[Triple], any_twist: bool = False) -> Represented:
+def of_request(request: Request) -> Represented:
+    """Return the representative of a request, which is a request as well.
+
+    Where like pieces may change places, only symmetries count that leave like pieces alike, and
+    where they do, the cycle is not undone: undoing a cycle of looks takes other cycles of pieces.
+    """
+    scope, triples = request.scope(), request.triples()
+    like = request.alike and any(
+        scope.puzzle.alike[s] != s for k in scope.kept for s in scope.puzzle.types[k].slots
+    )
+    undoing = not like or len(triples) == len(replace(request, alike=False).triples())
+    ways = _keeping_looks(scope) if like else tuple(range(len(scope.symmetries)))
+    return represented(scope, triples, request.any_twist, undoing, ways)
+
+
+@lru_cache(maxsize=32)
+def _keeping_looks(scope: Scope) -> tuple[int, ...]:
+    """Return the places of the scope's symmetries that carry like pieces to like pieces."""
+    puzzle = scope.puzzle
+    slots = [s for k in scope.kept for s in puzzle.types[k].slots]
+    looks = puzzle.alike[slots]
+    kept = []
+    for number, symmetry in enumerate(scope.symmetries):
+        there = puzzle.alike[puzzle.slot_of[symmetry.placements[puzzle.home[slots]]]]
+        pairs = {*zip(looks.tolist(), there.tolist(), strict=True)}
+        if len(pairs) == len({a for a, _ in pairs}) == len({b for _, b in pairs}):
+            kept.append(number)
+    return tuple(kept)
+
+
+def represented(
+    scope: Scope,
+    triples: Sequence[Triple],
+    any_twist: bool = False,
+    undoing: bool = True,
+    ways: Sequence[int] | None = None,
+) -> Represented:
     """Return the representative of some three-cycles, any of which will do.
 
     The first one is the one that was asked for, and the representative's first one stands for it;
-    with ``any_twist`` its twists do not matter.
+    with ``any_twist`` its twists do not matter. ``ways`` are the places of the symmetries that
+    count, None for all; with ``undoing``, cycles that are read backwards count as images, too.
     """
     place = np.full(scope.puzzle.placement_count, -1, dtype=np.int64)
     place[scope.placements] = np.arange(len(scope.placements))
@@ -78,12 +116,14 @@ def represented(scope: Scope, triples: Sequence[Triple], any_twist: bool = False
     for number, triple in zip(frames.numbers(scope, own).tolist(), triples, strict=True):
         named.setdefault(number, triple)
     own = place[np.array(list(named.values()), dtype=np.int64)]
-    least = min(_rows(scope, own, any_twist))
+    numbered = range(len(scope.symmetries)) if ways is None else ways
+    images = frames.places(scope)[list(numbered)]
+    least = min(_rows(scope, images[:, own], any_twist, undoing))
     chosen = np.array([frames.triple(scope, number) for number in least], dtype=np.int64)
     plain = _plain(scope, own[:1], any_twist)[0]
     asked = sorted(named)
-    for k, image in enumerate(frames.places(scope)):
-        for turned in (False, True):
+    for k, image in zip(numbered, images, strict=True):
+        for turned in (False, True) if undoing else (False,):
             there = image[chosen][:, ::-1] if turned else image[chosen]
             numbers = frames.numbers(scope, there)
             same = sorted(numbers.tolist()) == asked
@@ -98,15 +138,17 @@ def represented(scope: Scope, triples: Sequence[Triple], any_twist: bool = False
     raise RuntimeError("the symmetries of the puzzle carry no image of a request back to it")
 
 
-def _rows(scope: Scope, own: Numbers, any_twist: bool) -> list[tuple[int, ...]]:
-    """Return the numbers of the triples' images, the first one's first, the others ascending."""
-    images = frames.places(scope)[:, own]
-    both = np.concatenate([images, images[..., ::-1]])
-    first = _plain(scope, both[:, 0], any_twist)
-    numbers = frames.numbers(scope, both)
-    candidates = np.flatnonzero(first == first.min())
+def _rows(scope: Scope, images: Numbers, any_twist: bool, undoing: bool) -> list[tuple[int, ...]]:
+    """Return the numbers of images (ways, n, 3) of triples: the first one's, the others ascending.
+
+    Only the images in which the first one has the least number.
+    """
+    if undoing:
+        images = np.concatenate([images, images[..., ::-1]])
+    first = _plain(scope, images[:, 0], any_twist)
+    numbers = frames.numbers(scope, images)
     rows = []
-    for k in candidates.tolist():
+    for k in np.flatnonzero(first == first.min()).tolist():
         lead = int(first[k])
         rows.append((lead, *sorted(n for n in numbers[k].tolist() if n != lead)))
     return rows

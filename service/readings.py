@@ -9,7 +9,7 @@ from puzzles.puzzle import Puzzle, Word
 from search.answers import Found, Searched, from_words
 from search.atlas_entries import Pattern
 from search.ranking import Weights, read
-from search.representatives import Represented, represented
+from search.representatives import Represented, of_request
 from search.request import Request
 from service import atlases, reports, results
 from service.engine import Outcome, with_note
@@ -30,7 +30,7 @@ def find(
     """
     match result:
         case results.FindResult():
-            own = represented(wanted.scope(), wanted.triples(), wanted.any_twist)
+            own = of_request(wanted)
             _same(own, result)
             _forbid_others(wanted.puzzle, _every_turn(result.words), len(own.triples))
             words = {one.turns: (one.cycle, one.read()) for one in result.words}
@@ -65,7 +65,7 @@ def so_far(
         text = f"searching sequences with up to {half_length + 1} turns in S, A and B together"
         says = Searched(half_length, wanted.bounds.setup, None, text)
         return reports.find(ranked(wanted, triples, says, weights, most, left_handed), None)
-    own = represented(wanted.scope(), wanted.triples(), wanted.any_twist)
+    own = of_request(wanted)
     _forbid_others(wanted.puzzle, words, len(own.triples))
     puzzle, setup = wanted.puzzle, wanted.bounds.setup
     there = {word: (cycle, read(puzzle, word, setup)) for cycle, word in words}

@@ -10,15 +10,10 @@ from puzzles.names import Placed
 from puzzles.puzzle import Puzzle
 from search.answers import told_apart
 from search.encoding import Scope, scope, wanted_with_images
-from search.representatives import Represented, represented
+from search.representatives import of_request
 from search.request import Bounds, Request
 from service.atlases import AtlasRequest
 from service.specs import AtlasSpec, FindSpec, Triple
-
-
-def represented_by(request: Request) -> Represented:
-    """Return the representative of a request on a puzzle on which no turn is ever blocked."""
-    return represented(request.scope(), request.triples(), request.any_twist)
 
 
 def find_spec(name: str, request: Request) -> FindSpec:
@@ -33,7 +28,7 @@ def find_spec(name: str, request: Request) -> FindSpec:
     if puzzle.can_block:
         kind = "blocked"
     else:
-        own = represented_by(request)
+        own = of_request(request)
         triples, alike = own.triples, bool(told_apart(alike, own.scope))
         single = puzzle.types[int(puzzle.type_of[request.cycle[0].slot])].twists == 1
         any_twist = any_twist and not single
