@@ -52,6 +52,10 @@ class _Connection(sqlite3.Connection):
     file: tuple[int, int]
 
 
+#: Connections that came along when a process was forked; never used and never closed.
+_LEFT: list[_Connection] = []
+
+
 class _Own(threading.local):
     connection: _Connection | None = None
 
@@ -88,16 +92,16 @@ class SqliteFile:
                     connection.execute("rollback")
 
     @contextlib.contextmanager
-    def writing(self, durable: bool = False) -> Iterator[sqlite3.Connection]:
+    def writing(self, durable: bool = False, patient: bool = True) -> Iterator[sqlite3.Connection]:
         """Give a connection on which all of what is inside happens, or nothing; raises StoreError.
 
         What was written outlives the process at once; ``durable`` waits until it outlives a power
-        failure too.
+        failure too. Who is not ``patient`` does not wait for others that write.
         """
         with self._held(), self._connected() as connection:
             # With a log, NORMAL syncs only when the log is brought in, FULL with each commit.
             connection.execute(f"pragma synchronous = {'full' if durable else 'normal'}")
-            with immediate(connection):
+            with immediate(connection, patient):
                 yield connection
 
     def now(self, connection: sqlite3.Connection) -> float:
@@ -138,6 +142,9 @@ class SqliteFile:
                 if self._counts(connection):
                     yield connection
                     return
+            if connection.process != os.getpid():
+                # Closed here, it might tidy up under the process that it belongs to.
+                _LEFT.append(connection)
         connection = self._opened()
         self._own.connection = connection
         with self._guard:

@@ -43,7 +43,7 @@ class SqliteLevels(Levels):
             self._try("delete from level where key = ? and half_length = ?", (key, number))
             return None
         if now > used + USED_SECONDS:
-            self._try("update level set used = ? where key = ?", (int(now), key))
+            self._try("update level set used = ? where key = ?", (int(now), key), patient=False)
         return data
 
     def put(self, key: str, number: int, data: bytes) -> None:
@@ -59,9 +59,9 @@ class SqliteLevels(Levels):
     def close(self) -> None:
         self._file.close()
 
-    def _try(self, statement: str, values: tuple[object, ...]) -> None:
+    def _try(self, statement: str, values: tuple[object, ...], patient: bool = True) -> None:
         """Write what a look would write, where that can be done: a full disk can still be read."""
-        with contextlib.suppress(StoreError), self._file.writing() as connection:
+        with contextlib.suppress(StoreError), self._file.writing(patient=patient) as connection:
             connection.execute(statement, values)
 
     def _make_room(self, connection: sqlite3.Connection, key: str) -> None:

@@ -181,9 +181,12 @@ def version_of(connection: sqlite3.Connection) -> int:
 
 
 @contextlib.contextmanager
-def immediate(connection: sqlite3.Connection) -> Iterator[None]:
-    """Write all of what is inside, or nothing of it."""
-    _begin(connection)
+def immediate(connection: sqlite3.Connection, patient: bool = True) -> Iterator[None]:
+    """Write all of what is inside, or nothing of it.
+
+    Who is not ``patient`` does not wait for others that write.
+    """
+    _begin(connection, settings.BUSY_SECONDS if patient else 0.0)
     try:
         yield
         connection.execute("commit")
@@ -194,20 +197,20 @@ def immediate(connection: sqlite3.Connection) -> Iterator[None]:
         raise
 
 
-def _begin(connection: sqlite3.Connection) -> None:
-    """Wait for the turn to write, at most BUSY_SECONDS; raises sqlite3.OperationalError.
+def _begin(connection: sqlite3.Connection, seconds: float) -> None:
+    """Wait for the turn to write, at most so long; raises sqlite3.OperationalError.
 
     SQLite looks ever more seldom, at last ten times a second, and then may never come between
     others that write all the time. So it is asked anew every few milliseconds.
     """
-    until = time.monotonic() + settings.BUSY_SECONDS
+    until = time.monotonic() + seconds
     while True:
-        connection.execute(f"pragma busy_timeout = {_LOOKS_MS}")
+        connection.execute(f"pragma busy_timeout = {_LOOKS_MS if seconds else 0}")
         try:
             connection.execute("begin immediate")
             return
         except sqlite3.OperationalError as error:
-            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() >= until:
                 raise
             # Not all at the same moment.
             time.sleep(random.random() * 0.001)

@@ -31,8 +31,11 @@ class SqliteThings(Things):
             return None
         data, used, number = row
         if kind in EVICTED and now > used + USED_SECONDS:
-            # A full disk can still be read.
-            with contextlib.suppress(StoreError), self._file.writing() as connection:
+            # A full disk can still be read, and so can what others write at.
+            with (
+                contextlib.suppress(StoreError),
+                self._file.writing(patient=False) as connection,
+            ):
                 connection.execute("update thing set used = ? where number = ?", (int(now), number))
         return bytes(data)
 

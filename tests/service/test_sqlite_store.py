@@ -7,8 +7,10 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -319,6 +321,22 @@ def test_a_store_that_another_process_keeps_locked(
     assert store.jobs.submit("l", "find", "{}", "ann", PLENTY).run == 1
 
 
+def test_a_look_waits_for_nobody_even_where_it_notes_the_use(path: Path) -> None:
+    clock = [1e9]
+    store = SqliteStore(path, lambda: clock[0])
+    store.things.put(EVICTED[0], "n", b"answer")
+    store.levels.put("a", 1, b"level")
+    clock[0] += 2 * sqlite_levels.USED_SECONDS
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("begin immediate")
+    began = time.monotonic()
+    assert store.things.get(EVICTED[0], "n") == b"answer"
+    assert store.levels.get("a", 1) == b"level"
+    assert time.monotonic() - began < 1.0
+    other.close()
+    store.close()
+
+
 def test_a_folder_that_may_not_be_written(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     store = SqliteStore(tmp_path / "file" / "store.sqlite")
@@ -361,6 +379,27 @@ def test_a_forked_process_opens_the_file_anew(store: SqliteStore, path: Path) ->
     assert store.things.get("result", "child") == b"2"
     store.things.put("result", "parent again", b"3")
     assert whole(path)
+
+
+def test_a_store_may_be_closed_while_threads_use_it(store: SqliteStore) -> None:
+    store.things.put("result", "r", b"result")
+    done = threading.Event()
+
+    def use(number: int) -> int:
+        count = 0
+        while not done.is_set():
+            assert store.things.get("result", "r") == b"result"
+            store.things.put("result", f"r{number} {count}", b"x")
+            count += 1
+        return count
+
+    with ThreadPoolExecutor(4) as pool:
+        uses = [pool.submit(use, number) for number in range(4)]
+        for _ in range(30):
+            store.close()
+            time.sleep(0.005)
+        done.set()
+        assert sum(each.result() for each in uses) == store.things.count("result") - 1
 
 
 WRITER = """
