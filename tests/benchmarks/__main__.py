@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 
 from tests.benchmarks import joins
+from tests.benchmarks.answering import answering
 from tests.benchmarks.balls import balls
 from tests.benchmarks.commands import commands
 from tests.benchmarks.compiling import compiling
@@ -28,6 +29,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "serving": serving,
     "leases": leases,
     "slices": slices,
+    "answering": answering,
 }
 
 
