@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from puzzles import load
+from puzzles.compile import from_text
 from puzzles.names import placement_name
 from search.encoding import scope
 from search.request import Bounds, Request, request
@@ -114,3 +116,20 @@ def test_atlases_of_types_that_are_images_are_one_job() -> None:
         assert atlas_spec("cube-edges", atlas_request_of(spec, puzzle)) == spec
     blocked = load("3x3x3-stops")
     assert atlas_spec("3x3x3-stops", AtlasRequest(blocked, (1,))).kind == "blocked-atlas"
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(seed=st.integers(0, 10_000))
+def test_symmetries_that_change_looks_do_not_count(seed: int) -> None:
+    """Beads of three wheels, four of them alike, which no rotation of the board carries along."""
+    text = Path("puzzles/catalogue/three-wheels.toml").read_text(encoding="utf-8")
+    text = text.replace("places = 28\n", 'places = 28\nalike = ["14 15 20 25"]\n')
+    puzzle, draw = from_text("alike", text, "alike"), random.Random(seed)
+    names = draw.sample(["14", "15", "20", "25"], draw.randrange(1, 4))
+    names += draw.sample([str(k) for k in range(14, 29) if str(k) not in names], 3 - len(names))
+    wanted = request(puzzle, names, bounds=Bounds(half_length=4))
+    spec = find_spec("alike", wanted)
+    assert find_spec("alike", request_of(spec, puzzle)) == spec
+    apart = find_spec("alike", replace(wanted, alike=False))
+    assert len(apart.triples) == 1
+    assert not apart.alike
