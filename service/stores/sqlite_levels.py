@@ -43,7 +43,12 @@ class SqliteLevels(Levels):
             self._try("delete from level where key = ? and half_length = ?", (key, number))
             return None
         if now > used + USED_SECONDS:
-            self._try("update level set used = ? where key = ?", (int(now), key), patient=False)
+            # A search was used when one of its levels was.
+            self._try(
+                "update level set used = ? where key = ? and half_length = ?",
+                (int(now), key, number),
+                patient=False,
+            )
         return data
 
     def put(self, key: str, number: int, data: bytes) -> None:
@@ -53,7 +58,6 @@ class SqliteLevels(Levels):
                 "insert or ignore into level values (?, ?, ?, ?, ?)",
                 (key, number, hashlib.sha256(data).digest(), data, now),
             )
-            connection.execute("update level set used = ? where key = ?", (now, key))
             self._make_room(connection, key)
 
     def close(self) -> None:
