@@ -96,9 +96,12 @@ def message(shard: Shard) -> dramatiq.Message[None]:
 
 
 def queued(broker: RedisBroker) -> int:
-    """Return how many messages wait for a worker."""
-    # Dramatiq's own count has in it what workers have that are gone.
-    length: Any = broker.client.llen(f"{broker.namespace}:{QUEUE}")
+    """Return how many messages wait for a worker; raises StoreError."""
+    try:
+        # Dramatiq's own count has in it what workers have that are gone.
+        length: Any = broker.client.llen(f"{broker.namespace}:{QUEUE}")
+    except redis.RedisError as error:
+        raise StoreError(f"the broker, which carries messages, is away: {error}") from None
     return int(length)
 
 

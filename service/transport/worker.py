@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import time
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from service.output import print_text
@@ -62,7 +63,7 @@ class RedisWorker:
         taking.start()
         print_text("ready")
         while not self.leaves():
-            self._present()
+            self._present(lambda: brokers.queued(sending))
             dispatcher.look()
             time.sleep(LOOK_SECONDS)
         dispatcher.leave()
@@ -92,12 +93,14 @@ class RedisWorker:
             went = do_lease(self._store, lease, work_for, self.leaves, self._lease_seconds)
             self._worn = self._worn or went is Went.WORN
 
-    def _present(self) -> None:
+    def _present(self, hears: Callable[[], object]) -> None:
+        """Say now and then that this worker is there; not while it hears nothing of shards."""
         now = time.monotonic()
         if now < self._due:
             return
         self._due = now + PRESENT_EVERY
         try:
+            hears()
             self._store.jobs.present(self._name, PRESENT_SECONDS)
         except StoreError:
             self._due = now + 1.0

@@ -214,12 +214,12 @@ def test_a_dispatcher_outlives_its_servers(
 class Workers:
     """Worker processes of a test."""
 
-    def __init__(self, server: RedisServer) -> None:
+    def __init__(self, server: RedisServer, broker: str = "") -> None:
         self.server = server
         self._environment = {
             **os.environ,
             "TREFOIL_STORE": server.address(),
-            "TREFOIL_BROKER": "",
+            "TREFOIL_BROKER": broker,
             "TREFOIL_LEASE_SECONDS": "1",
         }
         self.running: list[subprocess.Popen[bytes]] = []
@@ -366,6 +366,26 @@ def test_jobs_end_well_though_the_server_is_killed(tmp_path: Path) -> None:
         workers.end_all()
         store.close()
         server.kill()
+
+
+def test_a_worker_that_hears_nothing_is_not_there(
+    store: RedisStore, server: RedisServer, tmp_path: Path
+) -> None:
+    """The broker may be another server, which may be away."""
+    other = RedisServer(tmp_path)
+    workers = Workers(server, other.address())
+    try:
+        submit(store, 3)
+        workers.start()
+        time.sleep(2.0)
+        assert store.jobs.figures().workers == 0
+        assert job(store).state is State.WAITING
+        other.start()
+        ends(store, 3)
+        until(lambda: store.jobs.figures().workers == 1)
+    finally:
+        workers.end_all()
+        other.kill()
 
 
 def test_what_a_server_without_a_file_forgot_is_not_waited_for(tmp_path: Path) -> None:
