@@ -8,7 +8,7 @@ with an append-only file and without eviction (``missing`` asks for both).
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from importlib import resources
 from typing import Any
 
@@ -79,9 +79,9 @@ class Server:
         except UnicodeError as error:
             raise StoreError(f"{self.name} gave what is not text: {error}") from error
 
-    def script(self, name: str) -> Script:
-        """Return a script of the folder ``lua``."""
-        return Script(self, name)
+    def script(self, *names: str) -> Script:
+        """Return a script: the files of the folder ``lua`` with these names, one after another."""
+        return Script(self, names)
 
     def close(self) -> None:
         with contextlib.suppress(RedisError):
@@ -109,12 +109,12 @@ class Server:
 class Script:
     """A Lua script, loaded into the server when it is not there (any more)."""
 
-    def __init__(self, server: Server, name: str) -> None:
+    def __init__(self, server: Server, names: Sequence[str]) -> None:
         folder = resources.files("service.stores") / "lua"
+        text = "\n".join((folder / f"{name}.lua").read_text("utf-8") for name in names)
         self._server = server
-        self._text = (folder / f"{name}.lua").read_text("utf-8")
         with server.tried() as client:
-            self._script = client.register_script(self._text)
+            self._script = client.register_script(text)
 
     def __call__(self, *given: bytes | str | int) -> Any:
         """Return what it returns; raises StoreError."""

@@ -1,4 +1,4 @@
-"""Jobs in a Redis server; ``lua/jobs.lua`` does what must happen at once."""
+"""Jobs in a Redis server; ``lua/shards.lua`` and ``lua/jobs.lua`` do what must happen at once."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class RedisJobs(Jobs):
     """See ``stores.base.Jobs``; every method is one script."""
 
     def __init__(self, server: Server) -> None:
-        self._script = server.script("jobs")
+        self._script = server.script("shards", "jobs")
 
     def submit(self, key: str, kind: str, spec: str, asker: str, limits: JobLimits) -> Job:
         said = self._call(
