@@ -15,7 +15,7 @@ from search.coverage import LongStep
 from search.encoding import Scope
 from search.kernels import shelving
 from search.kernels import triples as kernels
-from search.kernels.arrays import NONE, Shelf, Triples
+from search.kernels.arrays import LONGEST, NONE, Shelf, Triples
 from search.shelves import Shelves, empty_shelf
 
 #: Words this much longer, or with this many more things to remember, than the best known are kept.
@@ -137,6 +137,12 @@ class Filling:
             steps=steps,
             astray=astray,
         )
+
+
+def no_words() -> Words:
+    """Return no words at all."""
+    small = np.zeros(0, dtype=np.int16)
+    return Words(np.zeros(0, np.int64), small, small, small, np.zeros((0, LONGEST), np.uint8))
 
 
 def finish(work: Generator[None, None, Shelves]) -> Shelves:

@@ -26,13 +26,13 @@ import json
 import math
 import threading
 import zipfile
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from search import atlas, deepening, rings
+from search import atlas, rings
 from search.atlas import Words
 from search.columns import columns
 from search.coverage import FAMILIES, LongStep
@@ -326,26 +326,25 @@ def given(
     ).to_bytes()
 
 
-def all_given(results: Iterable[Given]) -> bool:
-    """Return whether results are all of a step."""
-    known = sorted(results, key=lambda one: one.first)
+def nothing(payload: Payload) -> bytes:
+    """Return the result of a part that was not begun."""
+    none = atlas.no_words()
+    own = payload.number, payload.astray, payload.place, 1, payload.of
+    return Given(*own, False, 0, none, none).to_bytes()
+
+
+def done_up_to(results: Iterable[Given]) -> int:
+    """Return how many parts of a step, from the first on and without a gap, results are all of."""
     following = 0
-    for one in known:
+    for one in sorted(results, key=lambda one: one.first):
         if not one.whole or one.first != following:
-            return False
+            break
         following += one.count
-    return bool(known) and following == known[0].of
+    return following
 
 
-def merging(
-    scope: Scope, found: Shelves, step: Step | None, astray: bool, results: Iterable[Given]
-) -> Generator[None, None, Shelves]:
-    """Return the shelves after a step from what its parts gave; yield now and then.
-
-    ``step`` is None where it was broken off. ``astray``: it leaves the plan (``deepening``).
-    """
-    filling = atlas.Filling(scope, found)
+def gathering(filling: atlas.Filling, results: Iterable[Given]) -> Iterator[None]:
+    """Put what parts gave on the shelves of their step; yield now and then."""
     for one in sorted(results, key=lambda one: one.first):
         filling.put_words(one.shortest, one.easiest, one.rings)
         yield
-    return (yield from deepening.settling(filling, step, astray))

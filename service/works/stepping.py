@@ -29,6 +29,8 @@ from service.works.telling import Teller
 
 #: A plan that was at work for so many seconds deals the rest of its step out to others.
 INLINE_SECONDS = 1.5
+#: The most parts that are dealt out at once: when the time is over, each is still given back.
+STAGE_PARTS = 100
 #: So many searches stay open in a worker, so that parts of the same one need not begin anew.
 OPEN = 4
 
@@ -119,6 +121,8 @@ class SteppingWork(Work):
         clock.limit = own.goal.seconds
         said = json.loads(head)
         one = Payload.from_bytes(body)
+        if clock.over:
+            return shards.nothing(one)
         teller = self.teller(own, store, clock, tick)
         found, whole = _base(own, store, one.number, teller)
         filling = atlas.Filling(own.scope, found)
@@ -197,7 +201,10 @@ class _Plan:
 
     def done(self, given: list[Given]) -> Deal | End:
         """Return what comes of the plan."""
-        shelves = self._together(given) if given else self._stored()
+        begun = self._together(given) if given else self._stored()
+        if isinstance(begun, Deal):
+            return begun
+        shelves = begun
         while not (self.stopped or self.broken or self.note):
             if self._reached(shelves):
                 break
@@ -240,8 +247,8 @@ class _Plan:
         own = self.own
         return aside(lambda news: deepening.step_after(own.scope, shelves, own.goal), self._tick)
 
-    def _together(self, given: list[Given]) -> Shelves:
-        """Return the shelves that the parts of the stage before make."""
+    def _together(self, given: list[Given]) -> Shelves | Deal:
+        """Return the shelves that the parts of the stage before make, or deal out the next ones."""
         own = self.own
         found, known = _base(own, self.store, given[0].number, self.teller)
         if not known:
@@ -249,19 +256,23 @@ class _Plan:
             return found
         # A search with a bound may have stored the same levels before, as its own.
         found = replace(found, astray=given[0].astray)
-        whole = shards.all_given(given)
         step, astray = self._step_after(found)
-        shelves = self._settled(
-            shards.merging(own.scope, found, step if whole else None, astray, given)
-        )
-        if whole:
+        filling = atlas.Filling(own.scope, found)
+        for _ in shards.gathering(filling, given):
+            self._tick(None)
+        done, of = shards.done_up_to(given), given[0].of
+        if done == of:
+            shelves = self._settled(deepening.settling(filling, step, astray))
             self._keep(shelves)
-        else:
-            self.broken = True
-            limits = [one.limit for one in given if one.limit]
-            if limits:
-                self._limit(limits[0])
-        return shelves
+            return shelves
+        whole = all(one.whole for one in given) and not (self.stopped or self.clock.over)
+        if whole and step is not None and self._listed(found, step):
+            payloads = shards.deal(own.scope, found, step)
+            return self._dealt(payloads, done, filling)
+        self.broken = True
+        for limit in [one.limit for one in given if one.limit][:1]:
+            self._limit(limit)
+        return self._settled(deepening.settling(filling, None, astray))
 
     def _settled(self, work: Any) -> Shelves:
         while True:
@@ -280,22 +291,16 @@ class _Plan:
     def _step(self, shelves: Shelves, step: Step, astray: bool) -> Shelves | Deal:
         """Do a step, or deal out what is left of it when it takes longer."""
         own, clock = self.own, self.clock
-        self.teller.begin(shelves, step)
-        for _ in step.listing(own.scope):
-            if not self.teller.go_on(0.0) or clock.over:
-                self.stopped |= self.teller.stopped
-                self.broken = True
-                return shelves
+        if not self._listed(shelves, step):
+            return shelves
         payloads = shards.deal(own.scope, shelves, step)
         if shards.large(step):
-            return self._dealt(payloads)
+            return self._dealt(payloads, 0)
         filling = atlas.Filling(own.scope, shelves)
         try:
             for place, data in enumerate(payloads):
                 if place and time.monotonic() - self.started > INLINE_SECONDS:
-                    one = Payload.from_bytes(payloads[place - 1])
-                    before = shards.given(filling, one, place, True)
-                    return self._dealt([shards.DONE + before, *payloads[place:]])
+                    return self._dealt(payloads, place, filling)
                 one = Payload.from_bytes(data)
                 begin, end = one.share
                 for share in shards.doing(filling, one):
@@ -314,14 +319,33 @@ class _Plan:
             self._keep(following)
         return following
 
-    def _dealt(self, payloads: list[bytes]) -> Deal:
+    def _listed(self, shelves: Shelves, step: Step) -> bool:
+        """List the words of a step; return whether there was time to."""
+        self.teller.begin(shelves, step)
+        for _ in step.listing(self.own.scope):
+            if not self.teller.go_on(0.0) or self.clock.over:
+                self.stopped |= self.teller.stopped
+                self.broken = True
+                break
+        return not self.broken
+
+    def _dealt(
+        self, payloads: list[bytes], done: int, filling: atlas.Filling | None = None
+    ) -> Deal:
+        """Deal the next parts of a step, after some that are done; a filling holds these."""
+        one = Payload.from_bytes(payloads[done])
+        self.teller.go_on(one.share[0], filling)
+        following = payloads[done : done + STAGE_PARTS]
+        if filling is not None:
+            before = Payload.from_bytes(payloads[done - 1])
+            following.insert(0, shards.DONE + shards.given(filling, before, done, True))
         said = {
             "best": self.teller.best,
             "began": round(self.clock.now, 3),
             "share": self.teller.share,
         }
         head = json.dumps(said).encode()
-        return Deal([head + b"\n" + data for data in payloads], self.teller.news())
+        return Deal([head + b"\n" + data for data in following], self.teller.news())
 
     def _end(self, shelves: Shelves) -> End:
         own = self.own

@@ -50,9 +50,19 @@ def in_parts(one: Scope, found: Shelves, step: plan.Step, order: random.Random) 
             pass
         results.append(shards.given(filling, payload, 1, True))
     read = [shards.Given.from_bytes(data) for data in results]
-    assert shards.all_given(read)
-    assert len(read) == 1 or not shards.all_given(read[1:])
-    return atlas.finish(shards.merging(one, found, step, False, read))
+    assert shards.done_up_to(read) == len(payloads)
+    without = [given for given in read if given.first != 1]
+    assert len(read) == 1 or shards.done_up_to(without) == 1
+    return together(one, found, step, read)
+
+
+def together(
+    one: Scope, found: Shelves, step: plan.Step | None, results: list[shards.Given]
+) -> Shelves:
+    filling = atlas.Filling(one, found)
+    for _ in shards.gathering(filling, results):
+        pass
+    return atlas.finish(deepening.settling(filling, step, False))
 
 
 @pytest.mark.parametrize(
@@ -161,8 +171,8 @@ def test_what_was_broken_off_is_kept_and_nothing_is_claimed() -> None:
     result = shards.Given.from_bytes(shards.given(filling, payload, 1, False, "too much"))
     assert not result.whole
     assert result.limit == "too much"
-    assert not shards.all_given([result])
-    partly = atlas.finish(shards.merging(one, found, None, False, [result]))
+    assert shards.done_up_to([result]) == 0
+    partly = together(one, found, None, [result])
     assert partly.half_length == 5
     assert partly.rings > found.rings
     assert (partly.turns <= found.turns).all()

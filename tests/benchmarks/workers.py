@@ -1,0 +1,98 @@
+"""One worker against two on a large search: how long it takes, and that the result is the same."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from puzzles import load
+from search.request import Bounds, request
+from service import stored
+from service.representatives import find_spec
+from service.stores import open_store
+from service.stores.base import JobLimits, State
+from tests.benchmarks.tables import Table, seconds
+
+#: How many times as fast two workers have to be.
+RATIO = 1.5
+#: Puzzle, cycle and half-length of large searches.
+SEARCHES = [("4x4x4", "UFR UBL DFL", 8), ("3x3x3", "UFR UBL DFL", 11)]
+PLENTY = JobLimits(10**6, 10**6, 1e12)
+
+
+def workers(small: bool = False) -> Iterator[Table]:
+    """Search with one worker process and with two, each time from nothing in a store of its own."""
+    rows = []
+    for name, cycle, half_length in [("4x4x4", "UFR UBL DFL", 6)] if small else SEARCHES:
+        took, results = [], set()
+        for count in (1, 2):
+            spent, result, shards = _searched(name, cycle, half_length, count)
+            took.append(spent)
+            results.add(result)
+        ratio = took[0] / took[1]
+        verdict = "met" if ratio >= RATIO else "**missed**"
+        same = "yes" if len(results) == 1 else "**no**"
+        times = [seconds(one) for one in took]
+        row = [name, str(half_length), str(shards), *times, f"{ratio:.2f}", verdict, same]
+        rows.append(row)
+    head = ["puzzle", "half-length", "shards", "one worker", "two workers", "ratio"]
+    note = (
+        f"From the question in the store to the end of the job, {os.cpu_count()} cores; every "
+        "level from nothing, kernels loaded. To the letter: the results have the same digest."
+    )
+    title = "One worker process against two, on one SQLite file"
+    yield Table(title, [*head, f"at least {RATIO:g}", "same to the letter"], rows, [note])
+
+
+def _searched(name: str, cycle: str, half_length: int, count: int) -> tuple[float, str, int]:
+    """Return the seconds that so many workers took, what names the result, and shards done."""
+    puzzle = load(name)
+    wanted = request(puzzle, cycle, bounds=Bounds(half_length=half_length))
+    spec = find_spec(name, wanted)
+    key = spec.key(puzzle.digest, stored.version())
+    with tempfile.TemporaryDirectory() as folder:
+        address = str(Path(folder) / "store.sqlite")
+        store = open_store(address)
+        with contextlib.ExitStack() as stack:
+            stack.callback(store.close)
+            for _ in range(count):
+                stack.enter_context(_worker(address))
+            began = time.perf_counter()
+            store.jobs.submit(key, spec.kind, spec.text(), "somebody", PLENTY)
+            shards = 0
+            while True:
+                job = store.jobs.job(key)
+                assert job is not None
+                shards = max(shards, job.shards)
+                if job.state.over:
+                    break
+                time.sleep(0.02)
+            took = time.perf_counter() - began
+    assert job.state is State.DONE, job.error
+    return took, str(json.loads(job.outcome)["result"]), shards
+
+
+@contextlib.contextmanager
+def _worker(address: str) -> Iterator[None]:
+    """Give a worker process that is ready, and end it."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "service.works", str(os.getpid())],
+        env={**os.environ, "TREFOIL_STORE": address},
+        stdout=subprocess.PIPE,
+    )
+    try:
+        assert process.stdout is not None
+        assert process.stdout.readline()
+        yield
+    finally:
+        process.terminate()
+        process.wait()
+        if process.stdout is not None:
+            process.stdout.close()
