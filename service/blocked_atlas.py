@@ -21,6 +21,7 @@ from search.impossible import ImpossibleError, wanted_effect
 from search.nesting import things
 from search.request import look_alike
 from service.blocked import search
+from service.endings import PERSON
 
 if TYPE_CHECKING:
     from service.atlases import AtlasRequest, TypeAtlas
@@ -34,9 +35,10 @@ COMPARED = 12
 
 @dataclass(frozen=True)
 class _Feasible:
-    """Cycles of a type that nothing fastened forbids, and the first of the others."""
+    """Cycles of a type that nothing fastened forbids; how many others there are, the first one."""
 
     triples: tuple[Triple, ...]
+    impossible: int
     never: Triple | None
 
 
@@ -119,7 +121,9 @@ def found(engine: Engine, request: AtlasRequest, number: int) -> AtlasFound:
     own: Problem | None = None
     entries: list[Best] = []
     by, level = None, 0
-    if feasible.triples:
+    if engine.stop():
+        by = PERSON
+    elif feasible.triples:
         wanted = {t: _alike(request, t) for t in feasible.triples}
         asked = list(dict.fromkeys(other for row in wanted.values() for other in row))
         own = problem(puzzle, asked, request.layers, request.kept)
@@ -139,8 +143,8 @@ def found(engine: Engine, request: AtlasRequest, number: int) -> AtlasFound:
             if fitting:
                 entries.append(_best(puzzle, triple, fitting, request.bounds.setup))
     says = searched(own, request.bounds, request.alike, level, 0, None)
-    impossible = len(every) - len(feasible.triples)
-    return AtlasFound(tuple(entries), impossible, feasible.never, level, says.text, by)
+    told = feasible.impossible, feasible.never
+    return AtlasFound(tuple(entries), *told, level, says.text, by)
 
 
 def _forbid_many(puzzle: Puzzle, kind: PieceType, count: int) -> None:
@@ -155,16 +159,17 @@ def _forbid_many(puzzle: Puzzle, kind: PieceType, count: int) -> None:
 def _feasible(
     request: AtlasRequest, triples: Iterable[Triple], stop: Callable[[], bool]
 ) -> _Feasible:
-    """Return the cycles for which there is a wanted state that the group without blocks has."""
+    """Return the cycles for which there is a wanted state that the group without blocks has.
+
+    Of what was not looked at when ``stop()`` is true, nothing is said.
+    """
     kept: list[Triple] = []
-    never: Triple | None = None
+    others: list[Triple] = []
     for triple in triples:
-        stop()
-        if _why_never(request, triple) is None:
-            kept.append(triple)
-        elif never is None:
-            never = triple
-    return _Feasible(tuple(kept), never)
+        if stop():
+            break
+        (kept if _why_never(request, triple) is None else others).append(triple)
+    return _Feasible(tuple(kept), len(others), others[0] if others else None)
 
 
 def _why_never(request: AtlasRequest, triple: Triple) -> str | None:

@@ -288,6 +288,22 @@ def test_the_best_so_far_is_in_the_askers_letters(store: Store) -> None:
         desk.partial(question, {"words": [[7, words[0][1]]]})
 
 
+def test_the_best_so_far_where_turns_can_be_blocked(store: Store) -> None:
+    question = FindQuestion(puzzle="3x3x3-bandaged", cycle=["UR", "DL", "FL"], half_length=5)
+    desk = Desk(store)
+    content = store.things.get("result", answered(store, question)["result"])
+    assert content is not None
+    words = [[w["cycle"], w["turns"]] for w in json.loads(content)["words"][:3]]
+    report = json.loads(desk.partial(question, {"words": words, "half_length": 4}))
+    assert report["searched"]["half_length"] == 4
+    assert 1 <= len(report["answers"]) <= 3
+    puzzle = load("3x3x3-bandaged")
+    for answer in report["answers"]:
+        assert puzzle.first_blocked(parse(puzzle, answer["notation"]).word) is None
+    with pytest.raises(BrokenResultError):
+        desk.partial(question, {"words": [[0, [0]]]})
+
+
 def test_a_result_by_its_digest(store: Store) -> None:
     desk = Desk(store)
     question = FindQuestion(puzzle="3x3x3", cycle=["UFR", "UBL", "DFL"], half_length=5)
@@ -301,6 +317,13 @@ def test_a_result_by_its_digest(store: Store) -> None:
     plain = json.loads(desk.result(content))
     assert len(plain["answers"]) == len(report["answers"])
     assert json.loads(desk.result(content, plain["cycle"])) == plain
+    # Images give images: as many families, the best as short and as easy; hands choose the rest.
+    sizes = set()
+    for cycle in (["UFR", "UBL", "DFL"], ["DBR", "DFL", "UBL"], ["UFL", "DFR", "UBR"]):
+        shown = json.loads(desk.result(content, cycle, most=1000))["answers"]
+        best = min(a["turns"] for a in shown), min(a["things"] for a in shown)
+        sizes.add((*best, len(shown), sum(a["folded"] for a in shown)))
+    assert len(sizes) == 1
     image = json.loads(desk.result(content, ["DBR", "DFL", "UBL"], most=2, left_handed=True))
     assert image["cycle"] == ["DBR", "DFL", "UBL"]
     assert len(image["answers"]) == 2

@@ -188,6 +188,22 @@ def test_an_atlas_of_a_blocked_puzzle(store: Store) -> None:
         desk.result(json.dumps(told).encode())
 
 
+def test_an_atlas_of_a_blocked_puzzle_stops_at_once(store: Store) -> None:
+    desk = Desk(store)
+    question = AtlasQuestion(puzzle="3x3x3-stops", type="edge")
+    asked = desk.ask(question)
+    began = time.monotonic()
+    end = ended(
+        store, asked.kind, json.loads(asked.spec), going=lambda: time.monotonic() - began < 0.3
+    )
+    assert end.state is State.STOPPED
+    content = store.things.get("result", end.outcome["result"])
+    assert content is not None
+    report = json.loads(desk.answer(question, content, end.outcome))
+    assert report["stopped_by"] == "person"
+    assert report["types"][0]["impossible"] < report["types"][0]["cycles"]
+
+
 # --- Posted files -------------------------------------------------------------------------------
 
 
