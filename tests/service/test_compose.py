@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import shutil
@@ -136,16 +137,19 @@ class Composed:
 
     def end(self) -> None:
         """Tell all to leave, in the order in which compose does, and see that they do."""
+        ended: list[tuple[str, int | None]] = []
         for name in ("worker", "service", "redis"):
+            grace = float(SERVICES[name]["stop_grace_period"].rstrip("s"))
             processes = self.running.pop(name, [])
             for process in processes:
                 process.send_signal(signal.SIGTERM)
             for process in processes:
-                grace = float(SERVICES[name]["stop_grace_period"].rstrip("s"))
-                try:
-                    assert process.wait(grace) == 0, f"{name} did not end well"
-                finally:
-                    process.kill()
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    process.wait(grace)
+                ended.append((name, process.poll()))
+                process.kill()
+                process.wait()
+        assert all(status == 0 for _, status in ended), ended
 
     def _here(self, text: str) -> str:
         [volume] = SERVICES["redis"]["volumes"]
