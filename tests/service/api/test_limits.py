@@ -205,7 +205,10 @@ def test_streams(tmp_path: Path, limit: str) -> None:
                 if served.app.state.service.streams.total():
                     break
                 time.sleep(0.02)
-            refused(served.client.get(events), 429)
+            with served.client.stream("GET", events) as second:
+                assert second.status_code == 429
+                second.read()
+            refused(second, 429)
             answer = served.post(Prefer="wait=1")
             assert answer.status_code == 202
             assert "Preference-Applied" not in answer.headers
