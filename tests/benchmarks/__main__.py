@@ -16,6 +16,7 @@ from tests.benchmarks.leases import leases
 from tests.benchmarks.reference import reference
 from tests.benchmarks.serving import serving
 from tests.benchmarks.slices import slices
+from tests.benchmarks.stopping import stopping
 from tests.benchmarks.tables import Table
 
 BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
@@ -29,6 +30,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "serving": serving,
     "leases": leases,
     "slices": slices,
+    "stopping": stopping,
     "answering": answering,
 }
 

@@ -410,7 +410,4 @@ def test_lease_that_cannot_be_renewed_is_let_go_when_its_time_is_over(store: Sto
 
 def test_every_kind_that_may_be_asked_has_a_work() -> None:
     for kind in kinds.KINDS:
-        try:
-            assert kinds.work_for(kind) is kinds.work_for(kind)
-        except ModuleNotFoundError:
-            pytest.skip(f"{kind} is not there")
+        assert kinds.work_for(kind) is kinds.work_for(kind)
