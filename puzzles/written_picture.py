@@ -78,8 +78,7 @@ def draw(
 
 @lru_cache(maxsize=16)
 def _layout(puzzle: Puzzle, width: int) -> _Layout:
-    own = puzzle.places
-    flat = own.points if own is not None and own.points is not None else _circles(puzzle)
+    flat = positions(puzzle)
     low, high = flat.min(axis=0), flat.max(axis=0)
     spans = np.maximum(high - low, 1e-12)
     room = max(width - 2 * MARGIN, width * 0.5)
@@ -90,6 +89,12 @@ def _layout(puzzle: Puzzle, width: int) -> _Layout:
     middle = (low + high) / 2
     places = (flat - middle) * (scale, -scale) + (width / 2, height / 2)
     return _Layout(places, radius, float(height))
+
+
+def positions(puzzle: Puzzle) -> Vectors:
+    """Return where places are drawn, across and up (slots, 2), in a unit of their own."""
+    own = puzzle.places
+    return own.points if own is not None and own.points is not None else _circles(puzzle)
 
 
 def _least_distance(flat: Vectors) -> float:
@@ -123,7 +128,7 @@ def _circles(puzzle: Puzzle) -> Vectors:
     return result
 
 
-def _colour(puzzle: Puzzle, slot: int) -> str:
+def colour(puzzle: Puzzle, slot: int) -> str:
     """Return the colour that the file gives a place, else one for its type."""
     own = puzzle.places.colours[slot] if puzzle.places is not None else ""
     return own or PALETTE[int(puzzle.type_of[slot]) % len(PALETTE)]
@@ -137,18 +142,18 @@ def _disc(
 
     name = slot_names(puzzle)[slot] if placement is None else placement_name(puzzle, placement)
     (x, y), radius = layout.places[slot], layout.radius
-    colour = _colour(puzzle, slot)
+    fill = colour(puzzle, slot)
     if faded and not strong:
-        colour = pale(colour)
+        fill = pale(fill)
     edge = f'stroke="{INK}" stroke-width="2.2"' if strong else f'stroke="{GREY}" stroke-width="0.8"'
     result = [
-        f'<circle cx="{n(x)}" cy="{n(y)}" r="{n(radius)}" fill="{colour}" {edge} '
+        f'<circle cx="{n(x)}" cy="{n(y)}" r="{n(radius)}" fill="{fill}" {edge} '
         f'data-place="{escape(name)}"/>'
     ]
     # A letter is about 0.55 of its size wide, in common sans-serif type.
     size = min(radius * 1.05, 1.5 * radius / (0.55 * len(name)))
     if size >= SMALLEST_LETTERS:
-        result.append(text(x, y + size * 0.36, size, name, ink(colour)))
+        result.append(text(x, y + size * 0.36, size, name, ink(fill)))
     return result
 
 
@@ -259,7 +264,7 @@ def _legend(puzzle: Puzzle, width: int, top: float) -> list[list[str]]:
             x = 12.0
         y = top + LINE * (len(lines) - 0.5)
         lines[-1].append(
-            f'<circle cx="{n(x)}" cy="{n(y)}" r="5" fill="{_colour(puzzle, kind.first_slot)}" '
+            f'<circle cx="{n(x)}" cy="{n(y)}" r="5" fill="{colour(puzzle, kind.first_slot)}" '
             f'stroke="{GREY}" stroke-width="0.8"/>'
         )
         middle = x + 9.0 + len(kind.name) * size * 0.275

@@ -193,6 +193,12 @@ class Desk:
         single = len(found) == 1 and len(set(slots)) == len(slots)
         return draw(puzzle, found[0] if single else None, () if single else slots).encode()
 
+    def drawing(self, name: str) -> bytes:
+        """Return what a page needs to draw a puzzle and to turn it, as JSON."""
+        from puzzles.drawing import drawing
+
+        return drawing(puzzle_shelf.load(self.store, name)).text().encode()
+
     def _read(self, content: bytes) -> tuple[Puzzle, results.Result]:
         """Return the puzzle and the result that bytes stand for."""
         result = results.read(content)

@@ -135,6 +135,10 @@ def _picture(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.picture(message["puzzle"], message["cycle"], message["sequence"]))
 
 
+def _drawing(desk: Desk, store: Store, message: Message) -> Reply:
+    return Reply({}, desk.drawing(message["puzzle"]))
+
+
 def _about(desk: Desk, store: Store, message: Message) -> Reply:
     """Return which puzzle and type a result is about; a cycle is to be one of its own."""
     from service import results
@@ -172,6 +176,7 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "effect": _effect,
     "puzzle": _puzzle,
     "picture": _picture,
+    "drawing": _drawing,
     "about": _about,
     "catalogue": _catalogue,
 }

@@ -24,6 +24,7 @@ class Index(BaseModel):
     puzzle: Href
     parts: Href
     picture: Href
+    drawing: Href
     effects: Href
     searches: Href
     atlases: Href

@@ -54,6 +54,7 @@ INDEX = {
     "puzzle": "/api/puzzles/{puzzle}",
     "parts": "/api/puzzles/{puzzle}/parts",
     "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence}",
+    "drawing": "/api/puzzles/{puzzle}/drawing",
     "effects": "/api/puzzles/{puzzle}/effects",
     "searches": "/api/searches",
     "atlases": "/api/atlases",
@@ -212,6 +213,24 @@ async def get_picture(
         "sequence": view.sequence,
     }
     return await _read(request, message, SVG, {"Content-Security-Policy": PICTURE_POLICY})
+
+
+@router.get(
+    "/puzzles/{puzzle}/drawing",
+    operation_id="getDrawing",
+    response_class=Response,
+    responses={
+        200: {
+            "description": "patches, cuts, turns and names; lengths are whole multiples of a unit",
+            "content": {JSON: {"schema": {"type": "object"}}},
+        },
+        304: {"description": "not changed"},
+        404: {},
+    },
+)
+async def get_drawing(request: Request, puzzle: Name) -> Response:
+    """Return what a page needs to draw a puzzle and to turn it."""
+    return await _read(request, {"do": "drawing", "puzzle": puzzle})
 
 
 @router.post(

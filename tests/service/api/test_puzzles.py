@@ -47,6 +47,16 @@ def test_what_did_not_change_is_not_sent_again(shared: Served) -> None:
     assert other.status_code == 200
 
 
+def test_a_drawing_is_sent_once_and_has_the_puzzles_tables(shared: Served) -> None:
+    first = shared.client.get("/api/puzzles/3x3x3/drawing")
+    drawn = first.json()
+    assert (first.status_code, drawn["shape"], len(drawn["turns"]["name"])) == (200, "solid", 18)
+    assert len(drawn["stickers"]["outline"]) == 54
+    again = {"If-None-Match": first.headers["ETag"]}
+    assert shared.client.get("/api/puzzles/3x3x3/drawing", headers=again).status_code == 304
+    refused(shared.client.get("/api/puzzles/no-such/drawing"), 404)
+
+
 def test_pictures(shared: Served) -> None:
     plain = shared.client.get("/api/puzzles/3x3x3/picture.svg")
     assert plain.headers["Content-Type"] == "image/svg+xml"
