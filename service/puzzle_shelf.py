@@ -11,6 +11,7 @@ import re
 from puzzles import compile, file
 from puzzles.errors import NameNotFoundError
 from puzzles.puzzle import Puzzle
+from service.forgetting import make_room
 from service.stores.base import Store
 
 #: The kind of thing that a posted puzzle's file is in a store.
@@ -30,8 +31,10 @@ def load(store: Store, name: str) -> Puzzle:
     Raises NameNotFoundError for anything else, and where no such file was posted.
     """
     if ADDRESS.fullmatch(name):
+        make_room(name)
         return compile.from_text(name, text_of(store, name), name)
     if name in file.catalogue():
+        make_room()
         return compile.load(name)
     shown = name if len(name) <= 40 else f"{name[:40]}…"
     raise NameNotFoundError(f"there is no puzzle {shown!r}; GET /api/puzzles lists the catalogue's")
