@@ -17,6 +17,7 @@ from typing import Any, assert_never
 import puzzles
 from puzzles.errors import RequestError
 from puzzles.names import placement_name
+from puzzles.notation import Parsed, parse
 from puzzles.puzzle import Puzzle
 from search.answers import named
 from search.impossible import ImpossibleError, check, wanted_effect
@@ -157,15 +158,10 @@ class Desk:
 
     def effect(self, puzzle: str, sequence: str) -> bytes:
         """Return what a sequence does, as `trefoil try --json` prints it."""
-        from puzzles.blocking import why_blocked
         from puzzles.effects import effect_of
-        from puzzles.notation import parse
 
         loaded = puzzle_shelf.load(self.store, puzzle)
-        parsed = parse(loaded, sequence)
-        blocked = why_blocked(loaded, parsed.word)
-        if blocked is not None:
-            raise FieldError(blocked, "sequence")
+        parsed = _parsed(loaded, sequence)
         effect = effect_of(loaded, parsed.word)
         return _body(reports.tried(loaded, parsed.word, effect, parsed.left_over))
 
@@ -176,7 +172,6 @@ class Desk:
     def picture(self, name: str, cycle: str | None = None, sequence: str | None = None) -> bytes:
         """Return a picture of a puzzle as SVG, with a cycle in it, or with what a sequence does."""
         from puzzles.effects import cycles, effect_of
-        from puzzles.notation import parse
         from puzzles.picture import draw
 
         puzzle = puzzle_shelf.load(self.store, name)
@@ -188,7 +183,7 @@ class Desk:
             return draw(puzzle, triple).encode()
         if sequence is None:
             return draw(puzzle).encode()
-        found = cycles(puzzle, effect_of(puzzle, parse(puzzle, sequence).word))
+        found = cycles(puzzle, effect_of(puzzle, _parsed(puzzle, sequence).word))
         slots = [int(puzzle.slot_of[p]) for one in found for p in one]
         single = len(found) == 1 and len(set(slots)) == len(slots)
         return draw(puzzle, found[0] if single else None, () if single else slots).encode()
@@ -308,6 +303,17 @@ def _bounds(question: FindQuestion | AtlasQuestion) -> Bounds:
 
 def _shown(question: FindQuestion) -> tuple[Weights | None, int, bool]:
     return weights_of(question.weights), question.most, question.left_handed
+
+
+def _parsed(puzzle: Puzzle, sequence: str) -> Parsed:
+    """Return a sequence that can be done; raises NotationError, LimitError and FieldError."""
+    from puzzles.blocking import why_blocked
+
+    parsed = parse(puzzle, sequence)
+    blocked = why_blocked(puzzle, parsed.word)
+    if blocked is not None:
+        raise FieldError(blocked, "sequence")
+    return parsed
 
 
 def _names(text: str) -> list[str]:

@@ -362,6 +362,8 @@ def test_an_effect_is_what_try_prints(store: Store, asked: Ask) -> None:
         desk.effect("3x3x3", "(R)1000000")
     with pytest.raises(RequestError, match="UFR"):
         desk.effect("3x3x3-bandaged", "R U R")
+    with pytest.raises(RequestError, match="UFR"):
+        desk.picture("3x3x3-bandaged", sequence="R U R")
 
 
 def test_a_puzzle_in_short_and_its_picture(store: Store) -> None:
