@@ -200,10 +200,6 @@ def join(
                         entry = heads[j, key & mask]
                         if entry < 0 or (long == 0 and not least[c, words[lo + i, 0]]):
                             continue
-                        if tally[1] > most:
-                            place[0], place[1], place[2] = number + 1, block - 1, c
-                            place[3], place[4], place[5] = before, j, m
-                            return number, block - 1, written, 0
                         kept = written
                         carried = False
                         while entry >= 0:
@@ -287,6 +283,10 @@ def join(
                                 arm2,
                             )
                             written += 1
+                        if carried and tally[1] > most:
+                            place[0], place[1], place[2] = number + 1, block - 1, c
+                            place[3], place[4], place[5] = before, j, m + 1
+                            return number, block - 1, written, 0
                     first_column = 0
                 first_join = 0
         resume = 0
