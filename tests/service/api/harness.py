@@ -108,7 +108,7 @@ class Served:
 
     def lease(self) -> Lease:
         """Take the shard that is next."""
-        lease = self.store.jobs.lease("tester", 60.0)
+        lease = self.store.jobs.lease("tester", 600.0)
         assert lease is not None
         return lease
 

@@ -195,11 +195,14 @@ class Stream:
         assert response.headers["Content-Type"].startswith("text/event-stream")
         self._lines = response.iter_lines()
         self.retry: int | None = None
+        self._end = time.monotonic() + 15.0
 
     def next(self) -> tuple[str, str, Any] | None:
         """Return the name, number and data of the next event, None at the end."""
         name, number, data = "message", "", []
         for line in self._lines:
+            # Signs of life come every ten seconds, so that this is seen.
+            assert time.monotonic() < self._end, "nothing came"
             if not line:
                 if data:
                     return name, number, json.loads("\n".join(data))
