@@ -359,8 +359,17 @@ def test_store_that_is_away_is_waited_for(tmp_path: Path, away_at: str) -> None:
     over = is_over(store)
     flaky = SqliteStore(tmp_path / "store.sqlite")
     flaky.jobs = Flaky(store.jobs, away_at, 2)  # type: ignore[assignment]
-    loop.run(flaky, "worker", only(Squares()), over)
+    done: list[bytes] = []
+
+    class Counted(Squares):
+        def part(self, store: Store, spec: dict[str, Any], payload: bytes, *more: Any) -> bytes:
+            done.append(payload)
+            return super().part(store, spec, payload, *more)
+
+    loop.run(flaky, "worker", only(Counted()), over)
     ended = job(store)
+    # What was computed is kept until the store can take it.
+    assert sorted(done) == [b"0", b"1", b"2"]
     assert flaky.jobs.left == 0
     assert (ended.state, ended.spent > 0) == (State.DONE, True)
     assert json.loads(ended.outcome)["total"] == 5
