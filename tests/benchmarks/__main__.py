@@ -18,6 +18,7 @@ from tests.benchmarks.serving import serving
 from tests.benchmarks.slices import slices
 from tests.benchmarks.stopping import stopping
 from tests.benchmarks.tables import Table
+from tests.benchmarks.workers import workers
 
 BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "join": joins.join,
@@ -30,6 +31,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "serving": serving,
     "leases": leases,
     "slices": slices,
+    "workers": workers,
     "stopping": stopping,
     "answering": answering,
 }

@@ -17,13 +17,15 @@ from search.request import Bounds, request
 from service import stored
 from service.representatives import find_spec
 from service.stores import open_store
-from service.stores.base import JobLimits, State
+from service.stores.base import Job, JobLimits, State
 from tests.benchmarks.tables import Table, seconds
 
 #: How many times as fast two workers have to be.
 RATIO = 1.5
 #: Puzzle, cycle and half-length of large searches.
 SEARCHES = [("4x4x4", "UFR UBL DFL", 8), ("3x3x3", "UFR UBL DFL", 11)]
+#: Each is done so often by one and by two in turn, and the least times count.
+REPEATS = 3
 PLENTY = JobLimits(10**6, 10**6, 1e12)
 
 
@@ -31,28 +33,30 @@ def workers(small: bool = False) -> Iterator[Table]:
     """Search with one worker process and with two, each time from nothing in a store of its own."""
     rows = []
     for name, cycle, half_length in [("4x4x4", "UFR UBL DFL", 6)] if small else SEARCHES:
-        took, results = [], set()
-        for count in (1, 2):
-            spent, result, shards = _searched(name, cycle, half_length, count)
-            took.append(spent)
-            results.add(result)
-        ratio = took[0] / took[1]
+        took, computed, results, shards = {1: 1e9, 2: 1e9}, {1: 1e9, 2: 1e9}, set(), 0
+        for count in (1, 2) * (1 if small else REPEATS):
+            spent, job, shards = _searched(name, cycle, half_length, count)
+            took[count] = min(took[count], spent)
+            computed[count] = min(computed[count], job.spent)
+            results.add(json.loads(job.outcome)["result"])
+        ratio = took[1] / took[2]
         verdict = "met" if ratio >= RATIO else "**missed**"
         same = "yes" if len(results) == 1 else "**no**"
-        times = [seconds(one) for one in took]
-        row = [name, str(half_length), str(shards), *times, f"{ratio:.2f}", verdict, same]
-        rows.append(row)
+        row = [name, str(half_length), str(shards), seconds(took[1]), seconds(took[2])]
+        more = f"{computed[2] / computed[1]:.2f}"
+        rows.append([*row, f"{ratio:.2f}", verdict, more, same])
     head = ["puzzle", "half-length", "shards", "one worker", "two workers", "ratio"]
     note = (
-        f"From the question in the store to the end of the job, {os.cpu_count()} cores; every "
-        "level from nothing, kernels loaded. To the letter: the results have the same digest."
+        f"From the question in the store to the end of the job, {os.cpu_count()} cores, least of "
+        f"{REPEATS}; every level from nothing, kernels loaded. Computing: processor time of two "
+        "workers by that of one. Same: all results have one digest."
     )
     title = "One worker process against two, on one SQLite file"
-    yield Table(title, [*head, f"at least {RATIO:g}", "same to the letter"], rows, [note])
+    yield Table(title, [*head, f"at least {RATIO:g}", "computing", "same"], rows, [note])
 
 
-def _searched(name: str, cycle: str, half_length: int, count: int) -> tuple[float, str, int]:
-    """Return the seconds that so many workers took, what names the result, and shards done."""
+def _searched(name: str, cycle: str, half_length: int, count: int) -> tuple[float, Job, int]:
+    """Return the seconds that so many workers took, the job, and the most shards of a stage."""
     puzzle = load(name)
     wanted = request(puzzle, cycle, bounds=Bounds(half_length=half_length))
     spec = find_spec(name, wanted)
@@ -76,7 +80,7 @@ def _searched(name: str, cycle: str, half_length: int, count: int) -> tuple[floa
                 time.sleep(0.02)
             took = time.perf_counter() - began
     assert job.state is State.DONE, job.error
-    return took, str(json.loads(job.outcome)["result"]), shards
+    return took, job, shards
 
 
 @contextlib.contextmanager
