@@ -93,6 +93,10 @@ def _lines(text: str) -> str:
 Line = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME), AfterValidator(_one_line)]
 Text = Annotated[str, Field(min_length=1, max_length=LONGEST_TEXT), AfterValidator(_lines)]
 Digest = Annotated[str, Field(pattern="^[0-9a-f]{64}$", description="a result's digest")]
+State = Annotated[
+    Literal["new", "understood", "solved", "taught"],
+    Field(description="how far the club is with a puzzle"),
+]
 
 
 class _Shared(BaseModel):
@@ -119,6 +123,7 @@ class SharedPuzzle(_Shared):
 
     kind: Literal["puzzle"]
     puzzle: Name
+    state: State | None = None
     text: Text | None = None
 
 
@@ -149,6 +154,7 @@ class Changed(BaseModel):
 
     by: Line | None = None
     text: Text | None = None
+    state: State | None = Field(default=None, description="of a puzzle alone")
 
 
 @dataclass(frozen=True)
@@ -246,6 +252,8 @@ def change(store: Store, club: Club, number: int, changed: Changed) -> Item:
             data.pop(name, None)
         else:
             data[name] = value
+    if data["kind"] != "puzzle" and "state" in data:
+        raise RequestError(f"a {data['kind']} has no state; a puzzle has one")
     if data["kind"] == "note" and "text" not in data:
         raise RequestError("a note has a text; without one it can be taken off the shelf")
     text = json.dumps(data, sort_keys=True)

@@ -169,24 +169,41 @@ class Desk:
         """Return a puzzle in short, as JSON."""
         return _body({**reports.puzzle(puzzle_shelf.load(self.store, name)), "puzzle": name})
 
-    def picture(self, name: str, cycle: str | None = None, sequence: str | None = None) -> bytes:
-        """Return a picture of a puzzle as SVG, with a cycle in it, or with what a sequence does."""
+    def picture(
+        self,
+        name: str,
+        cycle: str | None = None,
+        sequence: str | None = None,
+        kind: str | None = None,
+        behind: bool = True,
+    ) -> bytes:
+        """Return a picture of a puzzle as SVG.
+
+        A cycle is drawn in it, or what a sequence moves is outlined, or the pieces of a type, by
+        its name. Without ``behind`` the view from behind is left out.
+        """
         from puzzles.effects import cycles, effect_of
+        from puzzles.names import read_type
         from puzzles.picture import draw
 
         puzzle = puzzle_shelf.load(self.store, name)
-        if cycle is not None and sequence is not None:
-            raise FieldError("give a cycle or a sequence to draw, and not both", "sequence")
+        given = {"cycle": cycle, "sequence": sequence, "type": kind}
+        last = [field for field, text in given.items() if text is not None][1:]
+        if last:
+            text = "give a cycle, a sequence or a type to draw, not several of them"
+            raise FieldError(text, last[-1])
         if cycle is not None:
             triple = request(puzzle, _names(cycle)).triples()[0]
             wanted_effect(puzzle, triple)
-            return draw(puzzle, triple).encode()
+            return draw(puzzle, triple, hidden=behind).encode()
         if sequence is None:
-            return draw(puzzle).encode()
+            marked = () if kind is None else read_type(puzzle, kind).slots
+            return draw(puzzle, marked=marked, hidden=behind).encode()
         found = cycles(puzzle, effect_of(puzzle, _parsed(puzzle, sequence).word))
         slots = [int(puzzle.slot_of[p]) for one in found for p in one]
         single = len(found) == 1 and len(set(slots)) == len(slots)
-        return draw(puzzle, found[0] if single else None, () if single else slots).encode()
+        shown = found[0] if single else None
+        return draw(puzzle, shown, () if single else slots, hidden=behind).encode()
 
     def drawing(self, name: str) -> bytes:
         """Return what a page needs to draw a puzzle and to turn it, as JSON."""

@@ -132,7 +132,9 @@ def _puzzle(desk: Desk, store: Store, message: Message) -> Reply:
 
 
 def _picture(desk: Desk, store: Store, message: Message) -> Reply:
-    return Reply({}, desk.picture(message["puzzle"], message["cycle"], message["sequence"]))
+    cycle, sequence, kind = (message.get(name) for name in ("cycle", "sequence", "type"))
+    behind = message.get("behind", True)
+    return Reply({}, desk.picture(message["puzzle"], cycle, sequence, kind, behind))
 
 
 def _drawing(desk: Desk, store: Store, message: Message) -> Reply:
@@ -155,13 +157,20 @@ def _about(desk: Desk, store: Store, message: Message) -> Reply:
 
 
 def _catalogue(desk: Desk, store: Store, message: Message) -> Reply:
+    """Return the puzzles of the catalogue; most are counted without being compiled."""
     from puzzles import file
+    from puzzles.known import known
 
+    counted = {own.name: own.types for own in known()}
     rows = [
         {
             "name": name,
             "description": file.read(name)[1].description,
             "href": f"/api/puzzles/{name}",
+            "types": [
+                {"name": kind.name, "count": kind.count}
+                for kind in counted.get(name) or _loaded(store, name).types
+            ],
         }
         for name in file.catalogue()
     ]

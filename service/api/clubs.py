@@ -26,13 +26,14 @@ from service.clubs import (
     SharedNote,
     SharedPuzzle,
     SharedResult,
+    State,
 )
 from service.questions import Name
 from service.settings import MOST_NAME
 from service.stores.base import Item, Role
 
 PREFIX = "/api/clubs"
-#: What every answer under PREFIX has: its address must not be passed on, found or kept.
+#: What every answer about a club has: its address must not be passed on, found or kept.
 SEALED = {
     "Referrer-Policy": "no-referrer",
     "X-Robots-Tag": "noindex",
@@ -71,6 +72,7 @@ class ClubItem(BaseModel):
     type: str | None = Field(description="the type of piece that it is about")
     result: Digest | None
     cycle: list[str] | None
+    state: State | None
     link: Href | None = Field(description="where the result or the puzzle is")
 
 
@@ -85,7 +87,7 @@ class Shelf(BaseModel):
 
 
 class Sealed:
-    """Puts what SEALED says on every answer under PREFIX, errors among them."""
+    """Puts what SEALED says on every answer about a club, errors among them."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -103,8 +105,8 @@ class Sealed:
 
 
 def is_club(path: str) -> bool:
-    """Return whether an address is one of a club."""
-    return path == PREFIX or path.startswith(f"{PREFIX}/")
+    """Return whether an address is one of a club, as JSON or as a page."""
+    return path == PREFIX or path.startswith((f"{PREFIX}/", f"{PREFIX.removeprefix('/api')}/"))
 
 
 def _problems(*statuses: int) -> dict[int | str, dict[str, Any]]:
@@ -120,7 +122,7 @@ Here = Annotated[Service, Depends(service)]
 Filter = Annotated[str | None, Query(max_length=MOST_NAME)]
 
 
-async def _entered(own: Service, key: str, least: Role) -> Entered:
+async def opened(own: Service, key: str, least: Role) -> Entered:
     """Return the club that a key opens; raises ProblemError and StoreError."""
     try:
         return await own.call(clubs.entered, own.store, key, least)
@@ -134,7 +136,7 @@ def _opens(least: Role) -> Callable[[Service, str], Awaitable[Entered]]:
     """Return what gives a route the club of its key, if that allows enough."""
 
     async def enter(own: Here, key: Key) -> Entered:
-        return await _entered(own, key, least)
+        return await opened(own, key, least)
 
     return enter
 
@@ -297,7 +299,7 @@ def _href(key: str) -> str:
 
 def _item(key: str, item: Item) -> ClubItem:
     data = clubs.contents(item)
-    names = ("by", "text", "puzzle", "type", "result", "cycle")
+    names = ("by", "text", "puzzle", "type", "result", "cycle", "state")
     return ClubItem(
         number=item.number,
         href=f"{_href(key)}/items/{item.number}",

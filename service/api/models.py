@@ -35,12 +35,20 @@ class Index(BaseModel):
     openapi: Href
 
 
+class TypeCount(BaseModel):
+    """A type of piece, and how many pieces it has."""
+
+    name: str
+    count: int
+
+
 class PuzzleLink(BaseModel):
     """A puzzle of the catalogue."""
 
     name: str
     description: str
     href: Href
+    types: list[TypeCount]
 
 
 class PuzzleList(BaseModel):

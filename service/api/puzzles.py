@@ -53,7 +53,7 @@ INDEX = {
     "puzzles": "/api/puzzles",
     "puzzle": "/api/puzzles/{puzzle}",
     "parts": "/api/puzzles/{puzzle}/parts",
-    "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence}",
+    "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence,type,behind}",
     "drawing": "/api/puzzles/{puzzle}/drawing",
     "effects": "/api/puzzles/{puzzle}/effects",
     "searches": "/api/searches",
@@ -67,7 +67,7 @@ INDEX = {
 
 
 class PictureView(BaseModel):
-    """What is marked in a picture: a cycle, or what a sequence moves."""
+    """What is marked in a picture: a cycle, what a sequence moves, or the pieces of a type."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -80,6 +80,8 @@ class PictureView(BaseModel):
     sequence: str | None = Field(
         default=None, max_length=1_000, description="a sequence", examples=["R U R' U'"]
     )
+    type: str | None = Field(default=None, max_length=MOST_NAME, description="a type of piece")
+    behind: bool = Field(default=True, description="whether the view from behind is drawn as well")
 
 
 @router.get("", operation_id="getIndex", response_model=Index)
@@ -91,7 +93,7 @@ async def index() -> Response:
 @router.get("/puzzles", operation_id="listPuzzles", response_model=PuzzleList)
 async def list_puzzles(request: Request) -> Response:
     """Return the catalogue."""
-    return await _read(request, {"do": "catalogue"})
+    return await _read(request, {"do": "catalogue"}, store=True)
 
 
 @router.post(
@@ -202,17 +204,22 @@ async def get_parts(
 async def get_picture(
     request: Request, puzzle: Name, view: Annotated[PictureView, Query()]
 ) -> Response:
-    """Return a picture of the solved puzzle; a cycle, or what a sequence moves, is marked."""
-    if view.cycle is not None and view.sequence is not None:
-        text = "a cycle and a sequence were given; one of them can be marked"
-        raise ProblemError(422, text, parameter="sequence")
+    """Return a picture of the solved puzzle, with what is asked for marked in it."""
+    given = [name for name in ("cycle", "sequence", "type") if getattr(view, name) is not None]
+    if len(given) > 1:
+        text = f"a {given[0]} and a {given[1]} were given; one of them can be marked"
+        raise ProblemError(422, text, parameter=given[1])
     message = {
         "do": "picture",
         "puzzle": puzzle,
         "cycle": view.cycle if cycle_of(view.cycle) else None,
         "sequence": view.sequence,
+        "type": view.type,
+        "behind": view.behind,
     }
-    return await _read(request, message, SVG, {"Content-Security-Policy": PICTURE_POLICY})
+    policy = {"Content-Security-Policy": PICTURE_POLICY}
+    # Compiling takes longer than drawing: what every visitor sees is there after a new start, too.
+    return await _read(request, message, SVG, policy, view.cycle is view.sequence is None)
 
 
 @router.get(
@@ -257,11 +264,15 @@ async def post_effect(request: Request, puzzle: Name, question: EffectQuestion) 
 
 
 async def _read(
-    request: Request, message: Message, media_type: str = JSON, more: dict[str, Any] | None = None
+    request: Request,
+    message: Message,
+    media_type: str = JSON,
+    more: dict[str, Any] | None = None,
+    store: bool = False,
 ) -> Response:
     """Return what a reader makes of a message that names a puzzle, to be asked for again."""
     own = service(request)
-    reply = await own.rendered(message, "query", store=False)
+    reply = await own.rendered(message, "query", store)
     response = tagged(request, reply.body, media_type, AGAIN)
     response.headers.update(more or {})
     return response

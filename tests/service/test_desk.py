@@ -377,7 +377,7 @@ def test_a_puzzle_in_short_and_its_picture(store: Store) -> None:
         drawn = desk.picture("3x3x3", **given)
         assert ElementTree.fromstring(drawn).tag.endswith("svg")
     assert desk.picture("3x3x3", cycle="UFR UBL DFL") == desk.picture("3x3x3", "UFR→UBL→DFL")
-    with pytest.raises(RequestError, match="not both"):
+    with pytest.raises(RequestError, match="not several"):
         desk.picture("3x3x3", "UFR UBL DFL", "R")
     with pytest.raises(RequestError, match="one type"):
         desk.picture("3x3x3", "UFR UBL UF")

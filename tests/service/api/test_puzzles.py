@@ -152,3 +152,22 @@ def test_no_file_of_the_machine_is_read(shared: Served, tmp_path: Path) -> None:
     own.write_text(FILE)
     answer = shared.post({"puzzle": str(own), "cycle": ["UFR", "UBL", "DFR"]})
     assert refused(answer, 422)["errors"][0]["pointer"] == "#/puzzle"
+
+
+def test_the_catalogue_says_how_many_pieces_there_are(shared: Served) -> None:
+    """Counted by hand; one puzzle whose turns can be blocked among them."""
+    told = {one["name"]: one for one in shared.client.get("/api/puzzles").json()["puzzles"]}
+    for name in ("3x3x3", "3x3x3-bandaged"):
+        counts = {kind["name"]: kind["count"] for kind in told[name]["types"]}
+        assert counts == {"corner": 8, "edge": 12, "centre": 6}
+
+
+def test_the_pieces_of_a_type_are_outlined(shared: Served) -> None:
+    href = "/api/puzzles/3x3x3/picture.svg"
+    edges = shared.client.get(href, params={"type": "edge", "behind": "false"}).text
+    assert "Outlined: UF, UB," in edges
+    assert "seen from behind" not in edges
+    assert "seen from behind" in shared.client.get(href, params={"type": "edge"}).text
+    problem = refused(shared.client.get(href, params={"type": "wing"}), 422, "wing")
+    assert problem["errors"][0]["parameter"] == "type"
+    refused(shared.client.get(href, params={"type": "edge", "sequence": "R"}), 422)
