@@ -70,10 +70,15 @@ def restrain(settings: ServiceSettings) -> None:
 def warm() -> None:
     """Load the kernels, or compile them where that was not done yet, by a small search."""
     from puzzles.compile import load
-    from search.finding import find
+    from search.deepening import deepen
+    from search.goals import goal_of
+    from search.request import Bounds, request
 
     # Half-length 5 goes through every kernel that a search without blocked turns has.
-    find(load("3x3x3"), "UFR UBL DFL", half_length=5, most=1)
+    wanted = request(load("3x3x3"), "UFR UBL DFL", bounds=Bounds(half_length=5))
+    scope = wanted.scope()
+    for _ in deepen(scope, goal_of(wanted, scope)):
+        pass
 
 
 def name() -> str:
