@@ -13,6 +13,7 @@ from typing import Any, Protocol
 
 from service.reading import LENGTHS, MEMORY, SECONDS, Message, RefusedError, Reply
 from service.stores.base import StoreError
+from service.turns import Turns
 
 #: Seconds that a reader may take until it is ready.
 STARTING_SECONDS = 60.0
@@ -48,8 +49,8 @@ class Pool(Protocol):
     async def start(self) -> None:
         """Begin to start readers; returns at once."""
 
-    async def reply(self, message: Message) -> Reply:
-        """Return what came of a message.
+    async def reply(self, message: Message, asker: str = "") -> Reply:
+        """Return what came of a message; readers are shared fairly between askers.
 
         Raises RefusedError, StoreError, BusyError, TooLongError and GoneError.
         """
@@ -110,9 +111,8 @@ class Readers:
             "OMP_NUM_THREADS": "1",
         }
         self._size, self._seconds, self._queue = size, seconds, queue
-        self._idle: asyncio.LifoQueue[_Reader] = asyncio.LifoQueue()
         self._all: set[_Reader] = set()
-        self._waiting = 0
+        self._turns: Turns[_Reader] = Turns()
         self._tasks: set[asyncio.Task[Any]] = set()
         self._closed = False
 
@@ -124,11 +124,11 @@ class Readers:
         for _ in range(self._size):
             self._spawn(self._started())
 
-    async def reply(self, message: Message) -> Reply:
+    async def reply(self, message: Message, asker: str = "") -> Reply:
         for _ in range(TRIES):
-            reader = await self._free()
+            reader = await self._free(asker)
             # An asker who leaves must not take the reader along in the middle of a frame.
-            doing = self._spawn(self._given(reader, message))
+            doing = self._spawn(self._given(reader, message, asker))
             try:
                 head, body = await asyncio.shield(doing)
             except (asyncio.IncompleteReadError, ConnectionError, json.JSONDecodeError):
@@ -144,36 +144,38 @@ class Readers:
         await asyncio.gather(*(reader.end() for reader in self._all), return_exceptions=True)
         self._all.clear()
 
-    async def _free(self) -> _Reader:
+    async def _free(self, asker: str) -> _Reader:
         """Return a reader that has nothing to do, when there is one; raises BusyError."""
-        if self._waiting >= self._queue:
+        if self._turns.waiting >= self._queue:
             raise BusyError
-        self._waiting += 1
         try:
             async with asyncio.timeout(self._seconds):
                 while True:
-                    reader = await self._idle.get()
+                    reader = await self._turns.take(asker)
                     if reader.alive:
                         return reader
+                    self._turns.lose(asker)
                     self._replace(reader)
         except TimeoutError:
             raise BusyError from None
-        finally:
-            self._waiting -= 1
 
-    async def _given(self, reader: _Reader, message: Message) -> tuple[dict[str, Any], bytes]:
+    async def _given(
+        self, reader: _Reader, message: Message, asker: str
+    ) -> tuple[dict[str, Any], bytes]:
         """Let a reader do a message, and have it back or replaced after that."""
         try:
             async with asyncio.timeout(self._seconds):
                 result = await reader.exchange(message)
         except TimeoutError:
             log.warning("a reader took longer than its limit and was ended")
+            self._turns.lose(asker)
             self._replace(reader)
             raise TooLongError from None
         except BaseException:
+            self._turns.lose(asker)
             self._replace(reader)
             raise
-        self._idle.put_nowait(reader)
+        self._turns.give_back(reader, asker)
         return result
 
     def _replace(self, reader: _Reader) -> None:
@@ -209,7 +211,7 @@ class Readers:
                 raise
             else:
                 self._all.add(reader)
-                self._idle.put_nowait(reader)
+                self._turns.add(reader)
                 return
 
     def _spawn(self, work: Coroutine[Any, Any, Any]) -> asyncio.Task[Any]:

@@ -9,6 +9,7 @@ import logging
 from collections import Counter
 from collections.abc import Callable, Coroutine, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import lru_cache, partial
 from pathlib import Path
@@ -39,6 +40,9 @@ ANSWER = "answer"
 #: Where what was asked stands in a request: the JSON body, the query, or the address.
 Place = Literal["body", "query", "path"]
 
+#: The address for which something is read; it stays in this process.
+_asking: ContextVar[str] = ContextVar("asking", default="")
+
 log = logging.getLogger("trefoil.api")
 
 
@@ -62,6 +66,10 @@ class Service:
         self._threads = CapacityLimiter(STORE_THREADS)
         self._secret: bytes | None = None
         self._tasks: set[asyncio.Task[None]] = set()
+
+    def enter(self, request: Request) -> None:
+        """Let what is read for a request count for the address that it comes from."""
+        _asking.set(askers.address(request, self.proxies))
 
     async def call(self, function: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
         """Return what a function of the store returns, which is called in a thread."""
@@ -132,7 +140,7 @@ class Service:
         """
         seconds = self.limits.reading
         try:
-            return await self.readers.reply(message)
+            return await self.readers.reply(message, _asking.get())
         except RefusedError as error:
             raise _refused(error, place) from None
         except BusyError:

@@ -46,7 +46,7 @@ class Inline:
     async def start(self) -> None:
         pass
 
-    async def reply(self, message: Message) -> Reply:
+    async def reply(self, message: Message, asker: str = "") -> Reply:
         self.asked.append(message)
         text = json.loads(json.dumps(message))
         return await asyncio.to_thread(reply_to, self.store, text)

@@ -220,7 +220,7 @@ class Failing(Inline):
 
     error: Exception
 
-    async def reply(self, message: Message) -> Reply:
+    async def reply(self, message: Message, asker: str = "") -> Reply:
         raise self.error
 
 
