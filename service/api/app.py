@@ -76,6 +76,7 @@ def create(
         hosts=settings.hosts,
         metrics=service.metrics,
         templates=Templates(app.openapi),
+        enter=service.enter,
     )
     # The last one stands before the others.
     app.add_middleware(Sealed)

@@ -8,6 +8,7 @@ import time
 from collections.abc import Awaitable, Callable, MutableMapping, Sequence
 from typing import Any
 
+from starlette.requests import Request
 from starlette.responses import Response
 
 from service.api.problems import ProblemError
@@ -51,8 +52,9 @@ class Guard:
         hosts: Sequence[str],
         metrics: Metrics,
         templates: Templates,
+        enter: Callable[[Request], None],
     ) -> None:
-        self._app, self._limits = app, limits
+        self._app, self._limits, self._enter = app, limits, enter
         self._hosts = None if "*" in hosts else frozenset(hosts)
         self._metrics, self._templates = metrics, templates
 
@@ -96,6 +98,7 @@ class Guard:
             scope["trefoil.head"] = True
         body = await self._body(fields, receive)
         _check_type(fields, body)
+        self._enter(Request(dict(scope)))
         await self._app(scope, _Again(body, receive), sent)
 
     async def _answered(

@@ -41,6 +41,7 @@ class Inline:
     def __init__(self, store: Store) -> None:
         self.store = store
         self.asked: list[Message] = []
+        self.askers: list[str] = []
         self.ready = 1
 
     async def start(self) -> None:
@@ -48,6 +49,7 @@ class Inline:
 
     async def reply(self, message: Message, asker: str = "") -> Reply:
         self.asked.append(message)
+        self.askers.append(asker)
         text = json.loads(json.dumps(message))
         return await asyncio.to_thread(reply_to, self.store, text)
 

@@ -77,6 +77,17 @@ def test_stores_hash_differently(tmp_path: Path) -> None:
     assert len(found) == 2
 
 
+def test_readers_are_told_for_whom_they_read(tmp_path: Path) -> None:
+    with serving(tmp_path, proxies=("127.0.0.1",)) as served:
+        for last in (1, 2):
+            served.client.post(
+                "/api/puzzles/3x3x3/effects",
+                json={"sequence": "R" * last},
+                headers={"X-Forwarded-For": f"192.0.2.{last}"},
+            )
+        assert served.readers.askers == ["192.0.2.1", "192.0.2.2"]  # type: ignore[attr-defined]
+
+
 def _key(served: Served) -> str:
     return str(served.lease().shard.job)
 
