@@ -92,7 +92,7 @@ def test_workers_killed_at_random(tmp_path: Path) -> None:
     wanted = submit_all(store, questions())
     with closing(sqlite3.connect(path)) as file:
         file.executescript(AUDIT)
-    with at_work(path, 3, LEASE_SECONDS):
+    with at_work(path, 3, 2 * LEASE_SECONDS):
         killed = kill_at_random(path, random.Random(20261125))
         until(lambda: all_over(store, wanted), LONG, "the end of all searches")
     assert killed == KILLS
