@@ -1,4 +1,4 @@
-"""The HTTP API of a service as an application."""
+"""The HTTP API and the pages of a service as an application."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from fastapi import FastAPI
 from service.api import problems
 from service.api.clubs import Sealed
 from service.api.clubs import router as clubs
+from service.api.compressing import Compressed
 from service.api.context import Service, sources
 from service.api.guard import Guard
 from service.api.health import router as health
@@ -22,6 +23,8 @@ from service.api.results import router as results
 from service.api.searches import router as searches
 from service.api.templates import Templates
 from service.limits import Limits, limits
+from service.pages import forms, routes
+from service.pages.problems import Problems
 from service.readers import Pool, Readers
 from service.settings import ServiceSettings
 from service.stores import open_store
@@ -66,7 +69,7 @@ def create(
     )
     app.state.service = service
     app.state.leaving = threading.Event()
-    for router in (puzzles, searches, results, clubs, health):
+    for router in (puzzles, searches, results, clubs, health, routes.router):
         app.include_router(router)
     problems.register(app)
     app.openapi = document(app)  # type: ignore[method-assign]
@@ -75,10 +78,13 @@ def create(
         limits=own,
         hosts=settings.hosts,
         metrics=service.metrics,
-        templates=Templates(app.openapi),
+        templates=Templates(lambda: {**app.openapi()["paths"], **routes.paths()}),
+        forms=forms.TAKING,
         enter=service.enter,
     )
     # The last one stands before the others.
+    app.add_middleware(Problems)
+    app.add_middleware(Compressed)
     app.add_middleware(Sealed)
     return app
 

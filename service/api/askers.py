@@ -48,6 +48,15 @@ def address(request: Request, proxies: Sequence[Network]) -> str:
     return str(found)
 
 
+def scheme(request: Request, proxies: Sequence[Network]) -> str:
+    """Return by which scheme a browser has called, as a trusted proxy says or as it is here."""
+    peer = _read(request.client.host if request.client else "")
+    said = request.headers.get("x-forwarded-proto", "").rpartition(",")[2].strip().lower()
+    if peer is not None and _trusted(peer, proxies) and said in ("http", "https"):
+        return said
+    return request.url.scheme
+
+
 def _read(text: str) -> Address | None:
     bare = text.removeprefix("[").partition("]")[0] if text.startswith("[") else text
     if bare.count(":") == 1:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import asyncio
 import logging
 import time
-from collections.abc import Awaitable, Callable, MutableMapping, Sequence
+from collections.abc import Awaitable, Callable, Collection, MutableMapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from starlette.requests import Request
@@ -42,8 +43,23 @@ class _LeftError(Exception):
     """Whoever asked is gone before all of the request has arrived."""
 
 
+@dataclass(frozen=True)
+class Kind:
+    """A kind of body that is taken: its media type, and what it is called."""
+
+    media_type: str
+    words: str
+
+
+JSON = Kind("application/json", "JSON")
+FORM = Kind("application/x-www-form-urlencoded", "a form")
+
+
 class Guard:
-    """Checks a request before any route sees it, and answers for what goes wrong behind."""
+    """Checks a request before any route sees it, and answers for what goes wrong behind.
+
+    ``forms`` are the templates of addresses that take forms, and no JSON.
+    """
 
     def __init__(
         self,
@@ -52,11 +68,12 @@ class Guard:
         hosts: Sequence[str],
         metrics: Metrics,
         templates: Templates,
+        forms: Collection[str],
         enter: Callable[[Request], None],
     ) -> None:
         self._app, self._limits, self._enter = app, limits, enter
         self._hosts = None if "*" in hosts else frozenset(hosts)
-        self._metrics, self._templates = metrics, templates
+        self._metrics, self._templates, self._forms = metrics, templates, forms
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -97,7 +114,8 @@ class Guard:
             scope["method"] = "GET"
             scope["trefoil.head"] = True
         body = await self._body(fields, receive)
-        _check_type(fields, body)
+        if body:
+            _check_type(fields, FORM if self._templates.of(scope["path"]) in self._forms else JSON)
         self._enter(Request(dict(scope)))
         await self._app(scope, _Again(body, receive), sent)
 
@@ -213,13 +231,11 @@ class _Again:
         return await self._receive()
 
 
-def _check_type(fields: list[tuple[bytes, bytes]], body: bytes) -> None:
-    """Raise ProblemError for a body that does not say that it is JSON."""
-    if not body:
-        return
+def _check_type(fields: list[tuple[bytes, bytes]], kind: Kind) -> None:
+    """Raise ProblemError for a body that does not say that it is of the right kind."""
     given = next((value for name, value in fields if name == b"content-type"), b"")
-    kind, _, more = given.decode("latin-1").partition(";")
+    name, _, more = given.decode("latin-1").partition(";")
     charset = more.strip().lower().replace('"', "").replace(" ", "")
-    if kind.strip().lower() != "application/json" or charset not in ("", "charset=utf-8"):
-        text = "the body must be JSON and say so: Content-Type: application/json"
-        raise ProblemError(415, text, header="Content-Type", headers={"Accept": "application/json"})
+    if name.strip().lower() != kind.media_type or charset not in ("", "charset=utf-8"):
+        text = f"the body must be {kind.words} and say so: Content-Type: {kind.media_type}"
+        raise ProblemError(415, text, header="Content-Type", headers={"Accept": kind.media_type})

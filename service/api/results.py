@@ -9,9 +9,10 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
 from service.api.caching import IMMUTABLE, tagged
-from service.api.context import service
+from service.api.context import Service, service
 from service.api.models import AtlasReport, FindReport, PartsReport
 from service.api.problems import ProblemError
+from service.reading import Reply
 from service.settings import DEFAULT_ANSWERS, MOST_NAME, MOST_SHOWN
 
 router = APIRouter(prefix="/api", tags=["results"])
@@ -53,7 +54,12 @@ async def result(
     view: Annotated[View, Query()],
 ) -> Response:
     """Return a result, ranked for whoever asks; it never changes."""
-    own = service(request)
+    reply = await rendered(service(request), digest, view)
+    return tagged(request, reply.body, JSON, IMMUTABLE)
+
+
+async def rendered(own: Service, digest: str, view: View) -> Reply:
+    """Return a result as it is to be shown; raises ProblemError and StoreError."""
     if view.most > own.limits.shown:
         text = f"most: at most {own.limits.shown} was expected, not {view.most}"
         raise ProblemError(422, text, parameter="most")
@@ -65,8 +71,7 @@ async def result(
         "left_handed": view.left_handed,
         "weights": view.weights,
     }
-    reply = await own.rendered(message, "query")
-    return tagged(request, reply.body, JSON, IMMUTABLE)
+    return await own.rendered(message, "query")
 
 
 def cycle_of(text: str | None) -> list[str] | None:

@@ -13,10 +13,10 @@ _METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 
 
 class Templates:
-    """Finds the template of an address among those of an OpenAPI document, which is made late."""
+    """Finds the template of an address among paths as OpenAPI has them, which are made late."""
 
-    def __init__(self, document: Callable[[], Mapping[str, Any]]) -> None:
-        self._document = document
+    def __init__(self, paths: Callable[[], Mapping[str, Any]]) -> None:
+        self._paths = paths
         self._found: list[tuple[re.Pattern[str], str, tuple[str, ...]]] | None = None
 
     def of(self, path: str) -> str:
@@ -31,7 +31,7 @@ class Templates:
 
     def _match(self, path: str) -> tuple[str, tuple[str, ...]] | None:
         if self._found is None:
-            self._found = [_compiled(*one) for one in self._document()["paths"].items()]
+            self._found = [_compiled(*one) for one in self._paths().items()]
             self._found.append(_compiled("/api/openapi.json", {"get": {}}))
             # What is written out goes before what a part of an address may stand for.
             self._found.sort(key=lambda one: one[1].count("{"))

@@ -28,8 +28,11 @@ async def form(request: Request, secret: bool) -> dict[str, str]:
     body = await request.body()
     try:
         pairs = parse_qsl(
-            body.decode("ascii"), strict_parsing=bool(body), max_num_fields=MOST_FIELDS,
-            keep_blank_values=True, errors="strict",
+            body.decode("ascii"),
+            strict_parsing=bool(body),
+            max_num_fields=MOST_FIELDS,
+            keep_blank_values=True,
+            errors="strict",
         )
     except ValueError:
         raise ProblemError(400, "the form is not well-formed") from None

@@ -76,7 +76,7 @@ async def static(request: Request, digest: str, name: str) -> Response:
     own = statics()
     file = own.files.get(name)
     if file is None or digest != own.digest:
-        raise ProblemError(404, "there is no such file; the page that names it is to be loaded anew")
+        raise ProblemError(404, "there is no such file; load the page that names it anew")
     headers = {"Cache-Control": IMMUTABLE, "Vary": "Accept-Encoding"}
     if file.small is not None and takes_gzip(request.headers.getlist("accept-encoding")):
         headers["Content-Encoding"] = "gzip"

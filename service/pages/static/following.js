@@ -1,0 +1,96 @@
+/** Waits for a search, says how it stands, and then puts what came of it into the page. */
+
+/**
+ * @typedef {object} Search
+ * @property {string} state
+ * @property {{step: string | null, share: number | null, left: number | null} | null} progress
+ */
+
+/** States in which there is something to show. */
+const OVER = ["done", "failed"];
+/** Milliseconds after which it is looked again where a stream is refused. */
+const AGAIN = 3_000;
+
+/**
+ * Follow the search of a section until it is over.
+ *
+ * @param {HTMLElement} section `data-follow` is the search, `data-page` the page that shows it
+ * @param {(part: Element) => void} enhance makes what comes into the page work
+ */
+export function follow(section, enhance) {
+  const search = section.dataset.follow ?? "";
+  const status = section.querySelector("[role=status]");
+  const stop = section.querySelector("button.stop");
+  if (stop instanceof HTMLButtonElement) {
+    stop.hidden = false;
+    stop.addEventListener("click", async () => {
+      stop.disabled = true;
+      try {
+        await fetch(search, { method: "DELETE" });
+      } catch {
+        stop.disabled = false;
+      }
+    });
+  }
+
+  /** @param {string} text */
+  const say = (text) => {
+    if (status && status.textContent !== text) status.textContent = text;
+  };
+
+  const listen = () => {
+    const events = new EventSource(`${search}/events`);
+    events.addEventListener("search", (event) => {
+      const told = /** @type {Search} */ (JSON.parse(event.data));
+      if (told.state === "stopped") {
+        events.close();
+        say("This was stopped; looking again begins it anew.");
+      } else if (OVER.includes(told.state)) {
+        events.close();
+        void replace();
+      } else {
+        say(words(told));
+      }
+    });
+    events.addEventListener("lost", () => {
+      events.close();
+      void replace();
+    });
+    events.addEventListener("error", () => {
+      say("The connection is lost; this goes on by itself when it is back.");
+      if (events.readyState === EventSource.CLOSED) setTimeout(replace, AGAIN);
+    });
+  };
+
+  const replace = async () => {
+    try {
+      const page = await fetch(section.dataset.page ?? "", { headers: { Accept: "text/html" } });
+      const text = await page.text();
+      const main = new DOMParser().parseFromString(text, "text/html").querySelector("main");
+      const old = document.querySelector("main");
+      if (!main || !old || !page.ok) throw new Error("this is not the page");
+      const held = old.contains(document.activeElement);
+      const from = [...old.children].indexOf(section);
+      // What stands before stays as it is, with whatever was opened there.
+      for (const child of [...old.children].slice(from)) child.remove();
+      const added = [...main.children].slice(from);
+      old.append(...added);
+      if (held && !old.contains(document.activeElement)) old.focus();
+      for (const child of added) enhance(child);
+    } catch {
+      say("The connection is lost; this goes on by itself when it is back.");
+      setTimeout(replace, AGAIN);
+    }
+  };
+
+  listen();
+}
+
+/** @param {Search} told */
+function words(told) {
+  const step = told.progress?.step;
+  const share = told.progress?.share;
+  const done = share ? `, ${Math.round(100 * share)} of 100 done` : "";
+  const waiting = told.state === "waiting" ? ", as soon as a worker is free" : "";
+  return `This is being worked out${waiting}${step ? `: ${step}` : ""}${done}.`;
+}
