@@ -36,13 +36,13 @@ class Leaving:
         """Leave at SIGTERM and SIGINT, at once when one comes again.
 
         A worker with a parent does not listen to SIGINT: Ctrl-C reaches the parent as well, which
-        says to its workers what they are to do.
+        says to its workers what they are to do, more than once, and ends those that do not leave.
         """
         signal.signal(signal.SIGTERM, self._tell)
         signal.signal(signal.SIGINT, self._tell if self._parent is None else signal.SIG_IGN)
 
     def _tell(self, number: int, frame: FrameType | None) -> None:
-        if self.told:
+        if self.told and self._parent is None:
             # What this process had is taken by others when its lease has run out.
             os._exit(128 + number)
         self.told = True

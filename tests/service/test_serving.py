@@ -14,6 +14,7 @@ import pytest
 
 from puzzles.errors import RequestError
 from service import serving, settings, supervising
+from service.stores.sqlite import SqliteStore
 from service.supervising import Workers
 from tests.service.processes import Process, children, is_there, until
 from tests.service.processes import serving as run_service
@@ -114,6 +115,27 @@ def test_service_leaves_with_all_that_it_began(tmp_path: Path) -> None:
         assert time.monotonic() - began < 10.0
         until(lambda: not any(is_there(one) for one in below), 2.0)
         assert not service.err
+
+
+def test_streams_end_and_work_is_given_back_when_the_service_leaves(tmp_path: Path) -> None:
+    path = tmp_path / "store.sqlite"
+    question = {"puzzle": "4x4x4", "cycle": ["UFR", "UBL", "DFL"], "half_length": 10}
+    with run_service(path) as service:
+        search = service.post({**question, "seconds": 600}).json()
+        until(lambda: service.client.get(search["href"]).json()["state"] == "running")
+        with service.client.stream("GET", search["events"]) as stream:
+            lines = stream.iter_lines()
+            next(lines)
+            service.tell()
+            # Comes to its end instead of a time-out or a broken connection.
+            assert any(line.startswith("data:") for line in lines)
+        assert service.ended() == 0
+    store = SqliteStore(path)
+    figures = store.jobs.figures()
+    assert (figures.jobs_open, figures.shards_leased, figures.lapsed) == (1, 0, 0)
+    assert figures.shards_open > 0
+    assert figures.workers == 0
+    store.close()
 
 
 def test_second_signal_ends_at_once(tmp_path: Path) -> None:
