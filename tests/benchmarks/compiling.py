@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterator
 
 from puzzles import load
+from puzzles.compile import from_text
 from puzzles.file import catalogue
 from tests.benchmarks.tables import Table, against, least, seconds
 
@@ -16,6 +17,7 @@ TARGETS = {"5x5x5": 1.0, "ball-sixths": 1.0, "ball-sixths-218": 1.5}
 _COLD = """
 import sys, time
 from puzzles import load
+from puzzles.compile import from_text
 started = time.process_time()
 load(sys.argv[1])
 print(time.process_time() - started)
@@ -28,7 +30,7 @@ def compiling(small: bool = False) -> Iterator[Table]:
     for name in ["2x2x2"] if small else catalogue():
 
         def work(name: str = name) -> None:
-            load.cache_clear()
+            from_text.cache_clear()
             load(name)
 
         spent = least(work, 1 if small else 3)
