@@ -17,7 +17,6 @@ TARGETS = {"5x5x5": 1.0, "ball-sixths": 1.0, "ball-sixths-218": 1.5}
 _COLD = """
 import sys, time
 from puzzles import load
-from puzzles.compile import from_text
 started = time.process_time()
 load(sys.argv[1])
 print(time.process_time() - started)
