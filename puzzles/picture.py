@@ -37,13 +37,15 @@ def draw(
     marked: Iterable[int] = (),
     width: int = 480,
     hidden: bool = True,
+    alone: bool = False,
 ) -> str:
     """Return the solved puzzle as the text of an SVG picture.
 
     ``cycle`` is a tuple of placements: their pieces are outlined, their stickers numbered in order
     and joined by arrows; a step to the other view is a dashed stub with the other's number.
     On a ball, pieces too small for that stand enlarged below, and rings say where they are.
-    ``marked`` are slots to outline. Without ``hidden`` the second view, from behind and below, is
+    ``marked`` are slots to outline; with ``alone`` all others step back, as beside a cycle.
+    Without ``hidden`` the second view, from behind and below, is
     left out. ``width`` is in pixels.
     Raises ValueError for a width out of bounds and for a cycle of several types.
     """
@@ -52,12 +54,13 @@ def draw(
     places = tuple(int(p) for p in cycle or ())
     if len({int(puzzle.type_of[puzzle.slot_of[p]]) for p in places}) > 1:
         raise ValueError("cycle: placements of one type were expected")
+    faded = alone or bool(places)
     outlined = {int(slot) for slot in marked} | {int(puzzle.slot_of[p]) for p in places}
     if puzzle.shape == "written":
         from puzzles import written_picture
 
         said = _title(puzzle, places), _description(puzzle, places, outlined)
-        return written_picture.draw(puzzle, places, outlined, width, *said)
+        return written_picture.draw(puzzle, places, outlined, width, *said, faded)
     scenes: Sequence[SolidScene | BallScene]
     if puzzle.shape == "ball":
         scenes, whole = ball_scenes(puzzle, width, hidden)
@@ -92,14 +95,14 @@ def draw(
         if isinstance(scene, BallScene):
             rings, busy, spots = enlarging.rings(details, scene, shown, spots)
         drawn, busy = arrows(scene, spots, len(shown), radius, busy)
-        letters, plain = scene.letters(outlined, bool(places), busy)
+        letters, plain = scene.letters(outlined, faded, busy)
         plain |= set(here.values())
         if isinstance(scene, BallScene):
             # A thick outline would hide what is so small.
             finely = {puzzle.stickers[shown[k]].slot for detail in details for k in detail.steps}
-            parts.extend(scene.stickers(outlined, bool(places), plain, finely))
+            parts.extend(scene.stickers(outlined, faded, plain, finely))
         else:
-            parts.extend(scene.stickers(outlined, bool(places), plain))
+            parts.extend(scene.stickers(outlined, faded, plain))
         parts.extend([*rings, *letters, *drawn, "</g>"])
     radius = disc_radius([spot for detail in details for spot in detail.spots(shown).values()])
     for detail in details:

@@ -50,10 +50,12 @@ def draw(
     width: int,
     title: str,
     description: str,
+    faded: bool,
 ) -> str:
     """Return the solved puzzle as the text of an SVG picture.
 
-    ``cycle`` are placements that arrows join, ``outlined`` slots, those of the cycle among them.
+    ``cycle`` are placements that arrows join, ``outlined`` slots, those of the cycle among them;
+    if ``faded``, all others step back.
     """
     layout = _layout(puzzle, width)
     legend = _legend(puzzle, width, layout.height)
@@ -69,7 +71,7 @@ def draw(
     said = {int(puzzle.slot_of[p]): int(p) for p in cycle}
     # Outlined discs come last, on top of their neighbours.
     for slot in sorted(range(puzzle.slot_count), key=lambda k: k in outlined):
-        parts.extend(_disc(puzzle, layout, slot, slot in outlined, bool(cycle), said.get(slot)))
+        parts.extend(_disc(puzzle, layout, slot, slot in outlined, faded, said.get(slot)))
     parts.extend(_arrows(puzzle, layout, cycle))
     parts.extend(part for line in legend for part in line)
     parts.append("</svg>")

@@ -165,6 +165,19 @@ class Desk:
         effect = effect_of(loaded, parsed.word)
         return _body(reports.tried(loaded, parsed.word, effect, parsed.left_over))
 
+    def reading(self, puzzle: str, sequence: str) -> bytes:
+        """Return how a sequence is made, as `trefoil read --json` prints it."""
+        from puzzles.blocking import why_blocked
+        from puzzles.notation import parse
+        from service.read_report import reading
+
+        loaded = puzzle_shelf.load(self.store, puzzle)
+        parsed = parse(loaded, sequence)
+        blocked = why_blocked(loaded, parsed.word)
+        if blocked is not None:
+            raise FieldError(blocked, "sequence")
+        return _body(reading(loaded, parsed))
+
     def puzzle(self, name: str) -> bytes:
         """Return a puzzle in short, as JSON."""
         return _body({**reports.puzzle(puzzle_shelf.load(self.store, name)), "puzzle": name})
@@ -198,7 +211,7 @@ class Desk:
             return draw(puzzle, triple, hidden=behind).encode()
         if sequence is None:
             marked = () if kind is None else read_type(puzzle, kind).slots
-            return draw(puzzle, marked=marked, hidden=behind).encode()
+            return draw(puzzle, marked=marked, hidden=behind, alone=kind is not None).encode()
         found = cycles(puzzle, effect_of(puzzle, _parsed(puzzle, sequence).word))
         slots = [int(puzzle.slot_of[p]) for one in found for p in one]
         single = len(found) == 1 and len(set(slots)) == len(slots)

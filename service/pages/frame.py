@@ -62,6 +62,7 @@ def environment() -> Environment:
     own.filters["day"] = wording.day
     own.filters["grouped"] = wording.grouped
     own.filters["raised"] = wording.raised
+    own.filters["sentence"] = wording.sentence
     return own
 
 

@@ -11,6 +11,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.api.problems import MEDIA_TYPE
 from service.pages.frame import page
+from service.pages.wording import sentence
 
 #: Addresses of machines, which are always answered with problems.
 MACHINES = ("/api", "/livez", "/readyz", "/metrics")
@@ -93,7 +94,7 @@ def told(problem: dict[str, Any]) -> dict[str, str]:
     """Return what a page says of a problem."""
     title = str(problem.get("title", "Something is wrong"))
     detail = str(problem.get("detail", "the request was not done"))
-    return {"title": title, "detail": detail[:1].upper() + detail[1:].rstrip(".") + "."}
+    return {"title": title, "detail": sentence(detail)}
 
 
 def _of_machines(path: str) -> bool:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from puzzles import file
 from service import puzzle_shelf
+from puzzles import paint
 from service.works.kinds import work_for
 from service.works.loop import do_lease
 from tests.service.api.harness import Served
@@ -167,6 +168,10 @@ def test_the_pieces_of_a_type_are_outlined(shared: Served) -> None:
     edges = shared.client.get(href, params={"type": "edge", "behind": "false"}).text
     assert "Outlined: UF, UB," in edges
     assert "seen from behind" not in edges
+    # Of the nine stickers of a face four are those of edges.
+    blue = paint.PALETTE[0]
+    assert edges.count(f'fill="{blue}"') == 4
+    assert edges.count(f'fill="{paint.pale(blue)}"') == 5
     assert "seen from behind" in shared.client.get(href, params={"type": "edge"}).text
     problem = refused(shared.client.get(href, params={"type": "wing"}), 422, "wing")
     assert problem["errors"][0]["parameter"] == "type"
