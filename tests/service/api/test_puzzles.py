@@ -7,9 +7,8 @@ import time
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
-from puzzles import file
+from puzzles import file, paint
 from service import puzzle_shelf
-from puzzles import paint
 from service.works.kinds import work_for
 from service.works.loop import do_lease
 from tests.service.api.harness import Served
