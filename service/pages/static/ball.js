@@ -7,7 +7,7 @@
  */
 
 import { area } from "./ink.js";
-import { Stickers, carried, vectorArea } from "./stickers.js";
+import { Stickers, vectorArea } from "./stickers.js";
 import { applied, times, unit } from "./view.js";
 
 /** @typedef {import("./ink.js").Line} Line */
@@ -21,6 +21,9 @@ import { applied, times, unit } from "./view.js";
 
 /** From how far behind the middle the ball is projected, in radii; 1 would be stereographic. */
 const AWAY = 2.2;
+/** How far beyond the disc hidden lines run, in radii, and the steps in which they go around it. */
+const FARTHEST = 0.3;
+const AROUND = 0.8;
 /** Corners closer than this, in units of the data, are the same. */
 const SAME = 3;
 
@@ -99,10 +102,10 @@ export class Ball extends Stickers {
    * @returns {Patch | null}
    */
   #patch(view, matrix, sticker, piece) {
-    const { line, seen } = flat(view, matrix, this.outlines[sticker]);
-    const inner = area(line);
-    if (!seen && Math.abs(inner) < Math.PI * view.scale * view.scale) return null;
-    return { sticker, piece, outline: line, painted: line, outside: inner < 0 };
+    const found = flat(view, matrix, this.outlines[sticker]);
+    if (!found) return null;
+    const { line } = found;
+    return { sticker, piece, outline: line, painted: line, outside: area(line) < 0 };
   }
 
   /**
@@ -118,11 +121,11 @@ export class Ball extends Stickers {
     const add = (piece, lines, wide) => {
       const matrix = times(view.matrix, this.matrix(piece, standing));
       for (const points of lines) {
-        const { line, seen } = flat(view, matrix, points);
-        if (!seen) continue;
+        const found = flat(view, matrix, points);
+        if (!found?.seen) continue;
         const alike = result.get(wide);
-        if (alike) alike.push(line);
-        else result.set(wide, [line]);
+        if (alike) alike.push(found.line);
+        else result.set(wide, [found.line]);
       }
     };
     for (const { piece, lines } of this.seams) add(piece, lines, NARROWEST);
@@ -164,11 +167,9 @@ export class Ball extends Stickers {
    * @returns {Anchor}
    */
   #at(view, matrix, sticker) {
-    const [x, y, z] = applied(matrix, this.middles[sticker]);
-    const point = { x: 0, y: 0 };
-    project(view, x, y, z, (px, py) => Object.assign(point, { x: px, y: py }));
-    const room = this.rooms[sticker] * view.scale * Math.max(0, Math.min(1, z + 0.35));
-    return { ...point, room, facing: z, seen: z > 0.05 };
+    const point = spotOf(view, applied(matrix, this.middles[sticker]));
+    const room = this.rooms[sticker] * view.scale * Math.max(0, Math.min(1, point.facing + 0.35));
+    return { ...point, room, seen: point.facing > 0.05 };
   }
 
   /**
@@ -186,45 +187,70 @@ export class Ball extends Stickers {
    * @param {number} face
    */
   letter(view, face) {
-    const [x, y, z] = applied(view.matrix, this.normals[face]);
-    const point = { x: 0, y: 0 };
-    project(view, x, y, z, (px, py) => Object.assign(point, { x: px, y: py }));
-    return { ...point, facing: z };
+    return spotOf(view, applied(view.matrix, this.normals[face]));
   }
 }
 
 /**
- * @param {View} view
- * @param {number} x
- * @param {number} y
- * @param {number} z towards the viewer
- * @param {(x: number, y: number) => void} put
+ * How far from the middle a point is drawn, as a share of how far it is seen sideways.
+ * @param {number} z the point's height towards the viewer, -1 to 1
  */
-function project(view, x, y, z, put) {
-  let share = AWAY / (AWAY + z);
-  if (z < 0) {
-    // Beyond the horizon the way outwards goes on as fast as it is there.
-    const flatly = Math.sqrt(Math.max(1 - z * z, 1e-12));
-    share = (1 + Math.asin(Math.min(1, -z)) / AWAY) / flatly;
-  }
-  put(view.x + x * share * view.scale, view.y - y * share * view.scale);
+function share(z) {
+  if (z >= 0) return AWAY / (AWAY + z);
+  // Beyond the horizon the way outwards goes on as fast as it is there, for a while.
+  const radius = 1 + Math.min(Math.asin(Math.min(1, -z)) / AWAY, FARTHEST);
+  return radius / Math.sqrt(Math.max(1 - z * z, 1e-12));
 }
 
 /**
+ * A point on the canvas.
  * @param {View} view
- * @param {Matrix} matrix
+ * @param {number[]} point as the viewer has it
+ */
+function spotOf(view, [x, y, z]) {
+  const by = share(z) * view.scale;
+  return { x: view.x + x * by, y: view.y - y * by, facing: z };
+}
+
+/**
+ * A closed line on the canvas, and whether any of it is seen; null if all that it is around is
+ * hidden.
+ *
+ * What is hidden runs around the disc, on the side on which the line passes the farthest point.
+ * @param {View} view
+ * @param {Matrix} m
  * @param {Float64Array} points
+ * @returns {{line: Line, seen: boolean} | null}
  */
-function flat(view, matrix, points) {
+function flat(view, m, points) {
+  const line = [];
   let seen = false;
-  const line = carried(matrix, points, (x, y, z, own, k) => {
+  let sideways = 0;
+  let [lastX, lastY, lastZ] = applied(m, [...points.slice(-3)]);
+  for (let k = 0; k < points.length; k += 3) {
+    const [px, py, pz] = [points[k], points[k + 1], points[k + 2]];
+    const x = m[0] * px + m[1] * py + m[2] * pz;
+    const y = m[3] * px + m[4] * py + m[5] * pz;
+    const z = m[6] * px + m[7] * py + m[8] * pz;
+    const turned = lastX * y - lastY * x;
+    sideways += turned;
     if (z > 0) seen = true;
-    project(view, x, y, z, (px, py) => {
-      own[k] = px;
-      own[k + 1] = py;
-    });
-  });
-  return { line, seen };
+    else if (lastZ <= 0) {
+      const angle = Math.atan2(turned, lastX * x + lastY * y);
+      const steps = Math.ceil(Math.abs(angle) / AROUND);
+      for (let step = 1; step < steps; step++) {
+        const at = Math.atan2(lastY, lastX) + (angle * step) / steps;
+        const radius = (1 + FARTHEST) * view.scale;
+        line.push(view.x + Math.cos(at) * radius, view.y - Math.sin(at) * radius);
+      }
+    }
+    const by = share(z) * view.scale;
+    line.push(view.x + x * by, view.y - y * by);
+    [lastX, lastY, lastZ] = [x, y, z];
+  }
+  // Seen from behind, a hidden line runs counter-clockwise around what is hidden, too.
+  if (!seen && sideways <= 0) return null;
+  return { line: Float64Array.from(line), seen };
 }
 
 /**

@@ -269,8 +269,9 @@ export function sign(ctx, type, x, y, size, colour) {
  * @param {{x: number, y: number, seen: boolean}} to
  * @param {{x: number, y: number}} middle
  * @param {number} radius how far from the points it keeps
+ * @param {string} [beyond] what is written at the end that is not seen
  */
-export function arrow(ctx, from, to, middle, radius) {
+export function arrow(ctx, from, to, middle, radius, beyond) {
   if (!from.seen && !to.seen) return;
   const dx = to.x - from.x;
   const dy = to.y - from.y;
@@ -281,21 +282,19 @@ export function arrow(ctx, from, to, middle, radius) {
   if (half[0] * across[0] + half[1] * across[1] < 0) across = [-across[0], -across[1]];
   const bend = long * 0.22;
   const knee = { x: (from.x + to.x) / 2 + across[0] * bend, y: (from.y + to.y) / 2 + across[1] * bend };
-  /** @param {{x: number, y: number}} end */
-  const edge = (end) => {
-    const away = Math.hypot(knee.x - end.x, knee.y - end.y) || 1;
-    return { x: end.x + ((knee.x - end.x) / away) * radius, y: end.y + ((knee.y - end.y) / away) * radius };
-  };
-  let start = edge(from);
-  let end = edge(to);
+  let start = ahead(from, knee, radius);
+  let end = ahead(to, knee, radius);
   const whole = from.seen && to.seen;
   if (!whole) {
     // A stub of the way, from the end that is seen.
     const seen = from.seen ? start : end;
-    const stub = Math.min(34, long * 0.4);
-    const way = Math.hypot(knee.x - seen.x, knee.y - seen.y) || 1;
-    const tip = { x: seen.x + ((knee.x - seen.x) / way) * stub, y: seen.y + ((knee.y - seen.y) / way) * stub };
+    const stub = Math.min(30, long * 0.4);
+    const tip = ahead(seen, knee, stub);
     [start, end] = from.seen ? [start, tip] : [tip, end];
+    if (beyond) {
+      const at = ahead(seen, knee, stub + 10);
+      writing(ctx, beyond, at.x, at.y, 12, INK, PAPER);
+    }
   }
   const back = whole ? knee : start;
   const away = Math.hypot(end.x - back.x, end.y - back.y) || 1;
@@ -326,4 +325,15 @@ export function arrow(ctx, from, to, middle, radius) {
     }
     ctx.fill();
   }
+}
+
+/**
+ * A point so far from another on the way to a third.
+ * @param {{x: number, y: number}} from
+ * @param {{x: number, y: number}} to
+ * @param {number} by
+ */
+function ahead(from, to, by) {
+  const away = Math.hypot(to.x - from.x, to.y - from.y) || 1;
+  return { x: from.x + ((to.x - from.x) / away) * by, y: from.y + ((to.y - from.y) / away) * by };
 }

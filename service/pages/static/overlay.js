@@ -35,7 +35,10 @@ export function overlay(drawing, marks, arrows) {
   const ends = spots(drawing, [...new Set(arrows.flat())]);
   for (const [from, to] of arrows) {
     const [start, end] = [numbered.get(from) ?? ends.get(from), numbered.get(to) ?? ends.get(to)];
-    if (start && end) arrow(ctx, start, end, view, radius + 2);
+    if (!start || !end) continue;
+    const kind = marks.get(start.seen ? to : from);
+    const number = kind && CYCLE.includes(kind) ? String(CYCLE.indexOf(kind) + 1) : "";
+    arrow(ctx, start, end, view, radius + 2, number);
   }
   for (const [place, spot] of numbered) {
     const kind = marks.get(place);

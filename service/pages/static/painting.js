@@ -74,14 +74,10 @@ export function paintSolid(ctx, solid, view, standing, look) {
 export function paintBall(ctx, ball, view, standing, look) {
   const rim = view.scale;
   ctx.beginPath();
-  ctx.arc(view.x, view.y, rim + 1.5, 0, 2 * Math.PI);
+  ctx.arc(view.x, view.y, rim, 0, 2 * Math.PI);
   ctx.fillStyle = look.body;
   ctx.fill();
-  ctx.save();
-  ctx.beginPath();
-  ctx.arc(view.x, view.y, rim, 0, 2 * Math.PI);
-  ctx.clip();
-  ctx.lineJoin = "round";
+  ctx.lineJoin = "bevel";
   const patches = ball.patches(view, standing);
   for (const patch of patches.filter((one) => one.outside)) {
     ctx.beginPath();
@@ -109,7 +105,16 @@ export function paintBall(ctx, ball, view, standing, look) {
   }
   marked(ctx, patches, look, view);
   if (look.signs) signs(ctx, ball, view, patches, look, standing);
-  ctx.restore();
+  ctx.globalCompositeOperation = "destination-in";
+  ctx.beginPath();
+  ctx.arc(view.x, view.y, rim, 0, 2 * Math.PI);
+  ctx.fill();
+  ctx.globalCompositeOperation = "source-over";
+  ctx.beginPath();
+  ctx.arc(view.x, view.y, rim, 0, 2 * Math.PI);
+  ctx.strokeStyle = look.body;
+  ctx.lineWidth = 2;
+  ctx.stroke();
 }
 
 /**
