@@ -315,4 +315,4 @@ def test_every_setting_is_explained_with_its_variable() -> None:
     own = settings.ServiceSettings("")
     for name, variable in zip(vars(own), own.environment(), strict=True):
         assert f"``{name}``, {variable}:" in " ".join(text.split())
-        assert f"`{variable}`" in Path("README.md").read_text()
+        assert f"`{variable}`" in (Path(__file__).parents[2] / "README.md").read_text()
