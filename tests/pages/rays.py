@@ -133,7 +133,7 @@ def ball_points(points: Vectors, across: Vectors, toward: Vectors, away: float) 
 def ball_paint(
     puzzle: Puzzle, word: Word, turn: int, share: float, points: Vectors
 ) -> NDArray[np.int64]:
-    """Return the faces whose paint is at points (n, 3) of a ball after a word and part of a turn."""
+    """Return the faces painted at points (n, 3) of a ball after a word and part of a turn."""
     points = points.copy()
     for number, part in ((turn, share), *((t, 1.0) for t in reversed(word))):
         layer = puzzle.layers[int(puzzle.turn_layer[number])]
