@@ -191,7 +191,7 @@ def test_common_practice() -> None:
 
 
 def test_twists_and_nothing() -> None:
-    """Common practice: [(R' D' R D)2, U] twists a pair; the tetrahedron's [U R U', r] is nothing."""
+    """Common practice: [(R' D' R D)2, U] twists a pair; tetrahedron: [U R U', r] does nothing."""
     puzzle = load("3x3x3")
     found = inserts.singles(puzzle, turns(puzzle, "R' D' R D R' D' R D"))
     top = next(single for single in found if puzzle.layers[single.layer].name == "U")
