@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, assert_never
 
 import puzzles
-from puzzles.errors import RequestError
+from puzzles.errors import RequestError, TrefoilError
 from puzzles.names import placement_name
 from puzzles.notation import Parsed, parse
 from puzzles.puzzle import Puzzle
@@ -177,6 +177,25 @@ class Desk:
         if blocked is not None:
             raise FieldError(blocked, "sequence")
         return _body(reading(loaded, parsed))
+
+    def bench(self, puzzle: str, turns: str, insert: str = "") -> bytes:
+        """Return what turns disturb, what may be slipped in, and what an ``insert`` gives."""
+        from service.bench_report import MOST_TURNS, bench
+
+        loaded = puzzle_shelf.load(self.store, puzzle)
+        parsed, slipped = _built(loaded, turns, "turns"), _built(loaded, insert, "insert")
+        if len(parsed.word) > MOST_TURNS:
+            text = f"{len(parsed.word):,} turns were given; the bench takes up to {MOST_TURNS:,}"
+            raise FieldError(text, "turns")
+        if len(slipped.word) > 1:
+            raise FieldError(f"{insert} is more than the one turn that can be slipped in", "insert")
+        return _body(bench(loaded, parsed.word, next(iter(slipped.word), None), parsed.left_over))
+
+    def pairs(self, puzzle: str) -> bytes:
+        """Return what pairs of turns disturb and offer, one of each kind, as JSON."""
+        from service.bench_report import pairs
+
+        return _body(pairs(puzzle_shelf.load(self.store, puzzle)))
 
     def puzzle(self, name: str) -> bytes:
         """Return a puzzle in short, as JSON."""
@@ -343,6 +362,20 @@ def _parsed(puzzle: Puzzle, sequence: str) -> Parsed:
     blocked = why_blocked(puzzle, parsed.word)
     if blocked is not None:
         raise FieldError(blocked, "sequence")
+    return parsed
+
+
+def _built(puzzle: Puzzle, text: str, field: str) -> Parsed:
+    """Return what stands in a field of the bench; raises FieldError."""
+    from puzzles.blocking import why_blocked
+
+    try:
+        parsed = parse(puzzle, text)
+    except TrefoilError as error:
+        raise FieldError(str(error), field) from None
+    blocked = why_blocked(puzzle, parsed.word) if field == "turns" else None
+    if blocked is not None:
+        raise FieldError(blocked, field)
     return parsed
 
 

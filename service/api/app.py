@@ -11,6 +11,7 @@ from contextlib import asynccontextmanager, suppress
 from fastapi import FastAPI
 
 from service.api import problems
+from service.api.bench import router as bench
 from service.api.clubs import Sealed
 from service.api.clubs import router as clubs
 from service.api.compressing import Compressed
@@ -69,7 +70,7 @@ def create(
     )
     app.state.service = service
     app.state.leaving = threading.Event()
-    for router in (puzzles, searches, results, clubs, health, routes.router):
+    for router in (puzzles, bench, searches, results, clubs, health, routes.router):
         app.include_router(router)
     problems.register(app)
     app.openapi = document(app)  # type: ignore[method-assign]
