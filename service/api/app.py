@@ -74,6 +74,8 @@ def create(
         app.include_router(router)
     problems.register(app)
     app.openapi = document(app)  # type: ignore[method-assign]
+    # Within the guard, so that HEAD has the fields of what GET sends.
+    app.add_middleware(Compressed)
     app.add_middleware(
         Guard,
         limits=own,
@@ -85,7 +87,6 @@ def create(
     )
     # The last one stands before the others.
     app.add_middleware(Problems)
-    app.add_middleware(Compressed)
     app.add_middleware(Sealed)
     return app
 

@@ -66,12 +66,16 @@ def pointer(path: Sequence[str | int]) -> str:
 def _path(data: Any, place: Sequence[str | int], kind: str) -> list[str | int]:
     """Return the keys and numbers of a place that are there, and a last one that is missing.
 
-    Names of kinds, which a place also has where a field may be of several, are left out.
+    Names of kinds, which a place also has where a field may be of several, are left out; a kind may
+    be called as a field is.
     """
     path: list[str | int] = []
     for number, part in enumerate(place):
         entry = isinstance(data, list) and isinstance(part, int) and part < len(data)
         if entry or (isinstance(data, Mapping) and part in data):
+            within = isinstance(data[part], Mapping | list)
+            if not entry and not within and any(one in data for one in place[number + 1 :]):
+                continue
             data = data[part]
             path.append(part)
         elif kind == "missing" and number == len(place) - 1:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Annotated, Any
 from urllib.parse import parse_qs, quote, urlsplit
@@ -94,7 +95,7 @@ async def _shelf(
     more: Mapping[str, Any],
     status: int = 200,
 ) -> Response:
-    wanted = {name: (text or "").strip() or None for name, text in filters.items()}
+    wanted = {name: (filters.get(name) or "").strip() or None for name in ("puzzle", "type")}
     told = await api.read(own, key, entered)
     shown = told.items
     for name, text in wanted.items():
@@ -215,7 +216,7 @@ def result_of(link: str) -> dict[str, Any]:
     except ValueError:
         raise ProblemError(422, expected) from None
     folder, _, digest = parts.path.rpartition("/")
-    if not folder.endswith("/results"):
+    if not folder.endswith("/results") or not re.fullmatch("[0-9a-f]{64}", digest):
         raise ProblemError(422, expected)
     data: dict[str, Any] = {"result": digest}
     if "cycle" in query:

@@ -38,7 +38,7 @@ class Readers:
     async def close(self) -> None:
         pass
 
-    async def reply(self, message: Message) -> Reply:
+    async def reply(self, message: Message, asker: str = "") -> Reply:
         if message["do"] == "about":
             if message["digest"] != RESULT:
                 raise RefusedError("missing", "there is no result with this digest")
