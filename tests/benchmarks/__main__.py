@@ -11,6 +11,7 @@ from tests.benchmarks.answering import answering
 from tests.benchmarks.balls import balls
 from tests.benchmarks.commands import commands
 from tests.benchmarks.compiling import compiling
+from tests.benchmarks.frames import frames
 from tests.benchmarks.large import large
 from tests.benchmarks.leases import leases
 from tests.benchmarks.reference import reference
@@ -34,6 +35,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "workers": workers,
     "stopping": stopping,
     "answering": answering,
+    "frames": frames,
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import math
 import random
@@ -48,6 +49,8 @@ def test_the_data_hold_the_tables(name: str) -> None:
     puzzle = load(name)
     drawn = drawing(puzzle)
     assert len(json.loads(drawn.text())["turns"]["name"]) == len(puzzle.turns)
+    # Of the 150 kB that a page may take in all.
+    assert len(gzip.compress(drawn.text().encode())) < 25_000
     tables: list[list[int]] = []
     for number, turn in enumerate(drawn.turns):
         table = list(range(puzzle.placement_count))

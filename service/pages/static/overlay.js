@@ -159,8 +159,10 @@ function tip(drawing) {
   const { ctx, canvas, shown } = drawing;
   const { pointed } = shown;
   if (!pointed || !shown.tips || shown.motion) return;
-  const spot = drawing.whereIs(pointed.sticker < 0 ? pointed.slot : pointed.sticker);
-  const text = told(pointed);
+  const number = pointed.sticker < 0 ? pointed.slot : pointed.sticker;
+  const spot = drawing.whereIs(number);
+  // Who is there may have changed since.
+  const text = told(drawing.pickOf(number));
   ctx.font = `600 13px ${FONT}`;
   const wide = ctx.measureText(text).width + 14;
   const x = Math.max(wide / 2 + 1, Math.min(canvas.clientWidth - wide / 2 - 1, spot.x));
