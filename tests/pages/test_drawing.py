@@ -437,6 +437,21 @@ def test_marks_are_told_apart_without_colour(still: Shown) -> None:
     assert refused == 'place s999: "p" with a placement or "s" with a slot was expected, below 28'
 
 
+@pytest.mark.parametrize("name", ["5x5x5", "ball-sixths-218"])
+def test_marks_change_nothing_but_what_they_mark(still: Shown, name: str) -> None:
+    puzzle = load(name)
+    still.show(name, label=False, tips=False)
+    spots = still.run("() => drawing.body.outlines.map((_, k) => drawing.whereIs(k))")
+    clear = [k for k, spot in enumerate(spots) if spot["seen"] and spot["room"] > 3.5]
+    points = [[spots[k]["x"], spots[k]["y"]] for k in clear]
+    before = still.pixels(points)
+    marked = puzzle.stickers[clear[3]].slot
+    for kind in ("moved", "twisted", "kept"):
+        still.run("([slot, kind]) => drawing.mark({ [`s${slot}`]: kind })", marked, kind)
+        for k, old, new in zip(clear, before, still.pixels(points), strict=True):
+            assert old == new or puzzle.stickers[k].slot == marked
+
+
 def test_marks_stay_at_places_or_go_along(still: Shown) -> None:
     puzzle = load("3x3x3")
     still.show("3x3x3", label=False, tips=False)

@@ -106,6 +106,7 @@ export function paintBall(ctx, ball, view, standing, look) {
   marked(ctx, patches, look, view);
   if (look.signs) signs(ctx, ball, view, patches, look, standing);
   ctx.globalCompositeOperation = "destination-in";
+  ctx.fillStyle = look.body;
   ctx.beginPath();
   ctx.arc(view.x, view.y, rim, 0, 2 * Math.PI);
   ctx.fill();
