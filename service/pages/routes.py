@@ -7,9 +7,9 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.routing import APIRoute
 
-from service.pages import clubs, puzzles, read, results, statics
+from service.pages import bench, clubs, puzzles, read, results, statics
 
-ROUTERS = (puzzles.router, read.router, results.router, clubs.router, statics.router)
+ROUTERS = (puzzles.router, bench.router, read.router, results.router, clubs.router, statics.router)
 
 router = APIRouter()
 for own in ROUTERS:

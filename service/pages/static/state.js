@@ -75,7 +75,7 @@ export class Tables {
     const count = data.placements.length;
     /** The slot and twist of each placement, the type of each slot, and each slot's placement 0. */
     this.slotOf = new Uint16Array(count);
-    this.twistOf = new Uint8Array(count);
+    this.twistOf = new Uint16Array(count);
     this.typeOf = new Uint16Array(data.slots.length);
     this.home = new Uint16Array(data.slots.length);
     this.twists = types.twists;
@@ -115,6 +115,11 @@ export class Tables {
       const inside = new Uint8Array(data.slots.length);
       for (const slot of slots) inside[slot] = 1;
       return inside;
+    });
+    /** Whether some turn of a layer moves or twists what is in a slot, by layer and slot. */
+    this.reaches = layers.name.map((_, layer) => {
+      const own = this.moves.filter((_, turn) => turns.layer[turn] === layer);
+      return this.home.map((home) => (own.some((table) => table[home] !== home) ? 1 : 0));
     });
     this.forbidden = turns.forbidden.map((places) => new Set(places));
   }
@@ -238,7 +243,8 @@ export function disturbed(tables, effect) {
 }
 
 /**
- * The layers that hold exactly one disturbed slot, with that slot.
+ * The layers that hold exactly one disturbed slot, with that slot. What a layer holds and none of
+ * its turns moves or twists, such as a centre on its axis, does not count.
  * @param {Tables} tables
  * @param {Effect} effect
  * @returns {{layer: number, slot: number, kind: Disturbance}[]}
@@ -247,7 +253,7 @@ export function singles(tables, effect) {
   const out = [...disturbed(tables, effect)];
   const result = [];
   for (let layer = 0; layer < tables.inLayer.length; layer++) {
-    const held = out.filter(([slot]) => tables.inLayer[layer][slot]);
+    const held = out.filter(([slot]) => tables.reaches[layer][slot]);
     if (held.length === 1) result.push({ layer, slot: held[0][0], kind: held[0][1] });
   }
   return result;

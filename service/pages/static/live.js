@@ -1,0 +1,186 @@
+/** What the pages share on which one asks and builds: the drawing, elements, and steps through turns. */
+
+import { Drawing } from "./drawing.js";
+import { cycles, effectOf, parse, write } from "./state.js";
+
+/** @typedef {import("./state.js").DrawingData} DrawingData */
+/** @typedef {import("./state.js").Effect} Effect */
+/** @typedef {import("./state.js").Tables} Tables */
+/** @typedef {import("./ink.js").Kind} Kind */
+/** @typedef {import("./picks.js").Place} Place */
+
+/** Milliseconds after which it is tried again where the connection is lost. */
+export const AGAIN = 3_000;
+/** What is said where it is. */
+export const LOST = "The connection is lost; this goes on by itself when it is back.";
+
+/**
+ * An element by its name, attributes and contents; what is null is left out.
+ * @template {keyof HTMLElementTagNameMap} K
+ * @param {K} name
+ * @param {Record<string, string | boolean | null>} [attributes]
+ * @param {...(Node | string | null)} contents
+ * @returns {HTMLElementTagNameMap[K]}
+ */
+export function element(name, attributes = {}, ...contents) {
+  const own = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === true) own.setAttribute(key, "");
+    else if (typeof value === "string") own.setAttribute(key, value);
+  }
+  own.append(...contents.filter((one) => one !== null));
+  return own;
+}
+
+/**
+ * A button that does something.
+ * @param {string} text
+ * @param {() => unknown} does
+ * @param {Record<string, string | boolean | null>} [attributes]
+ */
+export function button(text, does, attributes = {}) {
+  const own = element("button", { type: "button", ...attributes }, text);
+  own.addEventListener("click", () => void does());
+  return own;
+}
+
+/**
+ * The element with an id, which is in the page.
+ * @param {string} id
+ */
+export function part(id) {
+  const own = document.getElementById(id);
+  if (!own) throw new Error(`there is no #${id}`);
+  return own;
+}
+
+/**
+ * JSON from this service. Where the connection is lost this is said, and it is tried again until it
+ * is back; raises Error with what the service says is wrong.
+ * @param {string} href
+ * @param {(text: string) => void} say
+ * @param {RequestInit} [options]
+ * @returns {Promise<any>}
+ */
+export async function told(href, say, options) {
+  for (let lost = false; ; lost = true) {
+    /** @type {Response} */
+    let answer;
+    try {
+      answer = await fetch(href, options);
+    } catch {
+      say(LOST);
+      await pause(AGAIN);
+      continue;
+    }
+    if (lost) say("The connection is back.");
+    const body = await answer.json().catch(() => null);
+    if (answer.ok) return body;
+    throw new Error(sentence(body?.detail ?? "this was not done"));
+  }
+}
+
+/** @param {number} time in milliseconds */
+export function pause(time) {
+  return new Promise((resolve) => setTimeout(resolve, time));
+}
+
+/**
+ * A text with a capital and a full stop.
+ * @param {string} text
+ */
+export function sentence(text) {
+  return `${text.slice(0, 1).toUpperCase()}${text.slice(1).replace(/\.$/, "")}.`;
+}
+
+/**
+ * How many of something, in words.
+ * @param {number} count
+ * @param {string} one
+ * @param {string} [many]
+ */
+export function counted(count, one, many = `${one}s`) {
+  return `${count} ${count === 1 ? one : many}`;
+}
+
+/**
+ * Let the address hold what the page shows, so that it can be kept and sent.
+ * @param {Record<string, string>} query empty values are left out
+ */
+export function addressed(query) {
+  const own = new URLSearchParams(Object.entries(query).filter(([, value]) => value !== ""));
+  const text = own.toString().replaceAll("%2C", ",").replaceAll("%40", "@");
+  history.replaceState(null, "", text ? `?${text}` : location.pathname);
+}
+
+/**
+ * Put the drawing of a puzzle in the place of its picture.
+ * @param {HTMLElement} stage `data-drawing` says where the data are, `data-name` what is drawn
+ * @param {(text: string) => void} say
+ */
+export async function drawn(stage, say) {
+  /** @type {DrawingData} */
+  const data = await told(stage.dataset.drawing ?? "", say);
+  const canvas = element("canvas", {
+    "aria-label": `${stage.dataset.name}. The question mark says the keys.`,
+  });
+  stage.querySelector("img")?.replaceWith(canvas);
+  return new Drawing(canvas, data);
+}
+
+/**
+ * A cycle of placements as people write it.
+ * @param {Tables} tables
+ * @param {readonly number[]} cycle
+ */
+export function cycleText(tables, cycle) {
+  const slots = new Set(cycle.map((place) => tables.slotOf[place]));
+  if (slots.size === 1) return `${tables.slotNames[tables.slotOf[cycle[0]]]} twisted`;
+  return cycle.map((place) => tables.placementNames[place]).join(" → ");
+}
+
+/**
+ * Mark a three-cycle on a drawing, with arrows; other effects by what is moved and what is twisted.
+ * @param {Drawing} drawing
+ * @param {readonly number[][]} found cycles of placements
+ */
+export function markCycles(drawing, found) {
+  const { slotOf } = drawing.tables;
+  /** @type {Map<Place, Kind>} */
+  const marks = new Map();
+  /** @type {[Place, Place][]} */
+  const arrows = [];
+  const kinds = /** @type {const} */ (["first", "second", "third"]);
+  const only = found.length === 1 && found[0].length === 3 && distinct(found[0], slotOf) === 3;
+  for (const cycle of found) {
+    const twisted = distinct(cycle, slotOf) === 1;
+    cycle.forEach((place, k) => {
+      marks.set(`p${place}`, only ? kinds[k] : twisted ? "twisted" : "moved");
+      if (!twisted && found.length <= 3) arrows.push([`p${place}`, `p${cycle[(k + 1) % cycle.length]}`]);
+    });
+  }
+  drawing.mark(marks);
+  drawing.arrows(arrows);
+}
+
+/**
+ * @param {readonly number[]} cycle
+ * @param {Uint16Array} slotOf
+ */
+function distinct(cycle, slotOf) {
+  return new Set(cycle.map((place) => slotOf[place])).size;
+}
+
+/**
+ * The turns of a sequence that the server has written.
+ * @param {Tables} tables
+ * @param {string} text
+ * @returns {number[]}
+ */
+export function word(tables, text) {
+  const own = parse(tables, text);
+  if (!own) throw new Error(`${text}: exact names of turns were expected`);
+  return own;
+}
+
+export { cycles, effectOf, write };
