@@ -127,6 +127,14 @@ def _effect(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.effect(message["puzzle"], message["sequence"]))
 
 
+def _bench(desk: Desk, store: Store, message: Message) -> Reply:
+    return Reply({}, desk.bench(message["puzzle"], message["turns"], message.get("insert", "")))
+
+
+def _pairs(desk: Desk, store: Store, message: Message) -> Reply:
+    return Reply({}, desk.pairs(message["puzzle"]))
+
+
 def _puzzle(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.puzzle(message["puzzle"]))
 
@@ -183,6 +191,8 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "partial": _partial,
     "result": _result,
     "effect": _effect,
+    "bench": _bench,
+    "pairs": _pairs,
     "puzzle": _puzzle,
     "picture": _picture,
     "drawing": _drawing,
