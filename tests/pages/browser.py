@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import unquote
 
 import pytest
 
@@ -95,7 +96,7 @@ class _Handler(BaseHTTPRequestHandler):
         if path in own:
             text, suffix = own[path]
         elif path.startswith("/drawings/"):
-            text, suffix = drawing(load(path.removeprefix("/drawings/"))).text(), ".json"
+            text, suffix = drawing(load(unquote(path.removeprefix("/drawings/")))).text(), ".json"
         else:
             file = STATIC / Path(path).name
             if not file.is_file():

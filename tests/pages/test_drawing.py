@@ -7,6 +7,7 @@ import json
 import math
 import random
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -412,6 +413,55 @@ def test_a_turn_of_a_ball_shows_what_points_say(
             assert seen[k] == wanted or between(seen[k], wanted, "#2B2B2B"), points[k]
             lines += seen[k] != wanted
         assert lines < 0.3 * clear.sum()
+
+
+TWO_CAPS = """
+description = "A ball without paint and two caps that cross."
+shape = "ball"
+body = "cube"
+up = "U"
+front = "F"
+paint = false
+keep_twists = true
+
+[[layers]]
+axes = ["U"]
+within = "ANGLE"
+steps = 4
+
+[[layers]]
+axes = ["F"]
+within = "ANGLE"
+steps = 4
+"""
+
+
+@pytest.mark.parametrize("angle", ["50deg", "75deg", "100deg"])
+def test_pieces_larger_than_half_a_ball(still: Shown, tmp_path: Path, angle: str) -> None:
+    """What is at a point of the disc is in the layers in whose caps that point of the ball is."""
+    path = tmp_path / "caps.toml"
+    path.write_text(TWO_CAPS.replace("ANGLE", angle))
+    puzzle = load(str(path))
+    still.show(str(path), tips=False)
+    grid = np.array([[x, y] for x in range(10, 471, 11) for y in range(10, 471, 11)])
+    grid = grid[np.linalg.norm(grid - 240, axis=1) < 228]
+    heights = np.array([[*layer.axis] for layer in puzzle.layers])
+    lows = np.array([layer.low for layer in puzzle.layers])
+    views = ["first({})", "behind({ animate: false })"]
+    views += [f"look({{ up: '{up}', front: '{front}' }})" for up, front in ("DB", "BU", "RD", "FR")]
+    for view in views:
+        still.run(f"() => drawing.{view}")
+        right, up, toward = np.array(still.run("() => drawing.view.matrix")).reshape(3, 3)
+        flat = (grid - 240) / (233, -233)
+        points = rays.ball_points(flat, np.array([right, up]), toward, 2.2)
+        told = still.run(
+            "([points]) => points.map(([x, y]) => drawing.at(x, y)?.slot)", grid.tolist()
+        )
+        over = points @ heights.T - lows
+        for height, slot in zip(over, told, strict=True):
+            if np.abs(height).min() > 0.02:
+                assert slot is not None
+                assert (height > 0).tolist() == puzzle.in_layer[:, slot].tolist()
 
 
 def test_marks_are_told_apart_without_colour(still: Shown) -> None:
