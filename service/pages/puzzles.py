@@ -64,7 +64,7 @@ async def overview(request: Request, puzzle: Name) -> Response:
     except ProblemError as error:
         return await page("puzzle.html", {**data, "search": None, "failed": error.detail})
     except StoreError as error:
-        return await page("puzzle.html", {**data, "search": None, "failed": _said(error)})
+        return await page("puzzle.html", {**data, "search": None, "failed": said(error)})
     search = json.loads(seen.body)
     over = search["state"] in ("done", "stopped", "failed")
     failed = search["reason"] or "it was stopped" if over and not search["answer"] else None
@@ -83,6 +83,7 @@ async def _catalogue(own: Service) -> dict[str, Any]:
     return {"puzzles": json.loads(reply.body)["puzzles"], "asked": "", "wrong": None}
 
 
-def _said(error: StoreError) -> str:
+def said(error: StoreError) -> str:
+    """Return what a page says of a store that is away or of too much asked."""
     told = of_too_many(error) if isinstance(error, TooManyError) else of_store(error)
     return told.detail

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
 from service.works.kinds import work_for
 from service.works.loop import run
+from tests.pages.browser import browser
 from tests.service.api.harness import Served, serving
 
 
@@ -34,3 +36,10 @@ def found(site: Served) -> str:
     told = site.post(question, prefer="wait=20").json()
     assert told["state"] == "done"
     return str(told["result"]).removeprefix("/api")
+
+
+@pytest.fixture(scope="module")
+def chrome() -> Iterator[Any]:
+    """Return a browser; tests are skipped where there is none."""
+    with browser() as own:
+        yield own

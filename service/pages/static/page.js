@@ -1,6 +1,7 @@
-/** What any page can do beyond being read: copy a text, and wait for what is being worked out. */
+/** What any page can do beyond being read: copy a text, take a picture in hand, wait for what is worked out. */
 
 import { follow } from "./following.js";
+import { holding } from "./holding.js";
 
 /** Milliseconds for which a button says that the text was copied. */
 const SAID = 1_600;
@@ -34,6 +35,9 @@ function copying(button) {
 export function enhance(part) {
   for (const button of part.querySelectorAll("button.copy")) {
     copying(/** @type {HTMLButtonElement} */ (button));
+  }
+  for (const figure of part.querySelectorAll("figure[data-drawing]")) {
+    holding(/** @type {HTMLElement} */ (figure));
   }
   const awaited = part.matches("[data-follow]") ? part : part.querySelector("[data-follow]");
   if (awaited instanceof HTMLElement) follow(awaited, enhance);

@@ -1,0 +1,269 @@
+"""The pages in a real browser: for everybody (axe), by keyboard, on a phone, and within a size."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.pages.test_pages import MARKUP
+from tests.service.api.harness import Served, serving
+
+WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
+#: What a page may weigh in all, as it is sent.
+MOST_BYTES = 150_000
+#: Says whether every picture that is to be seen is there.
+LOADED = "[...document.images].every(one => one.complete)"
+#: The levels of WCAG 2.2 that pages keep to.
+LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+#: Where pictures of the pages are put, if anybody wants to look at them.
+PICTURES = os.environ.get("TREFOIL_PICTURES")
+
+
+class Visit:
+    """A page and what went wrong while it was looked at."""
+
+    def __init__(self, page: Any, host: str) -> None:
+        self.page, self.host = page, host
+        self.complaints: list[str] = []
+        self.elsewhere: list[str] = []
+        self.bytes = 0
+        page.on("console", lambda said: self._said(said.type, said.text))
+        page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        page.on("request", self._asked)
+        page.on("requestfinished", self._came)
+
+    def _said(self, kind: str, text: str) -> None:
+        if kind in ("error", "warning"):
+            self.complaints.append(text)
+
+    def _asked(self, request: Any) -> None:
+        if not request.url.startswith(self.host):
+            self.elsewhere.append(request.url)
+
+    def _came(self, request: Any) -> None:
+        sizes = request.sizes()
+        self.bytes += sizes["responseBodySize"] + sizes["responseHeadersSize"]
+
+    def open(self, address: str) -> None:
+        """Open an address of the service and wait until all of it is there."""
+        self.page.goto(self.host + address)
+        self.page.wait_for_function(LOADED)
+
+
+def founded(site: Served) -> str:
+    told = site.client.post("/api/clubs", json={"name": MARKUP}).json()
+    keep = str(told["links"][2]["href"])
+    for shared in (
+        {"kind": "puzzle", "puzzle": "2x2x2", "state": "solved", "by": "somebody"},
+        {"kind": "note", "text": MARKUP, "puzzle": "2x2x2", "type": "corner"},
+    ):
+        assert site.client.post(f"{keep}/items", json=shared).status_code == 201
+    return keep.removeprefix("/api")
+
+
+@contextmanager
+def visiting(chrome: Any, site: Served, **options: Any) -> Iterator[Visit]:
+    """Look at pages; there is nothing on the console and no request to anywhere else."""
+    context = chrome.new_context(**{"viewport": WIDE, **options})
+    visit = Visit(context.new_page(), str(site.client.base_url))
+    yield visit
+    assert visit.complaints == []
+    assert visit.elsewhere == []
+    context.close()
+
+
+@pytest.fixture(scope="module")
+def addresses(site: Served, found: str) -> dict[str, str]:
+    """Return the pages by name, with what takes long done before."""
+    for name in ("2x2x2", "3x3x3"):
+        wait = {"Prefer": "wait=20"}
+        assert site.client.get(f"/api/puzzles/{name}/parts", headers=wait).status_code == 200
+    keep = founded(site)
+    return {
+        "catalogue": "/",
+        "puzzle": "/puzzles/2x2x2",
+        "read": "/puzzles/3x3x3/read?sequence=L+[[U:+[L2:+U']],+F2]+L'",
+        "nonsense": "/puzzles/3x3x3/read?sequence=R+Q",
+        "result": found,
+        "clubs": "/clubs",
+        "shelf": f"{keep}?change=2",
+        "problem": "/puzzles/nix",
+    }
+
+
+SEEN = tuple((scheme, view) for scheme in ("light", "dark") for view in (WIDE, PHONE))
+PAGES = ("catalogue", "puzzle", "read", "nonsense", "result", "clubs", "shelf", "problem")
+
+
+def axe(page: Any) -> list[str]:
+    """Return what axe-core finds wrong with a page for those who see, hear or move otherwise."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page, options={"runOnly": LEVELS})
+    return [
+        f"{one['id']}: {one['help']}: {json.dumps([node['html'][:150] for node in one['nodes']])}"
+        for one in found.response["violations"]
+    ]
+
+
+@pytest.fixture(scope="module")
+def looking(chrome: Any, site: Served) -> Iterator[Visit]:
+    """A visit for what every page promises."""
+    with visiting(chrome, site) as visit:
+        yield visit
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_page_is_for_everybody(looking: Visit, addresses: dict[str, str], name: str) -> None:
+    """In light at a desk and in dark on a phone, with all that can be opened open."""
+    visit, page = looking, looking.page
+    visit.bytes = 0
+    visit.page.set_viewport_size(WIDE)
+    visit.open(addresses[name])
+    if name in ("nonsense", "problem"):
+        # The browser itself notes that a page comes with an error's status.
+        (said,) = visit.complaints
+        assert "Failed to load resource" in said
+        visit.complaints.clear()
+    assert visit.complaints == []
+    assert 0 < visit.bytes < MOST_BYTES
+    for scheme, view in SEEN:
+        page.emulate_media(color_scheme=scheme)
+        page.set_viewport_size(view)
+        if PICTURES:
+            path = Path(PICTURES) / f"{name}-{view['width']}-{scheme}.png"
+            page.screenshot(path=str(path), full_page=True)
+    page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
+    for scheme, view in ((SEEN[0]), (SEEN[-1])):
+        page.emulate_media(color_scheme=scheme)
+        page.set_viewport_size(view)
+        width = page.evaluate("document.documentElement.scrollWidth")
+        assert width <= view["width"], "nothing is wider than the screen"
+        assert axe(page) == []
+
+
+def test_the_largest_puzzle_is_light_enough_and_can_be_stopped(chrome: Any, tmp_path: Path) -> None:
+    """There is no worker, so that all is as it is while one waits."""
+    with serving(tmp_path) as idle, visiting(chrome, idle) as visit:
+        visit.open("/puzzles/ball-sixths-218")
+        visit.page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
+        visit.page.get_by_text("as soon as a worker is free").wait_for()
+        visit.page.wait_for_timeout(300)
+        assert MOST_BYTES / 3 < visit.bytes < MOST_BYTES
+        visit.page.get_by_role("button", name="Stop").click()
+        visit.page.get_by_text("This was stopped").wait_for()
+
+
+def test_what_is_worked_out_comes_by_itself(chrome: Any, site: Served) -> None:
+    with visiting(chrome, site) as visit:
+        visit.open("/puzzles/tetrahedron-corners")
+        page = visit.page
+        page.get_by_role("heading", name="How many positions").wait_for(timeout=20_000)
+        assert page.get_by_role("button", name="Copy the turns").first.is_visible()
+        assert page.url.endswith("/puzzles/tetrahedron-corners")
+
+
+def test_a_lost_connection_is_said_and_made_good(chrome: Any, site: Served) -> None:
+    with visiting(chrome, site) as visit:
+        context = visit.page.context
+        visit.page.route("**/api/searches/*/events", lambda route: route.abort())
+        visit.open("/puzzles/octahedron-faces")
+        visit.page.get_by_text("The connection is lost").wait_for()
+        visit.page.unroute("**/api/searches/*/events")
+        visit.page.get_by_role("heading", name="How many positions").wait_for(timeout=30_000)
+        visit.complaints.clear()
+        assert context.pages
+
+
+def test_by_keyboard_alone(chrome: Any, site: Served, found: str) -> None:
+    with visiting(chrome, site) as visit:
+        page, keys = visit.page, visit.page.keyboard
+        visit.open("/")
+        keys.press("Tab")
+        assert page.evaluate("document.activeElement.textContent") == "Skip to the contents"
+        keys.press("Enter")
+        assert page.evaluate("document.activeElement.id") == "main"
+        keys.press("Tab")
+        assert page.evaluate("document.activeElement.id") == "puzzle"
+        outline = page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
+        assert outline == "3px", "what has the focus is seen"
+        keys.type("2x2x2")
+        keys.press("Enter")
+        page.wait_for_url("**/puzzles/2x2x2")
+        visit.open("/puzzles/3x3x3/read")
+        page.get_by_label("Turns, brackets").focus()
+        keys.type("R U R' U'")
+        keys.press("Tab")
+        keys.press("Enter")
+        page.get_by_role("heading", name="What it does").wait_for()
+        visit.open(found)
+        summary = page.locator("summary").nth(1)
+        summary.focus()
+        keys.press("Enter")
+        assert page.locator("details").nth(1).get_attribute("open") is not None
+
+
+def test_without_the_script_all_can_be_read(
+    chrome: Any, site: Served, addresses: dict[str, str]
+) -> None:
+    with visiting(chrome, site, java_script_enabled=False) as visit:
+        for name in ("catalogue", "puzzle", "read", "result", "shelf"):
+            visit.open(addresses[name])
+            assert visit.page.locator("h1").is_visible()
+            assert visit.page.locator("button.copy:visible, button.hold:visible").count() == 0
+        visit.open("/puzzles/hexagonal-prism")
+        visit.page.get_by_role("link", name="Look again").click()
+        assert visit.page.url.endswith("/puzzles/hexagonal-prism")
+
+
+def test_copying_and_taking_in_hand(chrome: Any, site: Served, found: str) -> None:
+    permissions = ["clipboard-read", "clipboard-write"]
+    with visiting(chrome, site, permissions=permissions) as visit:
+        visit.open(found)
+        page = visit.page
+        report = site.client.get(f"/api{found}").json()
+        button = page.get_by_role("button", name="Copy the turns").first
+        button.click()
+        page.get_by_text("Copied").first.wait_for()
+        told = page.evaluate("navigator.clipboard.readText()")
+        assert told == report["answers"][0]["sequence"]
+        page.get_by_role("button", name="Take it in hand").click()
+        canvas = page.locator("canvas.drawing")
+        canvas.wait_for()
+        page.wait_for_function("document.activeElement.tagName === 'CANVAS'")
+        assert axe(page) == []
+        if PICTURES:
+            page.screenshot(path=str(Path(PICTURES) / "result-in-hand.png"), full_page=True)
+
+
+def test_a_club_by_its_forms(chrome: Any, site: Served) -> None:
+    """Markup in names and notes is text: a mark of it would be an element, and would run."""
+    with visiting(chrome, site, viewport=PHONE, has_touch=True, is_mobile=True) as visit:
+        page = visit.page
+        visit.open("/clubs")
+        page.get_by_label("What it is called").fill(MARKUP)
+        page.get_by_role("button", name="Found it").tap()
+        links = page.locator("dd a")
+        links.first.wait_for()
+        assert links.count() == 3
+        keep = links.nth(2).get_attribute("href")
+        visit.open(keep)
+        assert page.locator("h1").text_content() == MARKUP
+        assert page.locator("h1 b").count() == 0
+        page.locator("summary", has_text="a puzzle, or how far you are").tap()
+        page.get_by_label("its name or address").fill("2x2x2")
+        page.locator("form:has(input[value=puzzle]) select[name=state]").select_option("understood")
+        page.get_by_role("button", name="Add the puzzle").tap()
+        page.get_by_text("understood").first.wait_for()
+        assert page.url == visit.host + keep
+        page.get_by_role("link", name="change number 1").tap()
+        page.locator("form:has(input[value=change]) select").select_option("taught")
+        page.get_by_role("button", name="Change it").tap()
+        page.locator(".standing", has_text="taught").wait_for()
+        assert page.locator(".standing .state").inner_text() == "● taught"
