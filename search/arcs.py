@@ -29,6 +29,14 @@ MOST_FOR_ONE = 1_000
 MOST_PADDED = 200
 
 
+@dataclass
+class Budget:
+    """How many halves of a ring may still be looked at; ``short`` says that it was not enough."""
+
+    halves: int = MOST_HALVES
+    short: bool = False
+
+
 #: The place of a turn in a ring and the two turns it is split into.
 Part = tuple[int, tuple[int, int]]
 
@@ -43,14 +51,15 @@ class Arcs:
     z: Word
 
 
-def arcs(alphabet: Alphabet, ring: Word) -> list[Arcs]:
+def arcs(alphabet: Alphabet, ring: Word, budget: Budget | None = None) -> list[Arcs]:
     """Return the readings of a cyclically reduced ring, one for each triple of arcs.
 
     Readings that differ only in which of the six arcs comes first are one. Where every turn has its
     inverse, all plain readings are returned, and only if there is none, others: two turns of a
     layer split, or a pair put back. Else those of up to MOST_SPLITS ways to split turns.
+    ``budget`` bounds the work, else MOST_HALVES, and is told whether it was cut short.
     """
-    left = [MOST_HALVES]
+    left = budget or Budget()
     found = [
         reading for tokens in _split(alphabet, ring) for reading in _plain(alphabet, tokens, left)
     ]
@@ -64,8 +73,10 @@ def arcs(alphabet: Alphabet, ring: Word) -> list[Arcs]:
     return found
 
 
-def cuts(alphabet: Alphabet, ring: Word, most: int) -> list[tuple[Word, Word]]:
-    """Return the cuts of a ring with up to ``most`` turns before them.
+def cuts(
+    alphabet: Alphabet, ring: Word, most: int, enough: int | None = None
+) -> list[tuple[Word, Word]]:
+    """Return the cuts of a ring with up to ``most`` turns before them, ``enough`` at most.
 
     Each is the turns before it, and the ring from there in least order.
     """
@@ -75,6 +86,8 @@ def cuts(alphabet: Alphabet, ring: Word, most: int) -> list[tuple[Word, Word]]:
     while level:
         following = []
         for word in level:
+            if enough is not None and len(found) >= enough:
+                return [(before, word) for word, before in found.items()][:enough]
             before = found[word]
             if len(before) == most:
                 continue
@@ -87,19 +100,19 @@ def cuts(alphabet: Alphabet, ring: Word, most: int) -> list[tuple[Word, Word]]:
     return [(before, word) for word, before in found.items()]
 
 
-def _plain(alphabet: Alphabet, ring: Word, left: list[int]) -> list[Arcs]:
-    """Return the readings of a ring in which every turn is paired with one that undoes it.
-
-    ``left[0]`` counts down the halves that may still be looked at.
-    """
+def _plain(alphabet: Alphabet, ring: Word, left: Budget) -> list[Arcs]:
+    """Return the readings of a ring in which every turn is paired with one that undoes it."""
     if not ring or len(ring) % 2 or not _paired(alphabet, ring):
         return []
-    share = [min(left[0], MOST_FOR_ONE)]
-    left[0] -= share[0]
+    share = Budget(min(left.halves, MOST_FOR_ONE))
+    if share.halves <= 0:
+        left.short = True
+        return []
+    left.halves -= share.halves
     found: list[Arcs] = []
     seen: set[tuple[Word, Word, Word]] = set()
     #: The arcs are seen from two opposite cuts; one is in the first half.
-    for before, word in cuts(alphabet, ring, len(ring) // 2 - 1):
+    for before, word in cuts(alphabet, ring, len(ring) // 2 - 1, share.halves + 1):
         for half, rest in _halves(alphabet, word, share):
             for x, y, z in _solved(alphabet, half, alphabet.undone(rest)):
                 if (word, x, y) in seen:
@@ -110,7 +123,8 @@ def _plain(alphabet: Alphabet, ring: Word, left: list[int]) -> list[Arcs]:
                 for k in range(len(loop)):
                     turned = [turn for arc in loop[k:] + loop[:k] for turn in arc]
                     seen.add((alphabet.ordered(turned), loop[k], loop[(k + 1) % len(loop)]))
-    left[0] += share[0]
+    left.halves += share.halves
+    left.short |= share.short
     return found
 
 
@@ -130,7 +144,7 @@ def _unpaired(alphabet: Alphabet, ring: Word) -> dict[int, int]:
     return left
 
 
-def _halves(alphabet: Alphabet, word: Word, left: list[int]) -> Iterator[tuple[Word, Word]]:
+def _halves(alphabet: Alphabet, word: Word, left: Budget) -> Iterator[tuple[Word, Word]]:
     """Yield the ways to cut a word in two halves of which the second has the first one's inverses.
 
     All beginnings with half the turns can be reached by exchanging a last turn of the first half
@@ -143,9 +157,10 @@ def _halves(alphabet: Alphabet, word: Word, left: list[int]) -> Iterator[tuple[W
     while level:
         following = []
         for half, rest in level:
-            if left[0] <= 0:
+            if left.halves <= 0:
+                left.short = True
                 return
-            left[0] -= 1
+            left.halves -= 1
             if sum([key[t] for t in half]) == sum([inverse_key[t] for t in rest]):
                 yield half, rest
             if not free[half[-1]][rest[0]] and not _loose(alphabet, half, rest):

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from puzzles import brackets
 from puzzles.brackets import Commutator, Conjugate, Tree
 from puzzles.puzzle import Puzzle, Word
-from search.arcs import Arcs, arcs
+from search.arcs import Arcs, Budget, arcs
 from search.fastened import possible
 from search.nesting import nesting, things
 from search.traces import Alphabet, alphabet
@@ -124,12 +124,15 @@ def carried(puzzle: Puzzle, form: Form, symmetry: int) -> Form:
     return Form(s, a, b, form.things)
 
 
-def readings(letters: Alphabet, word: Word) -> list[Reading]:
-    """Return the different (S, A, B) with S [A, B] S' equal to the word."""
+def readings(letters: Alphabet, word: Word, budget: Budget | None = None) -> list[Reading]:
+    """Return the different (S, A, B) with S [A, B] S' equal to the word.
+
+    ``budget`` bounds the work as in ``search.arcs.arcs``.
+    """
     around, ring = letters.peeled(word)
     found: dict[Reading, None] = {}
     started: set[Reading] = set()
-    for reading in arcs(letters, ring):
+    for reading in arcs(letters, ring, budget):
         for triple in _started(letters, around, reading):
             _vary(letters, triple, started, found)
     return list(found)

@@ -72,7 +72,7 @@ def reason(puzzle: Puzzle, form: Form) -> Reason:
 
 def why(puzzle: Puzzle, form: Form, word: Word) -> str:
     """Return why a word that a form stands for does what it does, in a few sentences."""
-    form, again = _plainer(puzzle, form), form
+    form, again = plainer(puzzle, form), form
     found = reason(puzzle, form)
     parts = f"A = {write(puzzle, form.a)}, B = {write(puzzle, form.b)}."
     if form != again:
@@ -92,7 +92,7 @@ def why(puzzle: Puzzle, form: Form, word: Word) -> str:
     return f"{parts} The setup {around} comes first and is undone at the end. {said} {seen}".strip()
 
 
-def _plainer(puzzle: Puzzle, form: Form) -> Form:
+def plainer(puzzle: Puzzle, form: Form) -> Form:
     """Return the form, or one that shares a single slot where the form shares more.
 
     Turns c at the beginning of A that commute with B may as well be the end of the setup:

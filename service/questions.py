@@ -95,5 +95,13 @@ class EffectQuestion(BaseModel):
     sequence: Annotated[str, Field(max_length=20_000, examples=["R U R' U'"])]
 
 
+class ReadingQuestion(BaseModel):
+    """How a sequence is made; ``puzzle`` stands in the address."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    sequence: Annotated[str, Field(max_length=20_000, examples=["R U R' U' L' U R U' R' L"])]
+
+
 Question = FindQuestion | AtlasQuestion | PartsQuestion
 Kind = Literal["find", "blocked", "atlas", "blocked-atlas", "parts", "compile"]

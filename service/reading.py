@@ -127,6 +127,10 @@ def _effect(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.effect(message["puzzle"], message["sequence"]))
 
 
+def _reading(desk: Desk, store: Store, message: Message) -> Reply:
+    return Reply({}, desk.reading(message["puzzle"], message["sequence"]))
+
+
 def _bench(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.bench(message["puzzle"], message["turns"], message.get("insert", "")))
 
@@ -191,6 +195,7 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "partial": _partial,
     "result": _result,
     "effect": _effect,
+    "reading": _reading,
     "bench": _bench,
     "pairs": _pairs,
     "puzzle": _puzzle,

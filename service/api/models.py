@@ -26,6 +26,7 @@ class Index(BaseModel):
     picture: Href
     drawing: Href
     effects: Href
+    readings: Href
     searches: Href
     atlases: Href
     search: Href
@@ -94,6 +95,66 @@ class EffectReport(BaseModel):
     repeats: int | None = Field(description="how often it can be done in a row; null: any number")
     pieces_moved: int
     left_over: str = Field(description="the rotation of the whole puzzle that is left over")
+
+
+class Shared(BaseModel):
+    """The one slot that A and B both move: whose piece waits there after A, whose B slips in."""
+
+    slot: str
+    waits: str
+    slips: str
+
+
+class Level(BaseModel):
+    """One bracket of a sequence, what it does by itself, and the levels inside it."""
+
+    role: Literal["whole", "setup", "A", "B", "part"]
+    kind: Literal["commutator", "conjugate", "repeat", "row", "turns", "nothing"]
+    notation: str
+    sequence: str
+    turns: int
+    things: int = Field(description="turns to remember: undoing and repeating are free")
+    times: int
+    cycles: list[list[str]]
+    order: int
+    pieces_moved: int
+    does: Literal["three-cycle", "twists", "nothing", "more"] | None
+    shared: Shared | None
+    why: str
+    parts: list[Level]
+
+
+class Undoing(BaseModel):
+    """What undoes a sequence; ``blocked`` says why it cannot be done on the solved puzzle."""
+
+    sequence: str
+    notation: str
+    blocked: str | None
+
+
+class Image(BaseModel):
+    """A sequence in the letters of another holding, or of the mirror image in one."""
+
+    up: str
+    front: str
+    sequence: str
+    notation: str
+
+
+class ReadingReport(EffectReport):
+    """How a sequence is made, as `trefoil read --json` prints it."""
+
+    kind: Literal["commutator", "conjugate", "repeat", "row", "turns", "nothing"]
+    notation: str
+    things: int
+    commutator: bool | None = Field(description="false: proven that it is none; null: none found")
+    unbalanced: list[str] = Field(description="layers whose turns do not sum to nothing")
+    parts_only: bool = Field(description="whether there was too much for all to be looked at")
+    text: str
+    tree: Level
+    inverse: Undoing
+    mirrors: list[Image]
+    holdings: list[Image]
 
 
 class Searched(BaseModel):

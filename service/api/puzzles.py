@@ -19,13 +19,14 @@ from service.api.models import (
     Puzzle,
     PuzzleFile,
     PuzzleList,
+    ReadingReport,
 )
 from service.api.problems import ProblemError
 from service.api.results import cycle_of
 from service.api.searches import ACCEPTED, Club, Prefer, posted, waited
 from service.api.searching import Searches
 from service.api.waiting import applied, preferred
-from service.questions import EffectQuestion, PartsQuestion
+from service.questions import EffectQuestion, PartsQuestion, ReadingQuestion
 from service.reading import Message
 from service.settings import MOST_NAME
 from service.stores.base import State
@@ -56,6 +57,7 @@ INDEX = {
     "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence,type,behind}",
     "drawing": "/api/puzzles/{puzzle}/drawing",
     "effects": "/api/puzzles/{puzzle}/effects",
+    "readings": "/api/puzzles/{puzzle}/readings",
     "searches": "/api/searches",
     "atlases": "/api/atlases",
     "search": "/api/searches/{search}",
@@ -248,12 +250,28 @@ async def get_drawing(request: Request, puzzle: Name) -> Response:
 )
 async def post_effect(request: Request, puzzle: Name, question: EffectQuestion) -> Response:
     """Say what a sequence does: which pieces go where, and how often until nothing has moved."""
+    return await _about(request, "effect", puzzle, question.sequence)
+
+
+@router.post(
+    "/puzzles/{puzzle}/readings",
+    operation_id="postReading",
+    response_model=ReadingReport,
+    responses={404: {}},
+)
+async def post_reading(request: Request, puzzle: Name, question: ReadingQuestion) -> Response:
+    """Say how a sequence is made: commutators and conjugates, nested, and why they work."""
+    return await _about(request, "reading", puzzle, question.sequence)
+
+
+async def _about(request: Request, do: str, puzzle: str, sequence: str) -> Response:
+    """Return what a reader says about a sequence, not to be kept."""
     own = service(request)
     most = own.limits.sequence
-    if len(question.sequence) > most:
-        text = f"the sequence has {len(question.sequence):,} characters; at most {most:,} are read"
+    if len(sequence) > most:
+        text = f"the sequence has {len(sequence):,} characters; at most {most:,} are read"
         raise ProblemError(422, text, pointer="#/sequence")
-    message = {"do": "effect", "puzzle": puzzle, "sequence": question.sequence}
+    message = {"do": do, "puzzle": puzzle, "sequence": sequence}
     try:
         reply = await own.read(message)
     except ProblemError as error:
