@@ -38,6 +38,7 @@ POLICY = "; ".join(
 #: The pages of a puzzle: the last part of the address, and what it is called.
 PLACES = (
     ("", "Pieces"),
+    ("ask", "Ask"),
     ("bench", "Bench"),
     ("read", "Read a sequence"),
 )

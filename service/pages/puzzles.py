@@ -84,6 +84,7 @@ async def _catalogue(own: Service) -> dict[str, Any]:
 
 
 def said(error: StoreError) -> str:
+    """Return what a page says where the store is away or takes no more."""
     """Return what a page says of a store that is away or of too much asked."""
     told = of_too_many(error) if isinstance(error, TooManyError) else of_store(error)
     return told.detail

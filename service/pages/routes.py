@@ -7,9 +7,10 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.routing import APIRoute
 
-from service.pages import bench, clubs, puzzles, read, results, statics
+from service.pages import ask, bench, clubs, puzzles, read, results, statics
 
-ROUTERS = (puzzles.router, bench.router, read.router, results.router, clubs.router, statics.router)
+PAGES = (puzzles, ask, bench, read, results, clubs, statics)
+ROUTERS = tuple(own.router for own in PAGES)
 
 router = APIRouter()
 for own in ROUTERS:

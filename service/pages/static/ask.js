@@ -1,0 +1,356 @@
+/** Asking: three stickers are clicked or typed, and the answers come in while the search goes on. */
+
+import { AGAIN, LOST, addressed, drawn, element, part, pause, sentence } from "./live.js";
+import { enhance } from "./page.js";
+import { Stepper, partsOf } from "./stepping.js";
+import { parse } from "./state.js";
+
+/** @typedef {import("./drawing.js").Drawing} Drawing */
+/** @typedef {import("./picks.js").Pick} Pick */
+/** @typedef {import("./live.js").Kind} Kind */
+/** @typedef {import("./live.js").Place} Place */
+/**
+ * @typedef {object} Search
+ * @property {string} state
+ * @property {{step: string | null, share: number | null} | null} progress
+ * @property {{answers: {sequence: string}[], left_out?: number} | null} answer
+ */
+
+const KINDS = /** @type {const} */ (["first", "second", "third"]);
+const OVER = ["done", "stopped", "failed"];
+const BETWEEN = /->|[→,\s]+/;
+
+class Asking {
+  /** What was asked last; answers to anything else come too late. */
+  #asked = 0;
+  /** @type {EventSource | null} */
+  #events = null;
+  /** The answers that are shown, to see whether there are others. */
+  #shown = "";
+
+  /**
+   * @param {HTMLElement} root
+   * @param {Drawing} drawing
+   */
+  constructor(root, drawing) {
+    this.root = root;
+    this.drawing = drawing;
+    this.tables = drawing.tables;
+    this.form = /** @type {HTMLFormElement} */ (part("wish"));
+    this.input = /** @type {HTMLInputElement} */ (part("cycle"));
+    this.said = part("said");
+    this.stepper = new Stepper(drawing, part("stepping"), this.say);
+    drawing.addEventListener("pick", (event) => {
+      this.picked(/** @type {CustomEvent<Pick>} */ (event).detail);
+    });
+    this.form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      void this.ask();
+    });
+    this.form.addEventListener("change", (event) => {
+      if (event.target !== this.input && this.names.length === 3) void this.ask();
+    });
+    this.input.addEventListener("input", () => {
+      if (!this.stepper.taken) this.mark();
+    });
+  }
+
+  /** @param {string} text */
+  say = (text) => {
+    if (this.said.textContent !== text) this.said.textContent = text;
+  };
+
+  /** The names that are typed or clicked. */
+  get names() {
+    return this.input.value.split(BETWEEN).filter((name) => name !== "");
+  }
+
+  /** The placements of the names, as far as they are names of placements. */
+  get places() {
+    return this.names.map((name) => this.tables.placementNames.indexOf(name));
+  }
+
+  /** Mark what is chosen so far. */
+  mark() {
+    const { drawing, places } = this;
+    const known = places.filter((place) => place >= 0).slice(0, 3);
+    /** @type {Map<Place, Kind>} */
+    const marks = new Map(known.map((place, k) => [`p${place}`, KINDS[k]]));
+    drawing.mark(marks);
+    /** @type {[Place, Place][]} */
+    const arrows = known.slice(1).map((place, k) => [`p${known[k]}`, `p${place}`]);
+    if (known.length === 3) arrows.push([`p${known[2]}`, `p${known[0]}`]);
+    drawing.arrows(arrows);
+  }
+
+  /**
+   * A sticker was chosen: the next of the three, or one that is taken back.
+   * @param {Pick} pick
+   */
+  picked(pick) {
+    const { tables } = this;
+    if (this.stepper.taken) this.stepper.drop();
+    let names = this.names;
+    if (names.length >= 3) names = [];
+    const slots = names.map((name) => tables.slotOf[tables.placementNames.indexOf(name)]);
+    const there = slots.indexOf(pick.slot);
+    const name = tables.placementNames[pick.placement];
+    if (there >= 0) {
+      names.splice(there, 1);
+      this.#write(names);
+      this.say(`${tables.slotNames[pick.slot]} is taken back.`);
+      return;
+    }
+    const kind = tables.typeOf[pick.slot];
+    const other = slots.find((slot) => slot !== undefined && tables.typeOf[slot] !== kind);
+    if (other !== undefined) {
+      this.say(
+        `Impossible: ${name} is of type ${tables.typeNames[kind]} and ${tables.slotNames[other]} of type ` +
+          `${tables.typeNames[tables.typeOf[other]]}; a piece only ever goes to places of its type.`,
+      );
+      return;
+    }
+    if (!tables.data.types.moves[kind]) {
+      this.say(`Impossible: no layer takes ${name} anywhere.`);
+      return;
+    }
+    names.push(name);
+    this.#write(names);
+    if (names.length === 3) void this.ask();
+    else this.say(`${name} is the ${KINDS[names.length - 1]}; ${names.length === 1 ? "two" : "one"} more.`);
+  }
+
+  /** @param {string[]} names */
+  #write(names) {
+    this.input.value = names.join(", ");
+    this.#forget();
+    this.mark();
+  }
+
+  /** Drop the answers to what is no longer asked. */
+  #forget() {
+    this.#asked++;
+    this.#events?.close();
+    part("answers").replaceChildren();
+    part("wrongs").replaceChildren();
+    this.input.removeAttribute("aria-invalid");
+    this.#shown = "";
+  }
+
+  /** What the form says, as the address has it. */
+  get query() {
+    const { form } = this;
+    /** @type {Record<string, string>} */
+    const query = { cycle: this.names.join(",") };
+    /** @param {string} name */
+    const boxes = (name) => /** @type {HTMLInputElement[]} */ ([...form.querySelectorAll(`input[name="${name}"]`)]);
+    /** @param {string} name */
+    const ticked = (name) => boxes(name).filter((box) => box.checked).map((box) => box.value);
+    const layers = ticked("layers");
+    if (layers.length < boxes("layers").length) query.layers = layers.join(",");
+    query.free = ticked("free").join(",");
+    query.matters = /** @type {HTMLSelectElement} */ (part("matters")).value;
+    for (const name of ["left_handed", "any_twist", "apart"]) query[name] = ticked(name).join("");
+    return query;
+  }
+
+  /** Ask, and show the answers as they come. */
+  async ask() {
+    this.#forget();
+    if (this.stepper.taken) this.stepper.drop();
+    this.mark();
+    addressed(this.query);
+    this.say("Asking.");
+    await this.#refresh(this.#asked);
+  }
+
+  /** Take up what the page came with. */
+  begin() {
+    this.mark();
+    const own = part("answers");
+    this.#arrived(own, this.#asked);
+  }
+
+  /**
+   * Put what the service has now into the page.
+   * @param {number} asked
+   */
+  async #refresh(asked) {
+    for (;;) {
+      try {
+        const headers = { Accept: "text/html", Prefer: "wait=0" };
+        const answer = await fetch(location.href, { headers });
+        const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+        if (asked !== this.#asked) return;
+        const fresh = page.getElementById("answers");
+        if (!fresh) throw new Error("this is not the page");
+        const wrongs = page.getElementById("wrongs");
+        part("wrongs").replaceChildren(...(wrongs?.children ?? []));
+        this.input.toggleAttribute("aria-invalid", part("wrongs").childElementCount > 0);
+        this.#replace(document.adoptNode(fresh));
+        this.#arrived(fresh, asked);
+        return;
+      } catch {
+        if (asked !== this.#asked) return;
+        this.say(LOST);
+        await pause(AGAIN);
+        if (asked !== this.#asked) return;
+      }
+    }
+  }
+
+  /** @param {HTMLElement} fresh */
+  #replace(fresh) {
+    const old = part("answers");
+    const open = new Set([...old.querySelectorAll("li")].filter((li) => li.querySelector("details[open]")).map(keyOf));
+    const strips = new Map([...old.querySelectorAll("li")].map((li) => [keyOf(li), li.querySelector(".strip")]));
+    const focused = document.activeElement?.closest("li");
+    const key = focused && old.contains(focused) ? keyOf(focused) : null;
+    if (open.size) {
+      for (const li of fresh.querySelectorAll("li")) {
+        if (!li.dataset.a) continue;
+        /** @type {HTMLDetailsElement | null} */ (li.querySelector("details"))?.toggleAttribute("open", open.has(keyOf(li)));
+      }
+    }
+    old.replaceWith(fresh);
+    for (const li of fresh.querySelectorAll("li")) {
+      const strip = strips.get(keyOf(li));
+      if (strip && li.dataset.a) li.querySelector("details")?.before(strip);
+      if (key === keyOf(li) && document.activeElement === document.body) li.querySelector("summary")?.focus();
+    }
+    enhance(fresh);
+  }
+
+  /**
+   * Make the answers work, and follow the search if it goes on.
+   * @param {HTMLElement} own
+   * @param {number} asked
+   */
+  #arrived(own, asked) {
+    const answers = /** @type {HTMLLIElement[]} */ ([...own.querySelectorAll("li[data-a]")]);
+    for (const li of answers) this.#steps(li);
+    this.#shown = answers.map(keyOf).join("|");
+    const { search, state } = own.dataset;
+    if (!search) {
+      const wrong = part("wrongs").textContent?.trim();
+      if (wrong) this.say(wrong);
+      return;
+    }
+    const none = own.querySelector("#none, .wrong");
+    const count = answers.length;
+    if (OVER.includes(state ?? "")) {
+      this.say(none?.textContent?.trim() || (count ? `${count} answers are shown.` : "There is no answer."));
+      return;
+    }
+    this.#stop(own, search);
+    this.#follow(search, asked);
+  }
+
+  /**
+   * A button that ends the search.
+   * @param {HTMLElement} own
+   * @param {string} search
+   */
+  #stop(own, search) {
+    const stop = element("button", { type: "button", class: "stop" }, "Stop");
+    stop.addEventListener("click", async () => {
+      stop.disabled = true;
+      try {
+        await fetch(search, { method: "DELETE" });
+      } catch {
+        stop.disabled = false;
+        this.say(LOST);
+      }
+    });
+    own.querySelector("#awaited")?.replaceChildren(element("span", {}, "The search goes on."), stop);
+  }
+
+  /**
+   * @param {string} search
+   * @param {number} asked
+   */
+  #follow(search, asked) {
+    this.#events?.close();
+    const events = new EventSource(`${search}/events`);
+    this.#events = events;
+    const end = () => {
+      events.close();
+      void this.#refresh(asked);
+    };
+    events.addEventListener("search", (event) => {
+      if (asked !== this.#asked) {
+        events.close();
+        return;
+      }
+      const told = /** @type {Search} */ (JSON.parse(event.data));
+      if (OVER.includes(told.state)) {
+        end();
+        return;
+      }
+      this.say(progress(told));
+      const others = (told.answer?.answers ?? []).map((one) => one.sequence).join("|");
+      if (others && others !== this.#shown) end();
+    });
+    events.addEventListener("lost", end);
+    events.addEventListener("error", () => {
+      if (asked !== this.#asked) return;
+      this.say(LOST);
+      if (events.readyState === EventSource.CLOSED) setTimeout(() => asked === this.#asked && this.#refresh(asked), AGAIN);
+    });
+  }
+
+  /**
+   * Let an answer be stepped through.
+   * @param {HTMLLIElement} li
+   */
+  #steps(li) {
+    const { tables } = this;
+    if (li.querySelector("button.step")) return;
+    const [setup, a, b] = [li.dataset.setup, li.dataset.a, li.dataset.b].map((text) => parse(tables, text ?? ""));
+    if (!setup || !a || !b) return;
+    const step = element("button", { type: "button", class: "plain step" }, "Step through it");
+    step.append(element("span", { class: "aside" }, `: ${li.querySelector("h2")?.textContent ?? ""}`));
+    step.addEventListener("click", () => {
+      for (const other of part("answers").querySelectorAll(".strip")) other.remove();
+      for (const other of part("answers").querySelectorAll("button.step")) /** @type {HTMLElement} */ (other).hidden = false;
+      step.hidden = true;
+      const places = this.places;
+      this.stepper.take(partsOf(tables, { setup, a, b }), places.includes(-1) ? [] : places, li.querySelector("h2")?.textContent ?? "");
+      const strip = this.stepper.strip();
+      li.querySelector("details")?.before(strip);
+      strip.querySelector("button")?.focus({ preventScroll: true });
+    });
+    const strip = li.querySelector(".strip");
+    step.hidden = strip !== null;
+    (strip ?? li.querySelector("details"))?.before(step);
+  }
+}
+
+/** What names an answer: its turns. @param {Element} li */
+function keyOf(li) {
+  return li.querySelector("[data-copy]")?.getAttribute("data-copy") ?? "";
+}
+
+/** @param {Search} told */
+function progress(told) {
+  const step = told.progress?.step;
+  const share = told.progress?.share;
+  const done = share ? `, ${Math.round(100 * share)} of 100 done` : "";
+  const waiting = told.state === "waiting" ? " as soon as a worker is free" : "";
+  const found = told.answer?.answers.length;
+  return `${found ? `${found} answers so far. ` : ""}Searching${waiting}${step ? `: ${step}` : ""}${done}.`;
+}
+
+async function begin() {
+  const root = part("ask");
+  const said = part("said");
+  const drawing = await drawn(part("stage"), (text) => (said.textContent = text));
+  const asking = new Asking(root, drawing);
+  asking.begin();
+  if (!asking.names.length) asking.say("Click or tap three stickers, or type them.");
+  root.dataset.ready = "yes";
+}
+
+begin().catch((error) => {
+  part("said").textContent = sentence(error.message);
+});
