@@ -45,6 +45,23 @@ class Limits:
     body_seconds: int = _limit(
         "BODY_SECONDS", 10, "s", "the time until the body of a request has arrived", 408
     )
+    header_seconds: int = _limit(
+        "HEADER_SECONDS", 10, "s", "the time until the header of a request has arrived", 408
+    )
+    connections_each: int = _limit(
+        "CONNECTIONS_EACH",
+        500,
+        "connections",
+        "connections of one address, if it is no proxy's; one that waits makes room",
+        429,
+    )
+    connections: int = _limit(
+        "CONNECTIONS",
+        2_000,
+        "connections",
+        "connections of all, or as many as the system allows; one that waits makes room",
+        503,
+    )
     url: int = _limit("URL_BYTES", 16_000, "bytes", "the address of a request, with its query", 414)
     headers: int = _limit("HEADER_BYTES", 32_000, "bytes", "the header fields of a request", 431)
     puzzle: int = _limit("PUZZLE_BYTES", 100_000, "bytes", "a posted puzzle file", 413, 1, 100_000)
@@ -101,13 +118,24 @@ class Limits:
         "searches that are kept; those that were over first make room",
         429,
     )
-    puzzles: int = _limit("PUZZLES", 1_000, "puzzles", "posted puzzles that are kept", 429)
+    puzzles: int = _limit(
+        "PUZZLES",
+        1_000,
+        "puzzles",
+        "posted puzzles that are kept; one on no shelf that was not used for longest makes room",
+        429,
+    )
+    puzzles_each: int = _limit(
+        "PUZZLES_EACH", 60, "puzzles", "new puzzle files that one asker posts within an hour", 429
+    )
     streams_each: int = _limit(
-        "STREAMS_EACH", 20, "streams", "streams and waiting requests of one asker at once", 429
+        "STREAMS_EACH",
+        20,
+        "streams",
+        "streams and waiting requests of one asker at once; who asks beyond it need not wait",
+        429,
     )
-    streams: int = _limit(
-        "STREAMS", 500, "streams", "streams and waiting requests of all askers at once", 429
-    )
+    streams: int = _limit("STREAMS", 500, "streams", "the same of all askers", 429)
     reading: int = _limit(
         "READING_SECONDS", 20, "s", "the time that reading a question or an answer may take", 422
     )

@@ -48,6 +48,12 @@ def address(request: Request, proxies: Sequence[Network]) -> str:
     return str(found)
 
 
+def of_proxy(host: str, proxies: Sequence[Network]) -> bool:
+    """Return whether a connection from an address is one of a trusted proxy."""
+    found = _read(host)
+    return found is not None and _trusted(found, proxies)
+
+
 def scheme(request: Request, proxies: Sequence[Network]) -> str:
     """Return by which scheme a browser has called, as a trusted proxy says or as it is here."""
     peer = _read(request.client.host if request.client else "")

@@ -17,6 +17,7 @@ from service.api.templates import Templates
 from service.limits import Limits
 from service.logs import FIELDS
 from service.metrics import Metrics
+from service.settings import EVERY_ADDRESS
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -73,6 +74,7 @@ class Guard:
     ) -> None:
         self._app, self._limits, self._enter = app, limits, enter
         self._hosts = None if "*" in hosts else frozenset(hosts)
+        self._every = any(name.strip("[]") in EVERY_ADDRESS for name in hosts)
         self._metrics, self._templates, self._forms = metrics, templates, forms
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -100,6 +102,7 @@ class Guard:
         fields = scope["headers"]
         self._check_sizes(scope, fields)
         self._check_host(scope, fields)
+        _check_framing(fields)
         method = scope["method"]
         allowed = self._templates.methods(scope["path"])
         if method == "OPTIONS" and (allowed or scope["path"] == "*"):
@@ -141,9 +144,13 @@ class Guard:
         name = given[0].decode("latin-1").strip().lower() if len(given) == 1 else ""
         six = name.startswith("[")
         name = name.partition("]")[0] + "]" if six else name.partition(":")[0]
-        if name.rstrip(".") not in self._hosts:
-            text = "this service does not answer to that name; TREFOIL_HOSTS says to which it does"
-            raise ProblemError(421, text)
+        if name.rstrip(".") in self._hosts or (self._every and name == _came_to(scope)):
+            return
+        text = (
+            "this service is not known by the name or address that it was called by; whoever runs "
+            "it can add that to TREFOIL_HOSTS"
+        )
+        raise ProblemError(421, text)
 
     async def _body(self, fields: list[tuple[bytes, bytes]], receive: Receive) -> bytes:
         """Return the body, which is read up to its limit and no longer than its time."""
@@ -190,6 +197,14 @@ class Guard:
             log.info("answered", extra={FIELDS: told})
 
 
+def _came_to(scope: Scope) -> str:
+    """Return the address of this machine that a request came to, as it stands in Host."""
+    address = str((scope.get("server") or ("",))[0]).lower().partition("%")[0]
+    # What listens at :: has addresses of the older kind so.
+    address = address.removeprefix("::ffff:")
+    return f"[{address}]" if ":" in address else address
+
+
 _METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 
 
@@ -229,6 +244,19 @@ class _Again:
             body, self._body = self._body, None
             return {"type": "http.request", "body": body, "more_body": False}
         return await self._receive()
+
+
+def _check_framing(fields: list[tuple[bytes, bytes]]) -> None:
+    """Raise ProblemError for a body whose end is told in two ways, or that is encoded."""
+    names = {name for name, _ in fields}
+    if {b"content-length", b"transfer-encoding"} <= names:
+        text = "Content-Length and Transfer-Encoding were both given; one of them would be right"
+        raise ProblemError(400, text, headers={"Connection": "close"})
+    coded = b",".join(value for name, value in fields if name == b"content-encoding").strip()
+    if coded.lower() not in (b"", b"identity"):
+        text = "the body must not be encoded: leave Content-Encoding out"
+        more = {"Accept-Encoding": "identity", "Connection": "close"}
+        raise ProblemError(415, text, header="Content-Encoding", headers=more)
 
 
 def _check_type(fields: list[tuple[bytes, bytes]], kind: Kind) -> None:

@@ -21,6 +21,7 @@ from fastapi import FastAPI
 from search.deepening import deepen
 from search.goals import goal_for
 from service import representatives, results
+from service.api import wire
 from service.api.app import create
 from service.limits import Limits
 from service.puzzle_shelf import load
@@ -152,7 +153,12 @@ def serving(
     app = create(own, chosen, bounds=limits or Limits(), readers=inline)
     listening = socket.create_server(("127.0.0.1", 0))
     config = uvicorn.Config(
-        app, http="h11", ws="none", lifespan="on", log_config=None, access_log=False
+        app,
+        http=wire.protocol(app.state.service.limits, chosen.proxies),
+        ws="none",
+        lifespan="on",
+        log_config=None,
+        access_log=False,
     )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, args=([listening],))
