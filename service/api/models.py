@@ -255,6 +255,7 @@ class Search(BaseModel):
     impossible: bool | None = Field(description="whether it is proven that there is no answer")
     reason: str | None = Field(description="why there is no answer, or why it failed")
     result: Href | None = Field(description="where the result stays, whatever becomes of this")
+    page: Href | None = Field(description="the result as a page to be read")
     events: Href = Field(description="server-sent events of what changes")
     answer: FindReport | AtlasReport | PartsReport | None
 

@@ -27,7 +27,7 @@ from service.api.searches import ACCEPTED, Club, Prefer, posted, waited
 from service.api.searching import Searches
 from service.api.waiting import applied, preferred
 from service.questions import EffectQuestion, PartsQuestion, ReadingQuestion
-from service.reading import Message
+from service.reading import Message, Reply
 from service.settings import MOST_NAME
 from service.stores.base import State
 
@@ -266,19 +266,22 @@ async def post_reading(request: Request, puzzle: Name, question: ReadingQuestion
 
 async def _about(request: Request, do: str, puzzle: str, sequence: str) -> Response:
     """Return what a reader says about a sequence, not to be kept."""
-    own = service(request)
-    most = own.limits.sequence
-    if len(sequence) > most:
-        text = f"the sequence has {len(sequence):,} characters; at most {most:,} are read"
-        raise ProblemError(422, text, pointer="#/sequence")
-    message = {"do": do, "puzzle": puzzle, "sequence": sequence}
     try:
-        reply = await own.read(message)
+        reply = await of_sequence(service(request), do, puzzle, sequence)
     except ProblemError as error:
         if any(one.get("pointer") == "#/puzzle" for one in error.errors):
             raise ProblemError(404, error.detail) from None
         raise
     return Response(reply.body, headers={"Cache-Control": "no-store"}, media_type=JSON)
+
+
+async def of_sequence(own: Service, do: str, puzzle: str, sequence: str) -> Reply:
+    """Return the "effect" or the "reading" of a sequence; raises ProblemError and StoreError."""
+    most = own.limits.sequence
+    if len(sequence) > most:
+        text = f"the sequence has {len(sequence):,} characters; at most {most:,} are read"
+        raise ProblemError(422, text, pointer="#/sequence")
+    return await own.read({"do": do, "puzzle": puzzle, "sequence": sequence})
 
 
 async def _read(

@@ -322,6 +322,7 @@ def _body(record: Record, job: Job | None, answer: Reply | None) -> bytes:
     # What was told last is no news any more when all is over.
     progress = progress_of(job) if job is not None and not job.state.over else {}
     facts = answer.head if answer is not None else {}
+    result = _result(record, job)
     reason = facts.get("reason") or (job.error if job is not None else None) or None
     told = {
         "id": record.id,
@@ -332,7 +333,8 @@ def _body(record: Record, job: Job | None, answer: Reply | None) -> bytes:
         "progress": {name: progress.get(name) for name in SHOWN} if progress else None,
         "impossible": facts.get("impossible"),
         "reason": reason,
-        "result": _result(record, job),
+        "result": result,
+        "page": result and result.removeprefix("/api"),
         "events": f"{record.href}/events",
     }
     own = answer.body if answer is not None else b"null"

@@ -58,6 +58,8 @@ class Problems:
             await self._app(scope, receive, send)
             return
         held = _Held(send)
+        # Further in, it is read as GET.
+        head = scope["method"] == "HEAD"
         await self._app(scope, receive, held)
         if held.start is not None:
             headers = Headers(raw=held.start["headers"])
@@ -65,7 +67,7 @@ class Problems:
             own.pop("content-security-policy", None)
             problem: dict[str, Any] = json.loads(held.body or b"{}")
             response = await page("problem.html", told(problem), held.start["status"], own)
-            if scope["method"] == "HEAD":
+            if head:
                 response.body = b""
             await response(scope, receive, send)
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
-from service.api.context import Service, service
+from service.api.context import service
 from service.api.problems import ProblemError
-from service.api.puzzles import Name
+from service.api.puzzles import Name, of_sequence
 from service.pages.frame import page
 from service.pages.puzzles import short
 
@@ -41,18 +41,7 @@ async def read(request: Request, puzzle: Name, sequence: Annotated[str, Query()]
     if not text:
         return await page("read.html", data)
     try:
-        data["effect"] = await _effect(own, puzzle, text)
+        reply = await of_sequence(own, "reading", puzzle, text)
     except ProblemError as error:
         return await page("read.html", {**data, "wrong": error.detail}, error.status)
-    return await page("read.html", data)
-
-
-async def _effect(own: Service, puzzle: str, text: str) -> dict[str, Any]:
-    """Return what a sequence does; raises ProblemError."""
-    most = own.limits.sequence
-    if len(text) > most:
-        said = f"the sequence has {len(text):,} characters; at most {most:,} are read"
-        raise ProblemError(422, said, parameter="sequence")
-    reply = await own.read({"do": "effect", "puzzle": puzzle, "sequence": text}, "query")
-    effect: dict[str, Any] = json.loads(reply.body)
-    return effect
+    return await page("read.html", {**data, "effect": json.loads(reply.body)})
