@@ -256,7 +256,8 @@ def test_an_atlas_says_that_the_time_was_over(
     status, report = asked(*request)
     assert status in (0, 1)
     assert (report["stopped"], report["stopped_by"]) == (True, "time")
-    assert run(list(request)) == status
+    # The second run may come farther, since the first has kept the levels that it finished.
+    assert run(list(request)) in (0, 1)
     assert "stopped after 0.01 s; `--seconds 0.03` goes on" in capsys.readouterr().err
 
 
