@@ -161,6 +161,16 @@ class Limits:
         """Return those that the store watches over."""
         return JobLimits(self.searches_each, self.searches_open, float(self.computing_each))
 
+    @property
+    def fields(self) -> dict[str, int]:
+        """Return the most of each field of a question that is bounded."""
+        return {
+            "turns": self.turns,
+            "half_length": self.half_length,
+            "seconds": self.seconds,
+            "most": self.shown,
+        }
+
 
 def limits() -> Limits:
     """Return the limits that the environment asks for; raises RequestError."""

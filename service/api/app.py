@@ -7,6 +7,7 @@ import gc
 import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
+from typing import Any
 
 from fastapi import FastAPI
 
@@ -74,6 +75,8 @@ def create(
         app.include_router(router)
     problems.register(app)
     app.openapi = document(app)  # type: ignore[method-assign]
+    templates = Templates(lambda: _addresses(app))
+    app.state.templates = templates
     # Within the guard, so that HEAD has the fields of what GET sends.
     app.add_middleware(Compressed)
     app.add_middleware(
@@ -81,7 +84,7 @@ def create(
         limits=own,
         hosts=settings.hosts,
         metrics=service.metrics,
-        templates=Templates(lambda: {**app.openapi()["paths"], **routes.paths()}),
+        templates=templates,
         forms=forms.TAKING,
         enter=service.enter,
     )
@@ -89,6 +92,12 @@ def create(
     app.add_middleware(Problems)
     app.add_middleware(Sealed)
     return app
+
+
+def _addresses(app: FastAPI) -> dict[str, Any]:
+    """Return the document with the addresses of pages as well, of which it says nothing."""
+    told = app.openapi()
+    return {**told, "paths": {**told["paths"], **routes.paths()}}
 
 
 @asynccontextmanager

@@ -25,7 +25,7 @@ class Built(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     turns: str = Field(
-        default="", max_length=20_000, description="turns from solved", examples=["R U R' U'"]
+        default="", max_length=15_000, description="turns from solved", examples=["R U R' U'"]
     )
     insert: str = Field(
         default="", max_length=100, description="the turn that is slipped in", examples=["L'"]

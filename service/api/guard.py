@@ -8,12 +8,15 @@ import time
 from collections.abc import Awaitable, Callable, Collection, MutableMapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import parse_qsl
 
 from starlette.requests import Request
 from starlette.responses import Response
 
+from service.api.bodies import check_json
 from service.api.problems import ProblemError
 from service.api.templates import Templates
+from service.api.wording import not_known, shown
 from service.limits import Limits
 from service.logs import FIELDS
 from service.metrics import Metrics
@@ -112,13 +115,17 @@ class Guard:
         if allowed and method not in allowed:
             text = f"this address takes {', '.join(allowed)}, not that method"
             raise ProblemError(405, text, headers={"Allow": ", ".join(allowed)})
+        self._check_query(scope)
         if method == "HEAD":
             # Like GET, and what would be sent is left out.
             scope["method"] = "GET"
             scope["trefoil.head"] = True
         body = await self._body(fields, receive)
         if body:
-            _check_type(fields, FORM if self._templates.of(scope["path"]) in self._forms else JSON)
+            kind = FORM if self._templates.of(scope["path"]) in self._forms else JSON
+            _check_type(fields, kind, self._templates.body(scope["path"], method).needed)
+            if kind is JSON:
+                check_json(body)
         self._enter(Request(dict(scope)))
         await self._app(scope, _Again(body, receive), sent)
 
@@ -151,6 +158,22 @@ class Guard:
             "it can add that to TREFOIL_HOSTS"
         )
         raise ProblemError(421, text)
+
+    def _check_query(self, scope: Scope) -> None:
+        """Raise ProblemError for a parameter that the address does not know, or has twice."""
+        method = "GET" if scope["method"] == "HEAD" else scope["method"]
+        known = self._templates.parameters(scope["path"], method)
+        if known is None or scope["path"] in QUIET:
+            return
+        names: set[str] = set()
+        for name, _ in parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True):
+            if name not in known:
+                text = not_known(shown(name), known)
+                raise ProblemError(422, text, parameter=shown(name))
+            if name in names:
+                text = f"{name} stands twice in the address; once would be right"
+                raise ProblemError(422, text, parameter=name)
+            names.add(name)
 
     async def _body(self, fields: list[tuple[bytes, bytes]], receive: Receive) -> bytes:
         """Return the body, which is read up to its limit and no longer than its time."""
@@ -259,11 +282,17 @@ def _check_framing(fields: list[tuple[bytes, bytes]]) -> None:
         raise ProblemError(415, text, header="Content-Encoding", headers=more)
 
 
-def _check_type(fields: list[tuple[bytes, bytes]], kind: Kind) -> None:
-    """Raise ProblemError for a body that does not say that it is of the right kind."""
+def _check_type(fields: list[tuple[bytes, bytes]], kind: Kind, names: Sequence[str]) -> None:
+    """Raise ProblemError for a body that does not say that it is of the right kind.
+
+    ``names`` are those that must stand in it.
+    """
     given = next((value for name, value in fields if name == b"content-type"), b"")
     name, _, more = given.decode("latin-1").partition(";")
     charset = more.strip().lower().replace('"', "").replace(" ", "")
     if name.strip().lower() != kind.media_type or charset not in ("", "charset=utf-8"):
         text = f"the body must be {kind.words} and say so: Content-Type: {kind.media_type}"
+        if names:
+            shape = ", ".join(f'"{one}": …' for one in names)
+            text += f", with {{{shape}}} in it"
         raise ProblemError(415, text, header="Content-Type", headers={"Accept": kind.media_type})

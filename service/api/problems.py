@@ -144,7 +144,7 @@ def register(app: FastAPI) -> None:
 
     async def invalid(request: Request, error: Exception) -> Response:
         assert isinstance(error, RequestValidationError)
-        return _invalid(error)
+        return _invalid(request, error)
 
     async def plain(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
@@ -158,13 +158,15 @@ def register(app: FastAPI) -> None:
     app.add_exception_handler(HTTPException, plain)
 
 
-def _invalid(error: RequestValidationError) -> Response:
+def _invalid(request: Request, error: RequestValidationError) -> Response:
     found = error.errors()
-    if any(one["type"] == "json_invalid" for one in found):
-        place = next(one["loc"][-1] for one in found if one["type"] == "json_invalid")
-        where = f" at character {place + 1}" if isinstance(place, int) else ""
-        return problem(400, f"the body is not well-formed JSON{where}")
-    told = faults(found, error.body)
+    if any(one["loc"][0] == "path" for one in found):
+        # What cannot stand in an address is nowhere.
+        return problem(404, _SAID[404])
+    body = request.app.state.templates.body(request.scope["path"], request.method)
+    own = body.for_data(error.body)
+    bounds = request.app.state.service.limits.fields
+    told = faults(found, error.body, own.known, body.kinds, bounds)
     more = f" ({len(told) - 1} more)" if len(told) > 1 else ""
     return problem(422, told[0]["detail"] + more, {"errors": told})
 

@@ -60,14 +60,19 @@ async def result(
 
 async def rendered(own: Service, digest: str, view: View) -> Reply:
     """Return a result as it is to be shown; raises ProblemError and StoreError."""
-    if view.most > own.limits.shown:
-        text = f"most: at most {own.limits.shown} was expected, not {view.most}"
+    most = own.limits.shown
+    if "most" not in view.model_fields_set:
+        most = min(most, view.most)
+    elif view.most > most:
+        text = f"most: at most {most:,} was expected, not {view.most:,}"
         raise ProblemError(422, text, parameter="most")
+    else:
+        most = view.most
     message: dict[str, Any] = {
         "do": "result",
         "digest": digest,
         "cycle": cycle_of(view.cycle),
-        "most": view.most,
+        "most": most,
         "left_handed": view.left_handed,
         "weights": view.weights,
     }

@@ -11,7 +11,7 @@ from typing import Any
 
 from service.api.context import Service, progress_of
 from service.api.problems import ProblemError
-from service.questions import PartsQuestion, Question
+from service.questions import FindQuestion, PartsQuestion, Question
 from service.reading import QUESTIONS, Reply, kind_of
 from service.stores.base import Job, State
 
@@ -86,6 +86,7 @@ class Searches:
 
         Raises ProblemError, StoreError and TooManyError.
         """
+        question = self._usual(question)
         known = self._kept(question.digest)
         if known is not None:
             return known
@@ -251,16 +252,23 @@ class Searches:
                 removed = True
         return removed
 
+    def _usual(self, question: Question) -> Question:
+        """Return a question whose usual values, where nothing else was said, are within limits."""
+        shown = self._service.limits.shown
+        said = "most" in question.model_fields_set
+        if said or not isinstance(question, FindQuestion) or question.most <= shown:
+            return question
+        return question.model_copy(update={"most": shown})
+
     def _bounded(self, question: Question) -> Question:
         """Return a question within the limits; raises ProblemError."""
         if isinstance(question, PartsQuestion):
             return question
         limits = self._service.limits
-        for name in ("turns", "half_length", "seconds", "most"):
+        for name, most in limits.fields.items():
             asked = getattr(question, name, None)
-            most = getattr(limits, "shown" if name == "most" else name)
             if asked is not None and asked > most:
-                text = f"{name}: at most {most:g} was expected, not {asked:g}"
+                text = f"{name}: at most {most:,} was expected, not {asked:,}"
                 raise ProblemError(422, text, pointer=f"#/{name}")
         if question.seconds is None and (question.turns or question.half_length):
             # Other bounds alone could keep workers busy for days.

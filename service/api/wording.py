@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -30,23 +31,32 @@ _KINDS = {
 }
 
 
-def faults(errors: Iterable[Any], body: Any) -> list[dict[str, str]]:
+def faults(
+    errors: Iterable[Any],
+    body: Any,
+    known: Sequence[str] = (),
+    kinds: Sequence[str] = (),
+    bounds: Mapping[str, int] | None = None,
+) -> list[dict[str, str]]:
     """Return the faults that a model found, each a sentence with where it is.
 
     ``errors`` are pydantic's as the framework hands them over, ``body`` is the JSON that came.
-    Where a field may be of several kinds, what is wrong is said once.
+    Where a field may be of several kinds, what is wrong is said once. ``known`` are the names that
+    a body may have, ``kinds`` the words for kinds of bodies, ``bounds`` the most of fields where
+    that may be less than their models say.
     """
     told: dict[tuple[str, str], dict[str, str]] = {}
     for error in errors:
         source, *rest = error["loc"]
         if source == "body":
-            path = _path(body, rest, error["type"])
+            kind = ["kind"] if error["type"].startswith("union_tag") else []
+            path = _path(body, rest, error["type"]) + kind
             place = {"pointer": pointer(path)}
         else:
             named = str(rest[0]) if rest else ""
             path = [named] if named else []
             place = {"header" if source == "header" else "parameter": named}
-        text = _sentence(path, error)
+        text = _sentence(path, error, known, kinds, bounds or {})
         told.setdefault(next(iter(place.items())), {"detail": text, **place})
         if len(told) == MOST_TOLD:
             break
@@ -83,13 +93,24 @@ def _path(data: Any, place: Sequence[str | int], kind: str) -> list[str | int]:
     return path
 
 
-def _sentence(path: Sequence[str | int], error: Any) -> str:
+def _sentence(
+    path: Sequence[str | int],
+    error: Any,
+    known: Sequence[str],
+    kinds: Sequence[str],
+    bounds: Mapping[str, int],
+) -> str:
     kind, context = error["type"], error.get("ctx") or {}
     name = shown(".".join(str(part) for part in path)) if path else "the body"
-    if kind == "missing":
-        return f"{name} is missing"
+    if kind in ("missing", "union_tag_not_found"):
+        more = f"; {_or(kinds)} was expected" if kind != "missing" and kinds else ""
+        return f"{name} is missing{more}"
     if kind == "extra_forbidden":
-        return f"{name} is not known"
+        return not_known(name, known) if known and len(path) == 1 else f"{name} is not known"
+    if kind == "union_tag_invalid":
+        return f"{name}: {_or(kinds)} was expected, not {given(context.get('tag'))}"
+    if kind == "less_than_equal" and name in bounds:
+        context = {"le": min(context["le"], bounds[name])}
     expected = _expected(kind, context)
     if expected is None:
         said = str(error["msg"])
@@ -103,21 +124,38 @@ def _expected(kind: str, context: Mapping[str, Any]) -> str | None:
         return simple
     if kind in ("greater_than_equal", "greater_than"):
         bound = context.get("ge", context.get("gt"))
-        return f"{'at least' if kind.endswith('equal') else 'more than'} {bound:g}"
+        return f"{'at least' if kind.endswith('equal') else 'more than'} {_number(bound)}"
     if kind in ("less_than_equal", "less_than"):
         bound = context.get("le", context.get("lt"))
-        return f"{'at most' if kind.endswith('equal') else 'less than'} {bound:g}"
+        return f"{'at most' if kind.endswith('equal') else 'less than'} {_number(bound)}"
     if kind == "string_too_long":
         return f"a text of at most {context['max_length']:,} characters"
     if kind == "string_too_short":
-        return f"a text of at least {context['min_length']:,} characters"
+        least = context["min_length"]
+        return "some text" if least == 1 else f"a text of at least {least:,} characters"
     if kind == "too_long":
         return f"a list of at most {context['max_length']:,}"
     if kind == "too_short":
         return f"a list of at least {context['min_length']:,}"
     if kind in ("literal_error", "enum"):
         return str(context.get("expected"))
+    if kind == "string_pattern_mismatch":
+        digits = _DIGITS.fullmatch(str(context.get("pattern")))
+        return f"a text of {digits[1]} of the characters 0-9 and a-f" if digits else None
     return None
+
+
+#: A pattern of so many hexadecimal digits.
+_DIGITS = re.compile(r"\^\[0-9a-f\]\{(\d+)\}\$")
+
+
+def _or(names: Sequence[str]) -> str:
+    """Return names with commas and an "or" between them."""
+    return listed(names).replace(" and ", " or ") if names else "a known kind"
+
+
+def _number(bound: float) -> str:
+    return f"{bound:,}" if isinstance(bound, int) else f"{bound:,g}"
 
 
 def given(value: Any) -> str:
@@ -147,3 +185,22 @@ def nearest(name: str, known: Iterable[str]) -> str:
     """Return a hint at the known name that is nearest, empty if none is near."""
     near = difflib.get_close_matches(name, list(known), 1, 0.6)
     return f"; did you mean {near[0]!r}?" if near else ""
+
+
+def not_known(name: str, known: Sequence[str]) -> str:
+    """Return what is said of a name that is not known where those of ``known`` are."""
+    if not known:
+        return f"{name} is not known; nothing can be said here"
+    verb = "is" if len(known) == 1 else "are"
+    return f"{name} is not known; {listed(known)} {verb}{nearest(name, known)}"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return names with commas and an "and" between them."""
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def counted(number: int, one: str, more: str = "") -> str:
+    """Return a number with the word for so many."""
+    return f"{number:,} {one if number == 1 else more or one + 's'}"
