@@ -85,19 +85,24 @@ class Filling:
         """Do what ``put`` does, and yield now and then; what was put stays if nobody goes on."""
         at = 0
         while at < len(records):
-            at, rings = shelving.gather(
-                self.scope.arrays,
-                triples(self.scope),
-                self.shortest,
-                self.easiest,
-                self._turns,
-                self._things,
-                records,
-                at,
-                len(records),
-            )
-            self.rings += int(rings)
+            at = self.gather(records, at)
             yield
+
+    def gather(self, records: NDArray[np.uint8], at: int) -> int:
+        """Put some rings on, from one on; return which is the next."""
+        at, rings = shelving.gather(
+            self.scope.arrays,
+            triples(self.scope),
+            self.shortest,
+            self.easiest,
+            self._turns,
+            self._things,
+            records,
+            at,
+            len(records),
+        )
+        self.rings += int(rings)
+        return at
 
     def put_words(self, shortest: Words, easiest: Words, rings: int) -> None:
         """Put on what stands on other shelves of the same step, from so many rings of use."""

@@ -6,9 +6,12 @@ import time
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 
+import numpy as np
+
 from puzzles.errors import LimitError
 from search import atlas, goals, plan, rings
 from search.encoding import Scope
+from search.kernels.records import RECORD
 from search.shelves import Shelves
 
 
@@ -125,5 +128,8 @@ def _compile(scope: Scope) -> None:
     filling = atlas.Filling(scope, atlas.empty(scope))
     for part in rings.level(scope, 2):
         filling.put(part.records)
+    if len(filling.found.first):
+        # Most puzzles have no rings as short as that.
+        filling.gather(np.zeros((0, RECORD), dtype=np.uint8), 0)
     filling.put_words(*filling.new_words(), 0)
     filling.settled(2)

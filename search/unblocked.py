@@ -218,7 +218,7 @@ class Beside:
         self.view: View | None = None
         self.shelves: Shelves | None = None
         self._request, self._own, self._goal, self._search = request, own, goal, search
-        self._began = time.monotonic()
+        self._began: float | None = None
         self._done = False
 
     def enough(self, found: Sequences) -> bool:
@@ -227,6 +227,9 @@ class Beside:
 
     def after(self, found: Sequences, seconds: float) -> None:
         """Do the other search if the one in the fixed frame has gone on for its share."""
+        if self._began is None:
+            # When the clock of the other search began, after what had to be compiled.
+            self._began = time.monotonic() - seconds
         limit = self._goal.seconds
         first = FIRST_SECONDS if limit is None else limit * FIRST_SHARE
         if seconds >= first and not self.enough(found):
@@ -235,7 +238,8 @@ class Beside:
     def finish(self, found: Sequences) -> None:
         """Do the other search if it is still to be done and the first one has no answer."""
         limit = self._goal.seconds
-        left = None if limit is None else limit - (time.monotonic() - self._began)
+        began = time.monotonic() if self._began is None else self._began
+        left = None if limit is None else limit - (time.monotonic() - began)
         if not self.enough(found) and (left is None or left > 0):
             self.now(left)
 

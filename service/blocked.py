@@ -23,11 +23,13 @@ from search.both_ends import Ends, from_both_ends
 from search.fixed import FixedGoal, FixedProgress, Sequences, deepen, goal_of, nothing
 from search.fixed_problem import Problem
 from search.goals import Goal
+from search.kernels import jit
 from search.ranking import Weights
 from search.request import Request
 from search.shelves import Shelves
 from search.unblocked import Beside, View
 from service.endings import PERSON, TIME
+from service.works.process import warm
 
 if TYPE_CHECKING:
     from service.engine import Engine, FindResult
@@ -87,6 +89,10 @@ def searched(engine: Engine, request: Request) -> Searched:
     def unblocked(view: View, until: Goal) -> Shelves:
         return engine.search(view.scope, until, request.bounds).shelves
 
+    if not jit.warm():
+        # Those of the search beside as well, before any clock begins.
+        engine.tell_compiling()
+        warm()
     beside = Beside(request, own, goal, unblocked)
     outcome = search(engine, own, goal, beside=beside)
     if not engine.stop():
