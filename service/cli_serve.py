@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -47,6 +48,7 @@ def serve(
     from service.settings import service_settings
 
     settings = service_settings(store, host, port, workers)
+    _check_surroundings()
     _readable(settings)
     from service import serving
 
@@ -62,6 +64,7 @@ def work(store: StoreOption = None) -> int:
     from service.works import process
 
     settings = service_settings(store)
+    _check_surroundings()
     _readable(settings)
     logs.configure(level=logging.WARNING)
     try:
@@ -76,18 +79,33 @@ def work(store: StoreOption = None) -> int:
     return FOUND
 
 
+def _check_surroundings() -> None:
+    """Raise RequestError for variables that are no settings, or limits that cannot be."""
+    from service import limits
+    from service.settings import check_variables
+
+    check_variables(row.variable for row in limits.rows())
+    limits.limits()
+
+
 def _readable(settings: ServiceSettings) -> None:
     """Raise RequestError for a file that is no store and cannot be made one.
 
     A full disk or a Redis server that is away are no reason not to begin: the one can be read, and
     the other comes back.
     """
-    from service.settings import is_redis
+    from service.settings import default_store, is_redis
     from service.stores import open_store
     from service.stores.base import StoreError
 
     if is_redis(settings.store):
         return
+    folder = Path(settings.store).expanduser().parent
+    if not folder.is_dir() and settings.store != str(default_store()):
+        raise RequestError(
+            f"{settings.store} cannot be made: the folder {folder} is not there; make it, or name "
+            "a file in another one"
+        )
     store = open_store(settings.store)
     try:
         store.things.count("result")

@@ -8,16 +8,31 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from puzzles.errors import RequestError
-from service.cli_serve import StoreOption
-from service.output import FOUND, print_text
+from service.output import FOUND, print_text, say
 
 if TYPE_CHECKING:
     from service.stores.sqlite_backup import Kept
 
 Backup = Annotated[str, typer.Argument(metavar="FILE", help="The file that holds the copy.")]
+CopiedStore = Annotated[
+    str | None,
+    typer.Option(
+        "--store", metavar="FILE", help="Copy what is in this file; else what TREFOIL_STORE says."
+    ),
+]
+RestoredStore = Annotated[
+    str | None,
+    typer.Option(
+        "--store", metavar="FILE", help="Put it in this file; else where TREFOIL_STORE says."
+    ),
+]
+Anyway = Annotated[
+    bool,
+    typer.Option("--anyway", help="Even if the copy holds nothing of what would be replaced."),
+]
 
 
-def backup(file: Backup, store: StoreOption = None) -> int:
+def backup(file: Backup, store: CopiedStore = None) -> int:
     """Copy all that a service keeps to one file, while the service may go on working."""
     from service.stores import sqlite_backup
     from service.stores.base import StoreError
@@ -28,22 +43,30 @@ def backup(file: Backup, store: StoreOption = None) -> int:
     except StoreError as error:
         raise RequestError(str(error)) from None
     print_text(f"{place} was copied to {file}: {_said(kept)}")
+    if kept.replaced:
+        print_text("It takes the place of the older copy that was there")
     return FOUND
 
 
-def restore(file: Backup, store: StoreOption = None) -> int:
-    """Put what a backup holds in the place of all that a service keeps."""
+def restore(file: Backup, store: RestoredStore = None, anyway: Anyway = False) -> int:
+    """Put what a backup holds in the place of all that a service keeps, which is put aside."""
     from service.stores import sqlite_backup
     from service.stores.base import StoreError
 
     place = _path(store)
     try:
-        kept = sqlite_backup.restore(_file(file), place)
+        kept = sqlite_backup.restore(_file(file), place, anyway)
     except StoreError as error:
         raise RequestError(str(error)) from None
     print_text(f"{place} now holds what {file} does: {_said(kept)}")
     if kept.aside is not None:
-        print_text(f"The damaged file that was there is {kept.aside} now")
+        what = "The damaged file" if kept.damaged else "All"
+        print_text(f"{what} that was there is {kept.aside} now")
+    if kept.at_work:
+        say(
+            "a service is at work on it: searches that the backup does not have are lost, and it "
+            "may answer from memory until it is begun anew"
+        )
     return FOUND
 
 

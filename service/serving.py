@@ -7,6 +7,7 @@ import errno
 import http.client
 import logging
 import os
+import shlex
 import signal
 import socket
 import threading
@@ -19,8 +20,14 @@ import uvicorn
 
 from puzzles.errors import RequestError
 from service import logs
-from service.output import print_text, say
-from service.settings import COMPILING_SECONDS, LEAVING_SECONDS, ServiceSettings
+from service.output import print_text
+from service.settings import (
+    COMPILING_SECONDS,
+    EVERY_ADDRESS,
+    LEAVING_SECONDS,
+    ServiceSettings,
+    is_redis,
+)
 from service.stores.base import StoreError
 from service.supervising import Workers
 
@@ -30,6 +37,8 @@ BACKLOG = 256
 LOOK_SECONDS = 0.2
 #: After so many seconds more than everything is given to end, the process ends anyway.
 GRACE = 2.0
+
+log = logging.getLogger("trefoil.workers")
 
 
 def serve(settings: ServiceSettings) -> None:
@@ -43,7 +52,7 @@ def serve(settings: ServiceSettings) -> None:
     logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
     try:
         app = _app(settings)
-        workers = Workers(settings.workers, settings.environment(), say)
+        workers = Workers(settings.workers, settings.environment(), log.warning)
         _run(app, listening, workers, settings)
     finally:
         listening.close()
@@ -59,9 +68,12 @@ def _app(settings: ServiceSettings) -> Any:
 
 
 def _run(app: Any, listening: socket.socket, workers: Workers, settings: ServiceSettings) -> None:
+    from service.api import wire
+
+    wire.prepare()
     config = uvicorn.Config(
         app,
-        http="h11",
+        http=wire.protocol(app.state.service.limits, settings.proxies),
         ws="none",
         lifespan="on",
         log_config=None,
@@ -173,15 +185,18 @@ def _tell_ready(
     server: uvicorn.Server, address: tuple[str, int], settings: ServiceSettings
 ) -> None:
     """Print the address when it can be called, and once more when all is ready."""
-    host, port = address
-    shown = f"[{host}]" if ":" in host else host
     while not server.started:
         if server.should_exit:
             return
         time.sleep(0.02)
-    print_text(f"Trefoil listens at http://{shown}:{port}")
+    print_text(f"Trefoil listens at {_shown(address)}")
     if settings.workers:
         _tell_compiling()
+    elif not is_redis(settings.store):
+        print_text(
+            "no worker is begun here; what is asked waits for one: "
+            f"trefoil work --store {shlex.quote(settings.store)}"
+        )
     began = time.monotonic()
     while not _ready(address, settings.hosts[0]):
         if server.should_exit:
@@ -190,6 +205,35 @@ def _tell_ready(
     print_text(
         f"ready after {time.monotonic() - began:.1f} s; everything is kept in {_store(settings)}"
     )
+
+
+def _shown(address: tuple[str, int]) -> str:
+    """Return what others can call, where a service listens at all addresses one of them."""
+    host, port = address
+    if host in EVERY_ADDRESS:
+        return f"all addresses of this machine, such as {_url(own_address(host), port)}"
+    return _url(host, port)
+
+
+def _url(host: str, port: int) -> str:
+    return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
+
+
+def own_address(every: str) -> str:
+    """Return the address at which others reach this machine, its own for itself if there is none.
+
+    The system is asked from where it would send to an address that stands in documents only (RFC
+    5737, RFC 3849); nothing is sent.
+    """
+    six = every == "::"
+    # What listens at :: is called at addresses of the older kind as well, which are more usual.
+    for family, other in ((socket.AF_INET, "192.0.2.1"), (socket.AF_INET6, "2001:db8::1")):
+        if family == socket.AF_INET6 and not six:
+            continue
+        with contextlib.suppress(OSError), socket.socket(family, socket.SOCK_DGRAM) as asked:
+            asked.connect((other, 9))
+            return str(asked.getsockname()[0])
+    return "::1" if six else "127.0.0.1"
 
 
 def _tell_compiling() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -57,6 +59,9 @@ MOST_JOBS = 100_000
 #: many bytes of them are kept.
 EVICTED = ("answer",)
 MOST_EVICTED_BYTES = 200_000_000
+#: Addresses that stand for all of a machine's. As a name in ``hosts`` they stand for the address
+#: that a request came to.
+EVERY_ADDRESS = ("0.0.0.0", "::")
 
 
 @dataclass(frozen=True)
@@ -129,7 +134,8 @@ class ServiceSettings:
     ``worker_memory``, TREFOIL_WORKER_MEMORY: the memory that one worker may have, in megabytes.
     ``readers``, TREFOIL_READERS: how many processes render answers, 2 unless given.
     ``hosts``, TREFOIL_HOSTS: the names, with commas between, under which the service may be
-    called; else the machine's own. ``*`` is any name.
+    called; else the machine's own name and those of its addresses at which it listens. ``*`` is
+    any name.
     ``proxies``, TREFOIL_PROXIES: addresses of proxies, with commas between, that are believed what
     they say about who asks; none unless given.
     ``lease_seconds``, TREFOIL_LEASE_SECONDS: after how long without a word from a worker another
@@ -163,6 +169,17 @@ class ServiceSettings:
         }
 
 
+#: Variables that are read elsewhere: by the command line, and by processes that were begun here.
+_OTHERS = (
+    "TREFOIL_CACHE",
+    "TREFOIL_THREADS",
+    "TREFOIL_DEBUG",
+    "TREFOIL_SERVER",
+    "TREFOIL_READER_MEMORY",
+    "TREFOIL_READER_SECONDS",
+)
+
+
 def service_settings(
     store: str | None = None,
     host: str | None = None,
@@ -181,13 +198,31 @@ def service_settings(
         port=_whole(*_given("--port", port, "TREFOIL_PORT", "8000"), 0, 65_535),
         workers=_whole(*_given("--workers", workers, "TREFOIL_WORKERS", "1"), 0, MOST_WORKERS),
         worker_memory=_whole(
-            *_given("", None, "TREFOIL_WORKER_MEMORY", "4000"), LEAST_MEMORY, MOST_MEMORY
+            *_given("", None, "TREFOIL_WORKER_MEMORY", "4000"), LEAST_MEMORY, MOST_MEMORY, " of MB"
         ),
         readers=_whole(*_given("", None, "TREFOIL_READERS", "2"), 1, MOST_READERS),
         hosts=_hosts(os.environ.get("TREFOIL_HOSTS", ""), host),
         proxies=_proxies(os.environ.get("TREFOIL_PROXIES", "")),
         lease_seconds=_seconds("TREFOIL_LEASE_SECONDS", LEASE_SECONDS, 0.5, 600.0),
     )
+
+
+def check_variables(limits: Iterable[str]) -> None:
+    """Raise RequestError for a variable that looks like a setting of the service and is none.
+
+    ``limits`` are the variables of its limits. Others that begin with TREFOIL_ may be somebody
+    else's, and are refused only where they look like a slip of the pen.
+    """
+    import difflib
+
+    known = [*ServiceSettings("").environment(), *limits]
+    for name in sorted(os.environ):
+        if not name.startswith("TREFOIL_") or name in known or name in _OTHERS:
+            continue
+        like = difflib.get_close_matches(name, known, 1, 0.9)
+        if like or name.startswith("TREFOIL_MAX_"):
+            meant = like or difflib.get_close_matches(name, known, 1, 0.0)
+            raise RequestError(f"{name[:60]} is no setting; {meant[0]} would be one")
 
 
 def store_address(asked: str | None = None) -> str:
@@ -199,6 +234,12 @@ def store_address(asked: str | None = None) -> str:
         return str(default_store())
     if "\0" in address:
         raise RequestError(f"{name} has a character that no path can have")
+    if re.match(r"[A-Za-z][A-Za-z0-9+.-]*://", address) and not is_redis(address):
+        shown = address.partition("://")[0][:20] + "://"
+        raise RequestError(
+            f"{name} is {shown}…; the path of a file, or the address of a Redis server "
+            "(redis://, rediss:// or unix://), is right"
+        )
     return address
 
 
@@ -226,11 +267,11 @@ def _given(option: str, asked: str | None, variable: str, usual: str) -> tuple[s
     return variable, os.environ.get(variable) or usual
 
 
-def _whole(name: str, text: str, least: int, most: int) -> int:
+def _whole(name: str, text: str, least: int, most: int, unit: str = "") -> int:
     text = text.strip()
     if text.isascii() and text.isdigit() and least <= int(text[:9]) <= most and len(text) <= 9:
         return int(text)
-    raise RequestError(f"{name} is {text[:20]!r}; a number from {least} to {most} is right")
+    raise RequestError(f"{name} is {text[:20]!r}; a number{unit} from {least} to {most} is right")
 
 
 def _seconds(variable: str, usual: float, least: float, most: float) -> float:
@@ -270,13 +311,22 @@ def _hosts(text: str, bound: str) -> tuple[str, ...]:
             )
     if names:
         return names
+    if text.strip():
+        raise RequestError(
+            f"TREFOIL_HOSTS is {text[:40]!r}, which names nothing; names such as "
+            "puzzles.example.org, with commas between, are right"
+        )
     import socket
 
     own = [*ServiceSettings.hosts]
-    wild = bound in ("0.0.0.0", "::")
-    name = socket.gethostname().lower() if wild else bound.lower()
-    name = f"[{name}]" if ":" in name else name
-    return tuple(own if name in own or not name else [*own, name])
+    more = [bound.lower()]
+    if bound in EVERY_ADDRESS:
+        more.append(socket.gethostname().lower())
+    for name in more:
+        bracketed = f"[{name}]" if ":" in name else name
+        if name and bracketed not in own:
+            own.append(bracketed)
+    return tuple(own)
 
 
 def _proxies(text: str) -> tuple[str, ...]:

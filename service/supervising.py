@@ -20,7 +20,7 @@ LOOK_SECONDS = 0.1
 AT_ONCE = 10.0
 #: The first and the longest pause before a worker that ended at once is begun again, in seconds.
 FIRST_PAUSE, LONGEST_PAUSE = 0.5, 30.0
-#: After so many workers in a row that ended at once somebody is told.
+#: After so many workers in a row that ended at once it is told for the last time.
 TOLD_AFTER = 3
 
 
@@ -147,7 +147,9 @@ class Workers:
         place.in_a_row += 1
         wait = min(LONGEST_PAUSE, FIRST_PAUSE * 2 ** (place.in_a_row - 1))
         place.due = now + wait
-        if place.in_a_row == TOLD_AFTER:
+        if place.in_a_row < TOLD_AFTER:
+            self._told(f"a worker ended before it was ready ({how}); another one takes its place")
+        elif place.in_a_row == TOLD_AFTER:
             self._told(
                 f"{TOLD_AFTER} workers in a row ended at once ({how}); without one, nothing is "
                 f"searched. It is tried again, at last every {LONGEST_PAUSE:g} s"

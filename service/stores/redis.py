@@ -30,8 +30,7 @@ try:
     from redis.retry import Retry
 except ModuleNotFoundError as error:
     raise StoreError(
-        "a Redis store needs packages that are not installed; "
-        "pip install 'trefoil-finder[redis]' brings them"
+        "a Redis store needs the Python packages redis and dramatiq, which are not both installed"
     ) from error
 
 #: What all keys begin with.

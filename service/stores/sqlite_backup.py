@@ -8,7 +8,7 @@ import sqlite3
 import tempfile
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from urllib.parse import quote
 
@@ -25,7 +25,8 @@ _PAGES = 2_000
 class Kept:
     """What is in a copy: how many jobs, results, posted puzzles and clubs, and its size in bytes.
 
-    ``aside`` is where a damaged file was put that stood in the way.
+    ``aside`` is where what stood in the way is now, which was ``damaged`` or not. ``at_work``:
+    whether a worker said shortly before that it works for the store.
     """
 
     jobs: int
@@ -34,6 +35,15 @@ class Kept:
     clubs: int
     size: int
     aside: Path | None = None
+    damaged: bool = False
+    at_work: bool = False
+    #: Whether an older copy stood in the file's place.
+    replaced: bool = False
+
+    @property
+    def has_things(self) -> bool:
+        """Whether there is more than levels, which is all that the command line keeps."""
+        return bool(self.jobs or self.results or self.puzzles or self.clubs)
 
 
 def backup(store: Path, to: Path) -> Kept:
@@ -45,7 +55,8 @@ def backup(store: Path, to: Path) -> Kept:
     _must_be_ours(store, "there is no store")
     if _same(store, to):
         raise StoreError(f"{to} is the store itself; another name would be right")
-    if to.exists():
+    replaced = to.exists()
+    if replaced:
         try:
             _must_be_ours(to, "")
         except StoreError as error:
@@ -62,15 +73,16 @@ def backup(store: Path, to: Path) -> Kept:
             _must_be_whole(copy, store)
             kept = _kept(copy, temporary)
         _put(temporary, to)
-    return kept
+    return replace(kept, replaced=replaced)
 
 
-def restore(source: Path, store: Path) -> Kept:
+def restore(source: Path, store: Path, anyway: bool = False) -> Kept:
     """Put what a copy holds in the place of a store, all at once; the store may be in use.
 
-    A copy by an older version is brought up to date. A damaged file in the store's place is kept
-    under another name. Raises StoreError and changes nothing if the copy is none, or damaged, or if
-    what stands in the store's place is something else.
+    A copy by an older version is brought up to date. What was in the store's place, damaged or
+    not, is kept under another name. Raises StoreError and changes nothing if the copy is none, or
+    damaged, or if what stands in the store's place is something else; unless ``anyway``, also if
+    the copy has no searches, results, puzzles and clubs and the store does.
     """
     _must_be_ours(source, "there is no backup")
     if _same(source, store):
@@ -84,16 +96,29 @@ def restore(source: Path, store: Path) -> Kept:
                 _must_be_whole(copy, source)
                 prepare(copy)
                 kept = _kept(copy, temporary)
-            aside = None
             if not store.exists():
                 _put(temporary, store)
-            elif _is_damaged(store):
-                aside = _moved_aside(store)
+                return kept
+            if _is_damaged(store):
+                damaged = _moved_aside(store)
                 _put(temporary, store)
-            else:
-                with _opened(temporary, "ro") as copy, _opened(store, "rw") as there:
+                return replace(kept, aside=damaged, damaged=True)
+            with _opened(temporary, "ro") as copy, _opened(store, "rw") as there:
+                if not anyway and not kept.has_things and _kept(there, store).has_things:
+                    raise StoreError(
+                        f"{source} holds no searches, results, puzzles or clubs, and {store} does; "
+                        "--anyway puts it back all the same"
+                    )
+                at_work = _at_work(there)
+                aside = _copied_aside(there, store)
+                try:
                     _overwrite(copy, there, store)
-    return Kept(kept.jobs, kept.results, kept.puzzles, kept.clubs, kept.size, aside)
+                except BaseException:
+                    # It is all still there.
+                    if aside is not None:
+                        aside.unlink(missing_ok=True)
+                    raise
+    return replace(kept, aside=aside, at_work=at_work)
 
 
 def _listen(status: int, remaining: int, total: int) -> None:
@@ -150,11 +175,40 @@ def _is_damaged(store: Path) -> bool:
     return bool(said != "ok")
 
 
+def _free(store: Path, word: str) -> Path:
+    """Return a name beside a store's that no file has."""
+    number = 1
+    while (path := store.with_name(f"{store.name}.{word}-{number}")).exists():
+        number += 1
+    return path
+
+
+def _copied_aside(there: sqlite3.Connection, store: Path) -> Path | None:
+    """Copy what is about to be replaced to a file of its own; None if there is nothing."""
+    if not version_of(there):
+        return None
+    aside = _free(store, "before")
+    with _temporary(store.parent) as temporary:
+        with _opened(temporary, "rw") as copy:
+            there.backup(copy, pages=_PAGES, progress=_listen)
+            copy.execute("pragma journal_mode = delete")
+        _put(temporary, aside)
+    return aside
+
+
+def _at_work(connection: sqlite3.Connection) -> bool:
+    """Return whether a worker said lately that it is there."""
+    if version_of(connection) < 2:
+        return False
+    [count] = connection.execute(
+        "select count(*) from worker where until > (julianday('now') - 2440587.5) * 86400.0"
+    ).fetchone()
+    return bool(count)
+
+
 def _moved_aside(store: Path) -> Path:
     """Give a damaged file another name; its log is of no use without it."""
-    number = 1
-    while (aside := store.with_name(f"{store.name}.damaged-{number}")).exists():
-        number += 1
+    aside = _free(store, "damaged")
     store.replace(aside)
     for end in ("-wal", "-shm", "-journal"):
         store.with_name(store.name + end).unlink(missing_ok=True)

@@ -24,8 +24,8 @@ try:
     from dramatiq.brokers.redis import RedisBroker
 except ModuleNotFoundError as error:
     raise StoreError(
-        "workers on a Redis store need packages that are not installed; "
-        "pip install 'trefoil-finder[redis]' brings them"
+        "workers on a Redis store need the Python packages redis and dramatiq, which are not both "
+        "installed"
     ) from error
 
 #: What all keys of the broker begin with, and the one queue that it has.

@@ -87,7 +87,57 @@ def test_those_who_use_a_store_see_what_was_put_back(path: Path, copy: Path) -> 
     store.things.put("result", "again", b"again")
     store.close()
     check_filled(path)
+    aside = path.with_name(f"{path.name}.before-1")
+    assert sorted(path.parent.iterdir()) == [path, aside]
+
+
+def test_what_is_replaced_is_put_aside_and_can_be_put_back(
+    path: Path, copy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = filled(path)
+    assert run(["backup", str(copy)]) == 0
+    store.things.put("result", "later", b"later")
+    store.close()
+    for number in (1, 2):
+        capsys.readouterr()
+        assert run(["restore", str(copy)]) == 0
+        aside = path.with_name(f"{path.name}.before-{number}")
+        assert f"All that was there is {aside} now" in capsys.readouterr().out
+        assert aside.stat().st_mode & 0o077 == 0
+    assert run(["restore", str(path.with_name(f"{path.name}.before-1"))]) == 0
+    assert store.things.get("result", "later") == b"later"
+    store.close()
+
+
+def test_a_service_at_work_is_told_of(
+    path: Path, copy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = filled(path)
+    store.jobs.present("one", 0.0)
+    assert run(["backup", str(copy)]) == 0
+    assert run(["restore", str(copy)]) == 0
+    assert not capsys.readouterr().err
+    store.jobs.present("one", 20.0)
+    assert run(["restore", str(copy)]) == 0
+    assert "a service is at work on it" in capsys.readouterr().err
+    store.close()
+
+
+def test_what_the_command_line_keeps_takes_the_place_of_no_service_unless_asked(
+    path: Path, copy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    filled(path).close()
+    own = SqliteStore(copy)
+    own.levels.put("a", 3, b"level")
+    own.close()
+    assert run(["restore", str(copy)]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "holds no searches, results, puzzles or clubs" in line
+    assert "--anyway" in line
+    check_filled(path)
     assert list(path.parent.iterdir()) == [path]
+    assert run(["restore", "--anyway", str(copy)]) == 0
+    check_filled(path.with_name(f"{path.name}.before-1"))
 
 
 def test_a_copy_is_of_one_moment_while_others_write(path: Path, copy: Path) -> None:
@@ -129,7 +179,9 @@ def test_an_older_copy_is_replaced_and_nothing_else(
 ) -> None:
     filled(path).close()
     assert run(["backup", str(copy)]) == 0
+    assert "older copy" not in capsys.readouterr().out
     assert run(["backup", str(copy)]) == 0
+    assert "takes the place of the older copy" in capsys.readouterr().out
     letter = copy.with_name("letter.txt")
     letter.write_text("dear club")
     for wrong, said in (
@@ -249,6 +301,7 @@ def test_a_store_that_stays_locked_is_said(
     other.execute("rollback")
     other.close()
     check_filled(path)
+    assert not list(path.parent.glob("*.before-*"))
 
 
 def test_a_store_in_a_server_is_not_copied(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:

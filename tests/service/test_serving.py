@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import socket
@@ -10,13 +11,14 @@ import sys
 import time
 from pathlib import Path
 
+import httpx
 import pytest
 
 from puzzles.errors import RequestError
-from service import serving, settings, supervising
+from service import limits, serving, settings, supervising
 from service.stores.sqlite import SqliteStore
 from service.supervising import Workers
-from tests.service.processes import Process, children, is_there, until
+from tests.service.processes import Process, Service, children, is_there, until
 from tests.service.processes import serving as run_service
 
 READY = f"import sys, time; print({supervising.READY!r}, flush=True)"
@@ -61,7 +63,7 @@ def test_second_worker_waits_for_the_kernels_of_the_first(tmp_path: Path) -> Non
         looked_after.stop(5.0)
 
 
-def test_worker_that_ends_at_once_is_told_once_and_not_spun(
+def test_worker_that_ends_at_once_is_told_three_times_and_not_spun(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setattr(supervising, "FIRST_PAUSE", 0.05)
@@ -74,8 +76,10 @@ def test_worker_that_ends_at_once_is_told_once_and_not_spun(
     looked_after.stop(5.0)
     # 0.05, 0.1, 0.2 and then 0.4 s between them, and the time that each takes to begin.
     assert 4 <= len(begun.read_text()) <= 8
-    assert len(told) == 1
-    assert told[0].startswith("3 workers in a row ended at once (exit status 7)")
+    early = "a worker ended before it was ready (exit status 7); another one takes its place"
+    assert told[:2] == [early] * 2
+    assert len(told) == 3
+    assert told[2].startswith("3 workers in a row ended at once (exit status 7)")
 
 
 def test_worker_that_cannot_be_begun_is_told() -> None:
@@ -159,9 +163,10 @@ def test_worker_that_is_killed_is_replaced_and_told(tmp_path: Path) -> None:
         os.kill(worker, signal.SIGKILL)
         until(lambda: service.workers not in ([], [worker]))
         until(lambda: service.err)
-        assert service.err == [
-            "trefoil: a worker ended (by SIGKILL); another one takes its place\n"
-        ]
+        (line,) = service.err
+        told = json.loads(line)
+        assert told["says"] == "a worker ended (by SIGKILL); another one takes its place"
+        assert (told["level"], told["from"]) == ("warning", "trefoil.workers")
 
 
 def test_workers_and_readers_leave_when_the_service_is_killed(tmp_path: Path) -> None:
@@ -170,6 +175,27 @@ def test_workers_and_readers_leave_when_the_service_is_killed(tmp_path: Path) ->
         service.tell(signal.SIGKILL)
         service.ended()
         until(lambda: not any(is_there(one) for one in below), 3.0)
+
+
+def test_every_address_is_answered_to_and_one_is_said(tmp_path: Path) -> None:
+    service = Service(tmp_path / "store.sqlite", workers=0, TREFOIL_HOST="0.0.0.0")
+    try:
+        own = serving.own_address("0.0.0.0")
+        line = service.says("listens at")
+        assert f"all addresses of this machine, such as http://{own}:" in line
+        assert service.client.get("/api").status_code == 200
+        port = service.client.base_url.port
+        # The whole of 127.0.0.0/8 is this machine (RFC 1122), and was not named to the service.
+        other = httpx.get(f"http://127.0.0.5:{port}/api")
+        assert other.status_code == 200
+        # A name that leads here is not one of its own, nor is another address.
+        for name in ("evil.example", "127.0.0.6", "0.0.0.0.evil.example"):
+            refused = httpx.get(f"http://127.0.0.5:{port}/api", headers={"Host": name})
+            assert refused.status_code == 421
+            assert "whoever runs it" in refused.json()["detail"]
+        assert "trefoil work --store" in service.says("no worker is begun here")
+    finally:
+        service.end()
 
 
 def test_port_that_is_taken_ends_with_a_sentence(tmp_path: Path) -> None:
@@ -189,7 +215,11 @@ def test_port_that_is_taken_ends_with_a_sentence(tmp_path: Path) -> None:
 def test_store_that_cannot_be_ends_with_a_sentence(tmp_path: Path, command: str) -> None:
     other = tmp_path / "other.sqlite"
     other.write_bytes(b"This is no database, and long enough to be seen as none." * 20)
-    for place, says in ((other, "it is no database"), (tmp_path, "cannot be opened")):
+    for place, says in (
+        (other, "it is no database"),
+        (tmp_path, "cannot be opened"),
+        (tmp_path / "none" / "x.sqlite", "is not there"),
+    ):
         own = Process("service.cli", command, "--store", str(place))
         assert own.ended(30.0) == 2
         until(lambda own=own: own.err)
@@ -197,6 +227,7 @@ def test_store_that_cannot_be_ends_with_a_sentence(tmp_path: Path, command: str)
         assert str(place) in line
         assert says in line
     assert other.read_bytes().startswith(b"This is no database")
+    assert not (tmp_path / "none").exists()
 
 
 def test_worker_is_held_to_its_memory_and_gives_way() -> None:
@@ -284,12 +315,14 @@ def test_settings_come_from_the_surroundings_and_go_back(monkeypatch: pytest.Mon
         ("TREFOIL_WORKERS", "-1", "a number from 0 to 64 is right"),
         ("TREFOIL_WORKERS", "\u0661", "a number from 0 to 64 is right"),
         ("TREFOIL_WORKERS", "1" * 5000, "a number from 0 to 64 is right"),
-        ("TREFOIL_WORKER_MEMORY", "10", "a number from 1000 to 1000000 is right"),
+        ("TREFOIL_WORKER_MEMORY", "10", "a number of MB from 1000 to 1000000 is right"),
         ("TREFOIL_READERS", "0", "a number from 1 to 16 is right"),
         ("TREFOIL_LEASE_SECONDS", "nan", "a number of seconds from 0.5 to 600 is right"),
         ("TREFOIL_LEASE_SECONDS", "soon", "a number of seconds from 0.5 to 600 is right"),
         ("TREFOIL_HOST", "http://here", "an address of this machine such as 127.0.0.1"),
         ("TREFOIL_HOSTS", "example.org:80", "names without ports"),
+        ("TREFOIL_HOSTS", ",", "names nothing"),
+        ("TREFOIL_STORE", "http://here/x", "the path of a file, or the address of a Redis server"),
         ("TREFOIL_PROXIES", "10.0.0.0/99", "addresses or networks such as 10.0.0.0/8"),
         ("TREFOIL_STORE", "a\0b", "has a character that no path can have"),
     ],
@@ -307,7 +340,32 @@ def test_nonsense_is_said_in_a_sentence(
 def test_every_address_of_the_machine_needs_names_to_be_called_by() -> None:
     own = settings.service_settings(host="0.0.0.0")
     assert {"localhost", socket.gethostname().lower()} <= set(own.hosts)
-    assert "0.0.0.0" not in own.hosts
+    # Stands for the address that a request came to.
+    assert own.hosts[-2] == "0.0.0.0"
+
+
+@pytest.mark.parametrize(
+    ("variable", "meant"),
+    [
+        ("TREFOIL_MAX_FOO", "TREFOIL_MAX_"),
+        ("TREFOIL_MAX_SEARCHES_EVERY", "TREFOIL_MAX_SEARCHES_"),
+        ("TREFOIL_HOSTSS", "TREFOIL_HOSTS would be one"),
+        ("TREFOIL_SERVICE_HOST", ""),
+        ("TREFOIL_PORT_8000_TCP", ""),
+        ("TREFOIL_MAX_SHOWN", ""),
+    ],
+)
+def test_variables_that_are_no_settings_are_said(
+    monkeypatch: pytest.MonkeyPatch, variable: str, meant: str
+) -> None:
+    """Those of others, such as of a cluster that names a service so, are left alone."""
+    monkeypatch.setenv(variable, "3")
+    names = [row.variable for row in limits.rows()]
+    if not meant:
+        settings.check_variables(names)
+        return
+    with pytest.raises(RequestError, match=f"{variable} is no setting; {meant}"):
+        settings.check_variables(names)
 
 
 def test_every_setting_is_explained_with_its_variable() -> None:
