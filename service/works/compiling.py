@@ -11,6 +11,8 @@ import os
 import resource
 import subprocess
 import sys
+import tempfile
+import time
 from typing import Any
 
 from puzzles.errors import LimitError, PuzzleFileError, TrefoilError
@@ -20,9 +22,12 @@ from service.stores.base import State, Store
 from service.works.base import Deal, End, Tick, Work
 
 #: Seconds of computing and megabytes that one file may take; the catalogue's take less than 1 s.
-COMPILED_SECONDS, COMPILED_MEMORY = 30, 2_000
-#: The command that compiles.
-COMMAND = [sys.executable, "-m", "service.works.compiling"]
+#: Less than a reader has for one message (``limits.Limits``), which loads the puzzle again.
+COMPILED_SECONDS, COMPILED_MEMORY = 10, 1_500
+#: The most seconds by the clock, on a machine that has much else to do.
+LONGEST_SECONDS = 12.0 * COMPILED_SECONDS
+#: The command that compiles; it takes no module from the folder in which it is begun.
+COMMAND = [sys.executable, "-P", "-m", "service.works.compiling"]
 #: How the file is called in sentences about it.
 WHERE = "the puzzle file"
 #: Seconds between two ticks.
@@ -61,31 +66,39 @@ def compiles(text: str, tick: Tick) -> bool:
     """
     # More threads of arrays would only take memory.
     environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    with subprocess.Popen(
-        COMMAND,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        env=environment,
-    ) as doing:
-        try:
-            data: bytes | None = text.encode()
-            while True:
-                try:
-                    said, _ = doing.communicate(data, timeout=BETWEEN)
-                    break
-                except subprocess.TimeoutExpired:
-                    data = None
+    # Files on both ends: a pipe would have to be filled and emptied while it goes on.
+    with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as said:
+        given.write(text.encode())
+        given.seek(0)
+        until = time.monotonic() + LONGEST_SECONDS
+        with subprocess.Popen(
+            COMMAND, stdin=given, stdout=said, stderr=subprocess.DEVNULL, env=environment
+        ) as doing:
+            try:
+                while not _ended(doing):
                     if not tick(None):
                         return False
-        finally:
-            doing.kill()
+                    if time.monotonic() > until:
+                        raise LimitError(TOO_LONG)
+            finally:
+                doing.kill()
+        said.seek(0)
+        answer = said.read()
     if doing.returncode != 0:
         # The system ends it when its seconds are over; it says itself when memory is.
         raise LimitError(TOO_LONG if doing.returncode < 0 else TOO_LARGE)
-    told = json.loads(said)
+    told = json.loads(answer)
     if told is not None:
         raise PuzzleFileError(str(told))
+    return True
+
+
+def _ended(doing: subprocess.Popen[bytes]) -> bool:
+    """Wait until the next tick is due; return whether a process ended before that."""
+    try:
+        doing.wait(BETWEEN)
+    except subprocess.TimeoutExpired:
+        return False
     return True
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import resource
 import time
 from collections.abc import Callable
 from typing import Any, TypeVar
@@ -66,7 +67,7 @@ class Held:
 
     ``stop()`` says whether the process is to leave, ``beat()`` is called at every tick.
     ``seconds``: how long the lease lasts from each renewal on. What was computed is counted in
-    seconds of this process's processor time.
+    seconds of processor time, of this process and of those that it began and that ended.
     """
 
     def __init__(
@@ -89,7 +90,7 @@ class Held:
         now = time.monotonic()
         self._due = now + self._renewal
         self._until = now + seconds
-        self._counted = time.process_time()
+        self._counted = _computed()
         self._news: dict[str, Any] = {}
         self._lost = False
         self._deaf_until: float | None = None
@@ -144,7 +145,7 @@ class Held:
 
     def spent(self) -> float:
         """Return the seconds of computing since they were counted last."""
-        return time.process_time() - self._counted
+        return _computed() - self._counted
 
     def by_depth(self) -> dict[str, float]:
         """Return the seconds of computing that each complete half-length took, as far as known."""
@@ -193,7 +194,7 @@ class Held:
 
         ``for_good``: it is the store that says whether it is lost, however late.
         """
-        spent = time.process_time()
+        spent = _computed()
         try:
             progress = self.progress({}) if self._news else ""
             signal = self.store.jobs.renew(
@@ -209,6 +210,12 @@ class Held:
         self._lost = signal is Signal.LOST
         if signal is Signal.STOP and self.stopping_since is None:
             self.stopping_since = time.monotonic()
+
+
+def _computed() -> float:
+    """Return the seconds that were computed so far, here and in processes begun here."""
+    children = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return time.process_time() + children.ru_utime + children.ru_stime
 
 
 def _fields(progress: str) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import resource
 import threading
 import time
 from pathlib import Path
@@ -13,12 +14,15 @@ import pytest
 from puzzles.errors import LimitError, PuzzleFileError
 from service import puzzle_shelf
 from service.desk import Desk
+from service.limits import Limits
 from service.questions import AtlasQuestion, FindQuestion, PartsQuestion
-from service.stores.base import State, Store
+from service.stores.base import JobLimits, State, Store
 from service.stores.sqlite import SqliteStore
 from service.works import compiling
 from service.works.aside import News, aside
 from service.works.base import LetGoError
+from service.works.kinds import work_for
+from service.works.loop import do_lease
 from tests.service.working import ended
 
 CATALOGUE = Path("puzzles/catalogue")
@@ -268,8 +272,51 @@ def test_time_and_memory_are_limited(monkeypatch: pytest.MonkeyPatch) -> None:
 
     limit = "import resource; resource.setrlimit(resource.RLIMIT_CPU, (1, 2))\n"
     instead(limit + "while True: pass")
-    with pytest.raises(LimitError, match="more than 30 s"):
+    with pytest.raises(LimitError, match="more than 10 s"):
         compiling.compiles("", lambda news: True)
     instead("raise SystemExit(1)")
     with pytest.raises(LimitError, match="MB"):
         compiling.compiles("", lambda news: True)
+    # One that waits computes nothing; the clock ends it.
+    monkeypatch.setattr(compiling, "LONGEST_SECONDS", 0.3)
+    instead("import time; time.sleep(60)")
+    with pytest.raises(LimitError, match="more than 10 s"):
+        compiling.compiles("", lambda news: True)
+
+
+def test_what_is_compiled_is_within_what_a_reader_has() -> None:
+    assert Limits().reading > compiling.COMPILED_SECONDS
+    assert Limits().reader_memory > compiling.COMPILED_MEMORY
+
+
+def test_a_file_as_long_as_the_limit_is_compiled_while_it_ticks() -> None:
+    """More than a pipe holds, so that nobody may wait for the other end of one."""
+    text = text_of("2x2x2")
+    text += "#" * (Limits().puzzle - len(text.encode()) - 1) + "\n"
+    until = time.monotonic() + 60
+    assert compiling.compiles(text, lambda news: time.monotonic() < until)
+
+
+def test_no_code_of_the_current_folder_is_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = text_of("2x2x2")
+    (tmp_path / "numpy.py").write_text("raise SystemExit(1)")
+    monkeypatch.chdir(tmp_path)
+    assert compiling.compiles(text, lambda news: True)
+
+
+def test_compiling_is_charged_to_who_asked(store: Store) -> None:
+    limits = JobLimits(9, 9, 1e9)
+    spec = json.dumps({"file": text_of("2x2x2")})
+    store.jobs.submit("k", "compile", spec, "ann", limits)
+    lease = store.jobs.lease("w", 60)
+    assert lease is not None
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    do_lease(store, lease, work_for, lambda: False, 60)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    job = store.jobs.job("k")
+    assert job is not None
+    assert job.state is State.DONE
+    computed = after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime
+    assert job.spent >= computed > 0.1
