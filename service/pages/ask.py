@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
@@ -16,7 +17,7 @@ from service.api.context import Service, service
 from service.api.problems import ProblemError
 from service.api.puzzles import Name
 from service.api.searches import waited
-from service.api.searching import Searches
+from service.api.searching import Searches, Seen
 from service.api.waiting import preferred
 from service.pages.clubs import page_of
 from service.pages.forms import checked
@@ -39,6 +40,8 @@ MATTERS: dict[str, tuple[str, dict[str, float] | None]] = {
     "memory": ("little to remember", {"turns": 0.2, "layers": 0.2, "memory": 4.0, "hands": 0.1}),
     "hands": ("easy on the hands", {"turns": 0.2, "layers": 0.2, "memory": 0.2, "hands": 4.0}),
 }
+#: The field with which the script looks at a search without beginning it anew.
+LOOK = "look"
 #: What can be asked for by a tick.
 TICKS = ("any_twist", "apart", "left_handed")
 
@@ -140,9 +143,16 @@ async def ask(request: Request, puzzle: Name) -> Response:
 
 async def _searched(own: Service, request: Request, question: FindQuestion) -> dict[str, Any]:
     """Return the search for a question as it stands after a short while."""
+    searches = Searches(own)
+    if request.query_params.get(LOOK):
+        with suppress(ProblemError):
+            return _told(await searches.get(question.digest))
     wait = preferred(request.headers.getlist("prefer"))
     wait = WAIT if wait is None else wait
     waited(request, wait)
-    seen = await Searches(own).ask(question, partial(own.asker, request), wait)
+    return _told(await searches.ask(question, partial(own.asker, request), wait))
+
+
+def _told(seen: Seen) -> dict[str, Any]:
     told: dict[str, Any] = json.loads(seen.body)
     return told

@@ -1,6 +1,6 @@
 /** Asking: three stickers are clicked or typed, and the answers come in while the search goes on. */
 
-import { AGAIN, LOST, addressed, drawn, element, part, pause, sentence } from "./live.js";
+import { AGAIN, LOST, addressed, counted, drawn, element, part, pause, sentence } from "./live.js";
 import { enhance } from "./page.js";
 import { Stepper, partsOf } from "./stepping.js";
 import { parse } from "./state.js";
@@ -161,7 +161,7 @@ class Asking {
     this.mark();
     addressed(this.query);
     this.say("Asking.");
-    await this.#refresh(this.#asked);
+    await this.#refresh(this.#asked, false);
   }
 
   /** Take up what the page came with. */
@@ -174,12 +174,13 @@ class Asking {
   /**
    * Put what the service has now into the page.
    * @param {number} asked
+   * @param {boolean} [looking] whether a search is only looked at, not begun anew if it was stopped
    */
-  async #refresh(asked) {
+  async #refresh(asked, looking = true) {
     for (;;) {
       try {
         const headers = { Accept: "text/html", Prefer: "wait=0" };
-        const answer = await fetch(location.href, { headers });
+        const answer = await fetch(`${location.href}${looking ? "&look=1" : ""}`, { headers });
         const page = new DOMParser().parseFromString(await answer.text(), "text/html");
         if (asked !== this.#asked) return;
         const fresh = page.getElementById("answers");
@@ -239,7 +240,9 @@ class Asking {
     const none = own.querySelector("#none, .wrong");
     const count = answers.length;
     if (OVER.includes(state ?? "")) {
-      this.say(none?.textContent?.trim() || (count ? `${count} answers are shown.` : "There is no answer."));
+      const stopped = state === "stopped" ? "The search was stopped. " : "";
+      const shown = count ? `${counted(count, "answer is", "answers are")} shown.` : "There is no answer.";
+      this.say(none?.textContent?.trim() || `${stopped}${shown}`);
       return;
     }
     this.#stop(own, search);
@@ -338,7 +341,7 @@ function progress(told) {
   const done = share ? `, ${Math.round(100 * share)} of 100 done` : "";
   const waiting = told.state === "waiting" ? " as soon as a worker is free" : "";
   const found = told.answer?.answers.length;
-  return `${found ? `${found} answers so far. ` : ""}Searching${waiting}${step ? `: ${step}` : ""}${done}.`;
+  return `${found ? `${counted(found, "answer")} so far. ` : ""}Searching${waiting}${step ? `: ${step}` : ""}${done}.`;
 }
 
 async function begin() {

@@ -34,6 +34,8 @@ export class Stepper {
   /** How many turns are done. */
   at = 0;
   #generation = 0;
+  /** The part that is pointed at. @type {HTMLElement | null} */
+  #pointed = null;
 
   /**
    * @param {Drawing} drawing
@@ -121,9 +123,14 @@ export class Stepper {
         element("span", {}, part.label),
         element("span", { class: "words" }, write(tables, part.turns)),
       );
-      own.addEventListener("pointerenter", (event) => {
-        if (event.pointerType === "mouse") this.go(here, false);
+      // Browsers say so, too, where a button comes to be under a pointer that does not move.
+      own.addEventListener("pointermove", (event) => {
+        const moved = event.movementX !== 0 || event.movementY !== 0;
+        if (event.pointerType !== "mouse" || !moved || this.#pointed === own) return;
+        this.#pointed = own;
+        this.go(here, false);
       });
+      own.addEventListener("pointerleave", () => (this.#pointed = null));
       return own;
     });
     this.go(this.at, false);

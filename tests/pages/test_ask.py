@@ -1,0 +1,321 @@
+"""Asking: what stands without the script, and in a browser by mouse, keyboard and touch."""
+
+from __future__ import annotations
+
+import re
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from puzzles import load
+from puzzles.notation import parse
+from service.pages.ask import wish
+from service.reports import puzzle as in_short
+from tests.pages.test_pages import MARKUP
+from tests.pages.test_reading_pages import MOST_BYTES, PHONE, WIDE, Visit, axe, visiting
+from tests.service.api.harness import Served, serving
+
+CYCLE = ["UFR", "UBL", "DFR"]
+ASKED = "/puzzles/2x2x2/ask?cycle=UFR,UBL,DFR"
+#: Milliseconds in which a search of the 2x2x2 is over, on a slow machine.
+PATIENCE = 20_000
+
+
+@pytest.fixture(scope="module")
+def warm(site: Served) -> Served:
+    """Return a service that has searched what the tests ask for."""
+    question = {"puzzle": "2x2x2", "cycle": CYCLE}
+    assert site.post(question, prefer="wait=20").json()["state"] == "done"
+    return site
+
+
+def opened(visit: Visit, address: str) -> Any:
+    """Open the page, wait until the script has it, and return it."""
+    visit.open(address)
+    visit.page.wait_for_selector("#ask[data-ready]")
+    return visit.page
+
+
+def point(page: Any, name: str) -> tuple[float, float]:
+    """Return where on the page a sticker is to be clicked, which the drawing shows."""
+    told = page.evaluate(
+        """async (name) => {
+          const own = document.querySelector('script[src*="/ask.js"]').src;
+          const { Drawing } = await import(own.replace("ask.js", "drawing.js"));
+          const stage = document.querySelector("#stage");
+          const data = await (await fetch(stage.dataset.drawing)).json();
+          const canvas = stage.querySelector("canvas");
+          const twin = canvas.cloneNode();
+          canvas.replaceWith(twin);
+          const drawing = new Drawing(twin, data);
+          const sticker = data.stickers.placement.indexOf(data.placements.indexOf(name));
+          const { x, y, seen } = drawing.whereIs(sticker);
+          drawing.destroy();
+          twin.replaceWith(canvas);
+          const box = canvas.getBoundingClientRect();
+          return { x: x + box.left, y: y + box.top, seen }; }""",
+        name,
+    )
+    assert told["seen"]
+    return told["x"], told["y"]
+
+
+# --- what an address asks for -------------------------------------------------------------------
+
+
+def test_an_address_with_nonsense_keeps_the_rest() -> None:
+    told = in_short(load("3x3x3"))
+    given = [
+        ("cycle", "UFR → UBL, DFL"),
+        ("free", "edge,wheel"),
+        ("layers", "U R"),
+        ("layers", "Q"),
+        ("matters", "beauty"),
+        ("any_twist", "1"),
+        ("nothing", "at all"),
+    ]
+    own = wish(given, told)
+    assert own.cycle == ("UFR", "UBL", "DFL")
+    assert own.free == ("edge",)
+    assert own.layers == ("U", "R")
+    assert own.matters == ""
+    assert own.ticks == {"any_twist"}
+    assert [text.split(":")[0] for text in own.wrong] == ["layers", "free", "matters"]
+    question = own.question("3x3x3")
+    assert question.layers == ["U", "R"]
+    assert question.free == ["edge"]
+    assert question.any_twist
+
+
+def test_all_layers_are_no_wish() -> None:
+    """A form without the script sends every tick; that is the same question as without any."""
+    told = in_short(load("3x3x3"))
+    every = [("layers", name) for name in "UDFBLR"]
+    cycle = [("cycle", "UFR,UBL,DFL")]
+    assert wish(cycle + every, told).question("3x3x3") == wish(cycle, told).question("3x3x3")
+
+
+@pytest.mark.parametrize(
+    ("query", "said", "status"),
+    [
+        ({"cycle": "UFR,UBL"}, "2 names were given; three were expected", 422),
+        ({"cycle": f"UFR,UBL,{MARKUP}"}, "names were given; three were expected", 422),
+        ({"cycle": "UFR,UBL,XYZ"}, "XYZ", 422),
+        ({"cycle": "UFR,UBL,DFR", "matters": MARKUP}, "one of turns layers memory hands", 200),
+        ({"matters": "x"}, "one of turns layers memory hands was expected", 422),
+    ],
+)
+def test_nonsense_is_said(warm: Served, query: dict[str, str], said: str, status: int) -> None:
+    page = warm.client.get("/puzzles/2x2x2/ask", params=query)
+    assert page.status_code == status
+    assert said in page.text
+    assert "<b onclick" not in page.text
+    assert 'id="wish"' in page.text
+
+
+def test_without_the_script(warm: Served) -> None:
+    """The answers stand in the page, with everything that the API says of them."""
+    page = warm.client.get(ASKED).text
+    told = warm.post({"puzzle": "2x2x2", "cycle": CYCLE}, prefer="wait=20").json()
+    assert len(told["answer"]["answers"]) > 1
+    for own in told["answer"]["answers"]:
+        assert own["notation"].replace("'", "&#39;") in page
+        assert own["why"].replace("'", "&#39;") in page
+    assert told["answer"]["searched"]["text"][1:].rstrip(".") in page
+    assert told["result"].removeprefix("/api").replace("&", "&amp;") in page
+    assert f'href="{told["href"]}"' in page, "its JSON"
+
+
+def test_what_is_impossible_is_said(warm: Served) -> None:
+    """UFR and URF are one piece; a corner and an edge never change places."""
+    page = warm.client.get("/puzzles/3x3x3/ask?cycle=UFR,UF,UBL")
+    assert "Impossible" in page.text or 'id="wrong"' in page.text
+
+
+# --- in a browser -------------------------------------------------------------------------------
+
+
+def test_by_mouse(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, "/puzzles/2x2x2/ask")
+        said = page.locator("#said")
+        for name, text in (("UFR", "two more"), ("UBL", "one more")):
+            page.mouse.click(*point(page, name))
+            page.locator("#said", has_text=text).wait_for()
+        page.mouse.click(*point(page, "UBL"))
+        page.locator("#said", has_text="UBL is taken back").wait_for()
+        page.mouse.click(*point(page, "UBL"))
+        assert page.input_value("#cycle") == "UFR, UBL"
+        began = time.monotonic()
+        page.mouse.click(*point(page, "UFL"))
+        page.locator("#answers li[data-a]").first.wait_for(timeout=PATIENCE)
+        assert time.monotonic() - began < PATIENCE
+        page.locator("#answers[data-state=done]").wait_for(timeout=PATIENCE)
+        assert re.search(r"cycle=UFR,UBL,UFL", page.url)
+        assert re.fullmatch(r"\d+ answers are shown\.", said.inner_text())
+
+
+def test_stepping_shows_what_the_sequence_does(chrome: Any, warm: Served) -> None:
+    """Parts and turns against the compiled puzzle: after all of them the cycle is done."""
+    puzzle = load("2x2x2")
+    with visiting(chrome, warm, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, ASKED)
+        answer = page.locator("#answers li[data-a]").first
+        told = {name: answer.get_attribute(f"data-{name}") or "" for name in ("setup", "a", "b")}
+        setup, a, b = (parse(puzzle, told[name]).word for name in ("setup", "a", "b"))
+        answer.get_by_role("button", name="Step through it").click()
+        parts = answer.locator("button.part")
+        labels = [" ".join(text.split()) for text in parts.all_inner_texts()]
+        before = ["setup"] if setup else []
+        after = ["undo the setup"] if setup else []
+        names = [*before, "A", "insert", "undo A", "insert back", *after]
+        assert [
+            re.match(name, label) is not None for name, label in zip(names, labels, strict=True)
+        ]
+        total = 2 * (len(setup) + len(a) + len(b))
+        output = page.locator("#stepping output")
+        assert output.inner_text() == f"0 of {total} turns: not begun"
+        parts.nth(len(before)).hover()
+        assert output.inner_text().startswith(f"{len(setup) + len(a)} of {total}")
+        assert parts.nth(len(before)).get_attribute("aria-pressed") == "true"
+        page.get_by_role("button", name="Next turn").click()
+        assert output.inner_text().startswith(f"{len(setup) + len(a) + 1} of {total}")
+        page.get_by_role("button", name="Back", exact=True).click()
+        page.get_by_role("slider").focus()
+        page.keyboard.press("End")
+        assert output.inner_text().startswith(f"{total} of {total}")
+        assert page.get_by_role("button", name="Next turn").is_disabled()
+
+
+def test_lost_in_the_middle(chrome: Any, warm: Served) -> None:
+    """After some turns the pieces stand as the compiled puzzle says; from these it is found."""
+    puzzle = load("2x2x2")
+    with visiting(chrome, warm, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, ASKED)
+        answer = page.locator("#answers li[data-a]").first
+        told = {name: answer.get_attribute(f"data-{name}") or "" for name in ("setup", "a", "b")}
+        setup, a, b = (parse(puzzle, told[name]).word for name in ("setup", "a", "b"))
+        undone = puzzle.inverse
+        word = (*setup, *a, *b, *undone(a), *undone(b), *undone(setup))
+        names = page.evaluate(
+            "async (href) => { const d = await (await fetch(href)).json();"
+            " return [d.slots, d.placements] }",
+            "/api/puzzles/2x2x2/drawing",
+        )
+        answer.get_by_role("button", name="Step through it").click()
+        lost = answer.locator(".lost")
+        lost.locator("summary").click()
+        for at in (3, len(word) - 2):
+            effect = puzzle.effect(word[:at]).tolist()
+            for _ in range(10):
+                select = lost.locator("select")
+                if not select.count():
+                    break
+                slot = int(select.input_value())
+                here = effect.index(int(puzzle.home[slot]))
+                own = here == int(puzzle.home[slot])
+                text = "its own, as it was" if own else names[1][here]
+                lost.get_by_role("button", name=text, exact=True).click()
+            assert lost.get_by_role("status").inner_text() == f"You are after turn {at}."
+            assert page.locator("#stepping output").inner_text().startswith(f"{at} of {len(word)}")
+            lost.get_by_role("button", name="Begin again").click()
+
+
+def test_impossible_is_said_while_clicking(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm, viewport=WIDE) as visit:
+        page = opened(visit, "/puzzles/3x3x3/ask")
+        page.mouse.click(*point(page, "UFR"))
+        page.mouse.click(*point(page, "UF"))
+        page.locator("#said", has_text="Impossible: UF is of type edge and UFR of type").wait_for()
+        assert page.input_value("#cycle") == "UFR"
+
+
+def test_by_keyboard_alone(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm, reduced_motion="reduce") as visit:
+        page, keys = visit.page, visit.page.keyboard
+        opened(visit, "/puzzles/2x2x2/ask")
+        for _ in range(40):
+            keys.press("Tab")
+            if page.evaluate("document.activeElement.tagName") == "CANVAS":
+                break
+        for _ in range(2):
+            keys.press("n")
+            keys.press("Enter")
+        page.locator("#said", has_text="one more").wait_for()
+        for _ in range(40):
+            keys.press("Tab")
+            if page.evaluate("document.activeElement.id") == "cycle":
+                break
+        keys.press("Control+A")
+        keys.type("UFR UBL DFR")
+        keys.press("Enter")
+        page.locator("#answers[data-state=done] li[data-a]").first.wait_for(timeout=PATIENCE)
+        for _ in range(40):
+            keys.press("Tab")
+            if page.evaluate("document.activeElement.classList.contains('step')"):
+                break
+        keys.press("Enter")
+        assert page.evaluate("document.activeElement.classList.contains('part')")
+        keys.press("Enter")
+        assert not page.locator("#stepping output").inner_text().startswith("0 of")
+
+
+def test_by_touch_on_a_phone(chrome: Any, warm: Served) -> None:
+    options = {"viewport": PHONE, "has_touch": True, "is_mobile": True, "reduced_motion": "reduce"}
+    with visiting(chrome, warm, **options) as visit:
+        page = opened(visit, "/puzzles/2x2x2/ask")
+        for name in ("UFR", "UBL", "UFL"):
+            page.touchscreen.tap(*point(page, name))
+        page.locator("#answers[data-state=done] li[data-a]").first.wait_for(timeout=PATIENCE)
+        page.get_by_role("button", name="Step through it").first.tap()
+        page.locator("button.part").first.tap()
+        page.get_by_role("button", name="Next turn").tap()
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        stage = page.locator("#ask > .picture").bounding_box()
+        assert stage["height"] < PHONE["height"] * 0.6, "the answers are seen beside the drawing"
+
+
+def test_a_search_is_shown_and_stopped(chrome: Any, tmp_path: Path) -> None:
+    """There is no worker, so that all is as it is while one waits."""
+    with serving(tmp_path) as idle, visiting(chrome, idle) as visit:
+        idle.client.headers["Accept"] = "text/html"
+        page = idle.client.get("/puzzles/3x3x3/ask?cycle=UFR,UBL,DFL").text
+        assert "Look again" in page
+        own = opened(visit, "/puzzles/3x3x3/ask?cycle=UFR,UBL,DFL")
+        own.locator("#said", has_text="as soon as a worker is free").wait_for()
+        own.get_by_role("button", name="Stop").click()
+        own.locator("#answers[data-state=stopped]").wait_for()
+
+
+def test_a_lost_connection_is_said_and_made_good(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm) as visit:
+        page = opened(visit, "/puzzles/2x2x2/ask")
+        page.route("**/puzzles/2x2x2/ask?*", lambda route: route.abort())
+        page.fill("#cycle", "UFR UBL DFR")
+        page.keyboard.press("Enter")
+        page.locator("#said", has_text="The connection is lost").wait_for()
+        page.unroute("**/puzzles/2x2x2/ask?*")
+        page.locator("#answers li[data-a]").first.wait_for(timeout=PATIENCE)
+        visit.complaints.clear()
+
+
+def test_asking_is_for_everybody(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm, reduced_motion="reduce") as visit:
+        page = opened(visit, ASKED)
+        assert visit.weight() < MOST_BYTES
+        page.get_by_role("button", name="Step through it").first.click()
+        page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
+        for scheme, view in (("light", WIDE), ("dark", PHONE)):
+            page.emulate_media(color_scheme=scheme)
+            page.set_viewport_size(view)
+            assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
+            assert axe(page) == []
+
+
+def test_the_largest_puzzle_is_light_enough(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm) as visit:
+        opened(visit, "/puzzles/ball-sixths-218/ask")
+        assert visit.weight() < MOST_BYTES
+        assert axe(visit.page) == []
