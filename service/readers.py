@@ -13,7 +13,7 @@ from typing import Any, Protocol
 
 from service.reading import LENGTHS, MEMORY, SECONDS, Message, RefusedError, Reply
 from service.stores.base import StoreError
-from service.turns import Turns
+from service.turns import CrowdedError, Turns
 
 #: Seconds that a reader may take until it is ready.
 STARTING_SECONDS = 60.0
@@ -28,7 +28,7 @@ log = logging.getLogger("trefoil.readers")
 
 
 class BusyError(Exception):
-    """All readers have more to do than may wait."""
+    """All readers have more to do than may wait, and whoever asks has most of it."""
 
 
 class TooLongError(Exception):
@@ -146,7 +146,7 @@ class Readers:
 
     async def _free(self, asker: str) -> _Reader:
         """Return a reader that has nothing to do, when there is one; raises BusyError."""
-        if self._turns.waiting >= self._queue:
+        if self._turns.waiting >= self._queue and not self._turns.make_room(asker):
             raise BusyError
         try:
             async with asyncio.timeout(self._seconds):
@@ -156,7 +156,7 @@ class Readers:
                         return reader
                     self._turns.lose(asker)
                     self._replace(reader)
-        except TimeoutError:
+        except (TimeoutError, CrowdedError):
             raise BusyError from None
 
     async def _given(
@@ -188,31 +188,41 @@ class Readers:
         """Start a reader, again and again until one is ready."""
         pause = FIRST_PAUSE
         while not self._closed:
-            reader = _Reader(
-                await asyncio.create_subprocess_exec(
-                    sys.executable,
-                    "-m",
-                    "service.reading",
-                    stdin=asyncio.subprocess.PIPE,
-                    stdout=asyncio.subprocess.PIPE,
-                    env=self._environment,
-                )
-            )
             try:
-                async with asyncio.timeout(STARTING_SECONDS):
-                    await reader.received()
-            except (TimeoutError, asyncio.IncompleteReadError, ConnectionError):
-                await reader.end()
-                log.warning("a reader could not be started; trying again in %g s", pause)
+                reader = await self._begun()
+            except (OSError, ValueError, EOFError, TimeoutError) as error:
+                # Where memory or processes are short, they may not be in a while.
+                log.warning(
+                    "a reader could not be started (%r); trying again in %g s", error, pause
+                )
                 await asyncio.sleep(pause)
                 pause = min(2 * pause, LONGEST_PAUSE)
-            except BaseException:
-                await reader.end()
-                raise
             else:
                 self._all.add(reader)
                 self._turns.add(reader)
                 return
+
+    async def _begun(self) -> _Reader:
+        """Return a new reader that is ready; raises OSError, ValueError, EOFError, TimeoutError."""
+        reader = _Reader(
+            await asyncio.create_subprocess_exec(
+                sys.executable,
+                # No module is taken from the folder in which it is begun.
+                "-P",
+                "-m",
+                "service.reading",
+                stdin=asyncio.subprocess.PIPE,
+                stdout=asyncio.subprocess.PIPE,
+                env=self._environment,
+            )
+        )
+        try:
+            async with asyncio.timeout(STARTING_SECONDS):
+                await reader.received()
+        except BaseException:
+            await reader.end()
+            raise
+        return reader
 
     def _spawn(self, work: Coroutine[Any, Any, Any]) -> asyncio.Task[Any]:
         task = asyncio.get_running_loop().create_task(work)

@@ -9,6 +9,10 @@ from typing import Generic, TypeVar
 T = TypeVar("T")
 
 
+class CrowdedError(Exception):
+    """A wish had to make room for somebody who has fewer of them."""
+
+
 class Turns(Generic[T]):
     """Things that are taken and given back; nobody can take them all while others wait.
 
@@ -26,8 +30,21 @@ class Turns(Generic[T]):
         """How many wishes stand."""
         return sum(len(own) for own in self._wishes.values())
 
+    def make_room(self, who: str) -> bool:
+        """Refuse the last wish of whoever has most of them, if ``who`` would not have as many.
+
+        Return whether there was one; what is refused raises CrowdedError where it waits.
+        """
+        most = max(self._wishes, key=lambda one: len(self._wishes[one]), default=None)
+        if most is None or len(self._wishes[most]) <= len(self._wishes.get(who, ())) + 1:
+            return False
+        wish = self._wishes[most].pop()
+        if not wish.done():
+            wish.set_exception(CrowdedError())
+        return True
+
     async def take(self, who: str) -> T:
-        """Return a thing when it is ``who``'s turn and there is one."""
+        """Return a thing when it is ``who``'s turn and there is one; raises CrowdedError."""
         if self._free and not self._wishes:
             self._taken[who] += 1
             return self._free.pop()
@@ -36,23 +53,25 @@ class Turns(Generic[T]):
         try:
             return await wish
         except asyncio.CancelledError:
-            if wish.done() and not wish.cancelled():
+            if not wish.done() or wish.cancelled() or wish.exception() is not None:
+                self._forget(who, wish)
+            else:
                 # It was granted in the same moment.
                 self.give_back(wish.result(), who)
-            else:
-                self._forget(who, wish)
             raise
 
     def add(self, thing: T) -> None:
         """Let another thing be taken."""
-        who = min(self._wishes, key=lambda one: self._taken[one], default=None)
-        if who is None:
-            self._free.append(thing)
-            return
-        wish = self._wishes[who][0]
-        self._forget(who, wish)
-        self._taken[who] += 1
-        wish.set_result(thing)
+        while self._wishes:
+            who = min(self._wishes, key=lambda one: self._taken[one])
+            wish = self._wishes[who][0]
+            self._forget(who, wish)
+            # Who is leaving in this moment has no use for it.
+            if not wish.done():
+                self._taken[who] += 1
+                wish.set_result(thing)
+                return
+        self._free.append(thing)
 
     def give_back(self, thing: T, who: str) -> None:
         """Take back a thing that was taken."""
@@ -66,7 +85,9 @@ class Turns(Generic[T]):
             del self._taken[who]
 
     def _forget(self, who: str, wish: asyncio.Future[T]) -> None:
-        """Drop a wish; who has others goes behind those that wait already."""
+        """Drop a wish, if it stands; who has others goes behind those that wait already."""
+        if wish not in self._wishes.get(who, ()):
+            return
         own = self._wishes.pop(who)
         own.remove(wish)
         if own:

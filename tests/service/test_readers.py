@@ -152,6 +152,42 @@ def test_only_so_many_wait(tmp_path: Path) -> None:
     run(work, tmp_path, queue=2)
 
 
+def test_who_has_most_in_the_queue_is_refused_and_nobody_else(tmp_path: Path) -> None:
+    async def work(pool: Readers) -> None:
+        os.kill(processes(pool)[0], signal.SIGSTOP)
+        doing = [asyncio.create_task(pool.reply(EFFECT, "one")) for _ in range(4)]
+        await asyncio.sleep(0.05)
+        other = asyncio.create_task(pool.reply(EFFECT, "other"))
+        await asyncio.sleep(0.05)
+        os.kill(processes(pool)[0], signal.SIGCONT)
+        assert isinstance(await other, Reply)
+        told = await asyncio.gather(*doing, return_exceptions=True)
+        assert [isinstance(one, BusyError) for one in told] == [False, False, False, True]
+
+    run(work, tmp_path, queue=3)
+
+
+def test_a_reader_that_the_system_refuses_is_started_later(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begin = asyncio.create_subprocess_exec
+    refused = [OSError(11, "no more processes"), ValueError("no more file descriptors")]
+
+    async def hindered(*args: Any, **more: Any) -> asyncio.subprocess.Process:
+        if refused:
+            raise refused.pop()
+        return await begin(*args, **more)
+
+    monkeypatch.setattr(module, "FIRST_PAUSE", 0.01)
+    monkeypatch.setattr(asyncio, "create_subprocess_exec", hindered)
+
+    async def work(pool: Readers) -> None:
+        assert isinstance(await pool.reply(EFFECT), Reply)
+
+    run(work, tmp_path)
+    assert not refused
+
+
 def test_who_leaves_takes_no_reader_along(tmp_path: Path) -> None:
     async def work(pool: Readers) -> None:
         (before,) = processes(pool)
@@ -186,5 +222,17 @@ def test_a_store_that_is_away_is_told_as_such(tmp_path: Path) -> None:
         with pytest.raises(StoreError):
             await pool.reply({"do": "puzzle", "puzzle": "p-0123456789abcdef"})
         assert json.loads((await pool.reply(EFFECT)).body)["order"] == 6
+
+    run(work, tmp_path)
+
+
+def test_a_reader_runs_no_code_of_the_current_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "numpy.py").write_text("raise SystemExit(1)")
+    monkeypatch.chdir(tmp_path)
+
+    async def work(pool: Readers) -> None:
+        assert (await pool.reply(EFFECT)).body
 
     run(work, tmp_path)

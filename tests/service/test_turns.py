@@ -5,11 +5,12 @@ from __future__ import annotations
 import asyncio
 from typing import Any
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, invariant, rule
 
-from service.turns import Turns
+from service.turns import CrowdedError, Turns
 
 
 def test_a_crowd_of_one_does_not_keep_others_waiting() -> None:
@@ -32,6 +33,42 @@ def test_a_crowd_of_one_does_not_keep_others_waiting() -> None:
         for one in crowd:
             one.cancel()
         await asyncio.gather(*crowd, return_exceptions=True)
+        assert own.waiting == 0
+
+    asyncio.run(work())
+
+
+def test_who_has_most_wishes_makes_room_for_others() -> None:
+    async def work() -> None:
+        own: Turns[str] = Turns()
+        crowd = [asyncio.create_task(own.take("crowd")) for _ in range(3)]
+        await asyncio.sleep(0)
+        assert not own.make_room("crowd")
+        assert own.make_room("other")
+        other = asyncio.create_task(own.take("other"))
+        await asyncio.sleep(0)
+        with pytest.raises(CrowdedError):
+            await crowd[2]
+        # Both would have two of them then, so that nobody has most.
+        assert not own.make_room("other")
+        for thing in "abc":
+            own.add(thing)
+        assert sorted([await other, await crowd[0], await crowd[1]]) == ["a", "b", "c"]
+        assert own.waiting == 0
+
+    asyncio.run(work())
+
+
+def test_what_is_there_while_somebody_leaves_is_for_the_next() -> None:
+    async def work() -> None:
+        own: Turns[str] = Turns()
+        leaving = asyncio.create_task(own.take("one"))
+        staying = asyncio.create_task(own.take("two"))
+        await asyncio.sleep(0)
+        leaving.cancel()
+        own.add("a")
+        assert await staying == "a"
+        await asyncio.gather(leaving, return_exceptions=True)
         assert own.waiting == 0
 
     asyncio.run(work())
