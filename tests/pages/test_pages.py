@@ -101,7 +101,7 @@ def test_a_puzzles_page_has_its_pieces_at_once_and_the_rest_in_the_end(site: Ser
     """What is impossible on a 3x3x3 is common practice: an odd swap, and a single twist."""
     first = seen(site.client.get("/puzzles/3x3x3"))
     assert "8 corners" in first.text
-    parts = site.client.get("/api/puzzles/3x3x3/parts", headers={"Prefer": "wait=20"}).json()
+    parts = site.client.get("/api/puzzles/3x3x3/parts", headers={"Prefer": "wait=15"}).json()
     page = seen(site.client.get("/puzzles/3x3x3"))
     for effect in parts["effects"]:
         assert effect["notation"] in page.text
@@ -340,8 +340,8 @@ def test_what_is_added_is_on_the_shelf(site: Served, club: dict[str, str], found
         assert (reply.status_code, reply.headers["Location"]) == (303, club["add"])
     page = seen(site.client.get(club["read"]))
     assert MARKUP in "".join(page.texts)
-    assert "3x3x3 ◑ solved" in page.text, "what was said last"
-    assert "2x2x2 ○ new" in page.text
+    assert "3x3x3 ◑ solved on the shelf" in page.text, "what was said last"
+    assert "2x2x2 ○ new on the shelf" in page.text
     assert found in page.addresses()
     assert not [own for tag, own in page.tags if tag == "form" and own.get("method") == "post"]
     some = seen(site.client.get(club["read"], params={"puzzle": "3x3x3", "type": "edge"}))

@@ -82,8 +82,9 @@ def visiting(chrome: Any, site: Served, **options: Any) -> Iterator[Visit]:
 def addresses(site: Served, found: str) -> dict[str, str]:
     """Return the pages by name, with what takes long done before."""
     for name in ("2x2x2", "3x3x3"):
-        wait = {"Prefer": "wait=20"}
-        assert site.client.get(f"/api/puzzles/{name}/parts", headers=wait).status_code == 200
+        parts, wait = f"/api/puzzles/{name}/parts", {"Prefer": "wait=10"}
+        while site.client.get(parts, headers=wait).status_code == 202:
+            continue
     keep = founded(site)
     return {
         "catalogue": "/",
