@@ -37,10 +37,10 @@ LONGEST_REPEATED = 1_000
 #: The longest part whose shortest form as it stands is looked for (time grows with the cube).
 LONGEST_NESTED = 48
 #: Readings of one ring whose parts are read in turn: those with the fewest turns as they stand.
-MOST_CANDIDATES = 16
+MOST_CANDIDATES, PART_CANDIDATES = 16, 4
 #: How often one goes on from a reading to those one move away (search.reading_moves), for a whole
 #: sequence and for a part of it, and how much longer a reading may get by a move.
-STEPS, PART_STEPS, MOST_LONGER = 16, 3, 4
+STEPS, PART_STEPS, MOST_LONGER = 16, 2, 4
 #: The longest sequence that is cut open in search of parts that repeat something, in any case.
 MOST_CUT_OPEN = 40
 #: Halves (search.arcs) of a ring that are looked at for a whole sequence, times the turns that it
@@ -169,7 +169,7 @@ class _Reader:
         self.letters = alphabet(puzzle)
         self.nesting = nesting(puzzle)
         self.left = INSIDE_HALVES
-        self.short = self.inside_short = False
+        self.short = False
         self._known: dict[Word, Tree] = {}
 
     def whole(self, word: Word) -> tuple[Tree, bool]:
@@ -224,14 +224,18 @@ class _Reader:
         self, word: Word, times: int, budget: Budget, steps: int = PART_STEPS
     ) -> Tree | None:
         """Return the best S [A, B]n S' for a word S [A, B] S', None if it is not found to be so."""
+        whole = steps == STEPS
+        most = MOST_CANDIDATES if whole else PART_CANDIDATES
+        pairs = Budget(MOST_PAIRS if whole else min(MOST_PAIRS, budget.halves))
         found = readings(self.letters, word, budget)
         if not found:
-            found = cut_open(self.puzzle, word, _pairs(budget))
-        elif steps == STEPS and len(word) <= MOST_CUT_OPEN:
-            found += cut_open(self.puzzle, word, _pairs(budget), powers=True)
+            found = cut_open(self.puzzle, word, pairs, padded=whole)
+            budget.short = pairs.short
+        elif whole and len(word) <= MOST_CUT_OPEN:
+            found += cut_open(self.puzzle, word, pairs, powers=True)
         if not found:
             return None
-        read = {triple: self._read(triple, word, times) for triple in self._candidates(found)}
+        read = {triple: self._read(triple, word, times) for triple in self._candidates(found, most)}
         # Best first, on to what is one move away: brackets within brackets may show only there.
         waiting = sorted(read.values())
         least = len({self.letters.layer[turn] for turn in self.letters.peeled(word)[1]})
@@ -259,7 +263,7 @@ class _Reader:
         inside = Commutator(self.best(a, word), self.best(b, word))
         return self._framed(self.best(s, word), inside, times)
 
-    def _candidates(self, found: list[Triple]) -> list[Triple]:
+    def _candidates(self, found: list[Triple], most: int) -> list[Triple]:
         """Return the readings whose parts are worth reading, best first as they stand."""
 
         def cost(triple: Triple) -> tuple[int, int, int, Triple]:
@@ -269,9 +273,9 @@ class _Reader:
         def size(triple: Triple) -> tuple[int, Triple]:
             return sum(map(len, triple)), triple
 
-        ordered = sorted(found, key=size)[: 4 * MOST_CANDIDATES]
-        chosen = dict.fromkeys(sorted(ordered, key=cost)[:MOST_CANDIDATES])
-        chosen.update(dict.fromkeys(ordered[:MOST_CANDIDATES]))
+        ordered = sorted(found, key=size)[: 4 * most]
+        chosen = dict.fromkeys(sorted(ordered, key=cost)[:most])
+        chosen.update(dict.fromkeys(ordered[:most]))
         return list(chosen)
 
     def _things(self, word: Word) -> int:
@@ -333,7 +337,6 @@ class _Reader:
         self.left -= budget.halves
         yield budget
         self.left += budget.halves
-        self.inside_short |= budget.short
 
     def _row(self, word: Word) -> Iterator[Tree]:
         """Yield the word cut into parts of which some are commutators, if any may be."""
@@ -373,11 +376,6 @@ class _Reader:
             parts += _opened(self.best(word[i:j]))
         parts += _opened(self._as_it_stands(loose)) if loose else ()
         return sequence(parts)
-
-
-def _pairs(budget: Budget) -> Budget:
-    """Return the pairs of one ring that may be compared, as many as halves are left."""
-    return Budget(min(budget.halves, MOST_PAIRS))
 
 
 def _opened(tree: Tree) -> tuple[Tree, ...]:

@@ -22,23 +22,43 @@ from search.traces import Alphabet, alphabet
 
 #: The most pairs (P, Q) that are compared for one ring, and ways to cut the ring open.
 MOST_PAIRS, MOST_STARTS = 2_000, 300
+#: Ways to cut it open where turns are put back, times the turns of the ring.
+PADDED_WORK = 1_600
 #: Powers of P and Q that are compared by what they leave alone.
 POWERS = 4
 #: Rings P C P' C' that are collected for one word.
 ENOUGH = 24
 
 
-def cut_open(puzzle: Puzzle, word: Word, budget: Budget, powers: bool = False) -> list[Triple]:
+def cut_open(
+    puzzle: Puzzle, word: Word, budget: Budget, powers: bool = False, padded: bool = False
+) -> list[Triple]:
     """Return readings (S, P, C) with S [P, C] S' equal to a word; some, not all.
 
     ``budget.halves`` counts the pairs that may be compared. With ``powers`` only such P are looked
-    at as repeat something: three arcs show these in other, longer brackets.
+    at as repeat something: three arcs show these in other, longer brackets. With ``padded`` and
+    where nothing else is found, a turn and its inverse, which may have cancelled across others, are
+    put back at some of the cuts.
     """
+    found = _looked_at(puzzle, word, budget, powers, padded=False)
+    if not found and padded and not powers and not budget.short:
+        found = _looked_at(puzzle, word, budget, powers, padded=True)
+    return found
+
+
+def _looked_at(
+    puzzle: Puzzle, word: Word, budget: Budget, powers: bool, padded: bool
+) -> list[Triple]:
+    """Return what one pass over all cuts finds, with turns put back at the cuts or not."""
     letters = alphabet(puzzle)
     around, ring = letters.peeled(word)
     found: dict[Triple, None] = {}
-    for setup, line in _starts(letters, word, around, ring, budget):
-        for p, q in _pairs(puzzle, line):
+    most = PADDED_WORK // max(len(ring), 1) if padded else MOST_STARTS
+    for number, (setup, line) in enumerate(_starts(letters, word, around, ring)):
+        if number == most:
+            budget.short |= not padded
+            break
+        for p, q in _pairs(puzzle, line, padded):
             if budget.halves <= 0:
                 budget.short = True
                 return list(found)
@@ -70,18 +90,21 @@ def conjugator(letters: Alphabet, first: Word, second: Word) -> Word | None:
     return None
 
 
-def _starts(
-    letters: Alphabet, word: Word, around: Word, ring: Word, budget: Budget
-) -> Iterator[tuple[Word, Word]]:
+def _starts(letters: Alphabet, word: Word, around: Word, ring: Word) -> Iterator[tuple[Word, Word]]:
     """Yield what stands before a cut, and what follows: the word itself, then its ring."""
     if around:
         # What cancels around the ring may have been a part of P and of Q.
         yield (), word
-    for number, (before, line) in enumerate(_turned(letters, ring)):
-        if number == MOST_STARTS:
-            budget.short = True
-            return
+    for before, line in _turned(letters, ring):
         yield around + before, line
+
+
+def _extra(letters: Alphabet, line: Word, k: int) -> list[int]:
+    """Return the turns of the line's layers that may have cancelled across a turn at a cut."""
+    layers = sorted({letters.layer[turn] for turn in line})
+    free = [letters.free[line[k - 1]], letters.free[line[k]]]
+    every = [turn for layer in layers for turn in letters.turns_of[layer]]
+    return [turn for turn in every if free[0][turn] or free[1][turn]]
 
 
 def _turned(letters: Alphabet, ring: Word) -> Iterator[tuple[Word, Word]]:
@@ -100,7 +123,7 @@ def _turned(letters: Alphabet, ring: Word) -> Iterator[tuple[Word, Word]]:
                 yield known[moved], moved
 
 
-def _pairs(puzzle: Puzzle, line: Word) -> Iterator[tuple[Word, Word]]:
+def _pairs(puzzle: Puzzle, line: Word, padded: bool) -> Iterator[tuple[Word, Word]]:
     """Yield P and Q with ``line = P Q``, cut between two turns or inside one.
 
     P and Q leave equally many placements of each type alone, and so do their powers.
@@ -118,6 +141,9 @@ def _pairs(puzzle: Puzzle, line: Word) -> Iterator[tuple[Word, Word]]:
             if rest >= 0:
                 ways.append(((*line[:k], part), (rest, *line[k + 1 :])))
                 tables.append(puzzle.moves[part][table])
+        for extra in _extra(letters, line, k) if padded and k else ():
+            ways.append(((*line[:k], extra), (letters.inverse[extra], *line[k:])))
+            tables.append(puzzle.moves[extra][table])
         table = puzzle.moves[turn][table]
     if not ways:
         return

@@ -87,7 +87,7 @@ def test_two_hundred_known_structures_are_read_back(capsys: pytest.CaptureFixtur
         while read_back[name] < (35 if seed < 2 else 33):
             tree = maker.made()
             word = written_out(puzzle, tree)
-            if not 1 < len(word) <= 40:
+            if not 1 < len(word) <= 30:
                 continue
             found = read(puzzle, word)
             said = f"{name}: {brackets.text(tree)} = {write(puzzle, word)}"
