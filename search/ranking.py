@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from functools import cached_property
@@ -22,6 +21,7 @@ from search.hands import (
     undone_same,
 )
 from search.nesting import things
+from search.request import MOST_WEIGHT
 from search.traces import alphabet
 
 #: How many families are shown unless somebody asks for more.
@@ -45,9 +45,10 @@ class Weights:
     def __post_init__(self) -> None:
         for column in fields(self):
             value = getattr(self, column.name)
-            if not (math.isfinite(value) and 0 <= value <= 1000):
+            if not 0 <= value <= MOST_WEIGHT:
                 raise RequestError(
-                    f"weight {column.name}: {value} was given; a number from 0 to 1000 is right"
+                    f"weight {column.name}: {value} was given; a number from 0 to {MOST_WEIGHT} "
+                    "is right"
                 )
 
 

@@ -18,6 +18,8 @@ MOST_SECONDS = 86_400
 #: The most executed turns and the largest half-length that may be asked for.
 MOST_TURNS = 40
 MOST_HALF_LENGTH = 12
+#: The most that a column may count where answers are put in order.
+MOST_WEIGHT = 1_000
 
 
 @dataclass(frozen=True)

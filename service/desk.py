@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
@@ -346,7 +347,8 @@ def _atlas_request(puzzle: Puzzle, question: AtlasQuestion) -> atlases.AtlasRequ
 
 
 def _bounds(question: FindQuestion | AtlasQuestion) -> Bounds:
-    seconds = None if question.seconds is None else float(question.seconds)
+    # Whole ones, so that there are only so many searches and results beside a question's.
+    seconds = None if question.seconds is None else float(math.ceil(question.seconds))
     return Bounds(question.turns, question.half_length, question.setup, seconds)
 
 

@@ -11,11 +11,13 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictFloat, StrictInt
 
-from search.request import MOST_HALF_LENGTH, MOST_SECONDS, MOST_TURNS
+from search.request import MOST_HALF_LENGTH, MOST_SECONDS, MOST_TURNS, MOST_WEIGHT
 from service.settings import MOST_NAME, MOST_SHOWN
 
 Name = Annotated[str, Field(min_length=1, max_length=MOST_NAME)]
 Names = Annotated[list[Name], Field(min_length=1, max_length=200)]
+#: How much a column matters; beside this much, others would not matter at all.
+Weight = Annotated[StrictFloat | StrictInt, Field(ge=0, le=MOST_WEIGHT)]
 
 
 class _Question(BaseModel):
@@ -35,7 +37,7 @@ class _Question(BaseModel):
         default=None, description="allow at most so many turns of setup"
     )
     seconds: Annotated[StrictFloat | StrictInt, Field(gt=0, le=MOST_SECONDS)] | None = Field(
-        default=None, description="stop after so many seconds"
+        default=None, description="stop after so many seconds, rounded up to whole ones"
     )
 
     @property
@@ -60,7 +62,7 @@ class FindQuestion(_Question):
         default=10, description="how many answers are shown"
     )
     left_handed: StrictBool = Field(default=False, description="rank for the left hand")
-    weights: dict[Name, StrictFloat | StrictInt] | None = Field(
+    weights: dict[Name, Weight] | None = Field(
         default=None, description="what matters how much, as `trefoil find --weights` takes it"
     )
 

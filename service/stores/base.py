@@ -108,9 +108,10 @@ class State(StrEnum):
 class Job:
     """One piece of work, by its key, which says all of what it is about.
 
-    ``run`` counts how often it was begun anew. ``kind`` and ``spec`` (JSON) say what to do,
-    ``askers`` who wants it. ``spent``: seconds of computing so far, over all workers. ``progress``
-    and ``outcome`` are JSON, empty for none yet; ``progress`` is what the workers said last.
+    ``run`` counts how often it was begun anew. ``kind`` and ``spec`` say what to do, ``askers`` who
+    wants it. ``spec`` is JSON, which may be large, and empty when it is over. ``spent``: seconds of
+    computing so far, over all workers. ``progress`` and ``outcome`` are JSON, empty for none yet;
+    ``progress`` is what the workers said last.
     ``shards`` and ``recorded`` count the parts of the stage, none while it is planned.
     ``version`` goes up with every change of all of this but ``spent``, over all runs. ``created``:
     when this run was asked for; ``began``: when its first lease was given, ``ended``: when it was

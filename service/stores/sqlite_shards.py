@@ -164,7 +164,7 @@ def close(
     """End a job."""
     connection.execute("delete from shard where job = ?", (job,))
     connection.execute(
-        "update job set state = ?, outcome = ?, error = ?, ended = ?, closed = 1, "
+        "update job set state = ?, spec = '', outcome = ?, error = ?, ended = ?, closed = 1, "
         "version = version + 1 where number = ?",
         (state, outcome, error, now, job),
     )

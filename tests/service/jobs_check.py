@@ -243,7 +243,8 @@ class JobsCheck:
                 assert seen[:4] + seen[7:] == model.seen()[:4] + model.seen()[7:]
             else:
                 assert seen == model.seen()
-            assert (job.key, job.spec) == (key, f"spec of {key}")
+            spec = "" if model.state.over else f"spec of {key}"
+            assert (job.key, job.spec) == (key, spec)
             assert job.spent == model.spent
             assert (job.ended > 0) == job.state.over
             assert (job.began > 0) or job.state in (State.WAITING, State.STOPPED)

@@ -192,7 +192,9 @@ end
 local function finish(key, state, outcome, reason)
     clear(key)
     call('ZADD', P .. 'over', now, key)
-    set(key, 'state', state, 'outcome', outcome, 'error', reason, 'ended', now)
+    set(
+        key, 'state', state, 'spec', '', 'outcome', outcome, 'error', reason, 'ended', now
+    )
     if state == 'failed' then
         call('HINCRBY', P .. 'counters', 'failed', 1)
     end
