@@ -11,6 +11,7 @@ from collections.abc import Callable
 from types import FrameType
 from typing import TYPE_CHECKING
 
+from service.parents import leave_with
 from service.settings import WORKER_NICENESS, ServiceSettings
 
 if TYPE_CHECKING:
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 #: What a worker prints on a line of its own when it is ready.
 READY = "ready"
+#: How long a worker whose parent is gone may take to give back what it has, in seconds.
+PARENT_GRACE = 0.5
 #: Variables that say how many threads libraries begin; a worker computes in one.
 _THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 
@@ -100,6 +103,7 @@ def work(
     restrain(settings)
     if parent is not None:
         signal.signal(signal.SIGINT, signal.SIG_IGN)
+        leave_with(parent, PARENT_GRACE)
     from service.stores import open_store
     from service.works.kinds import work_for
     from service.works.loop import run

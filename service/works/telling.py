@@ -32,6 +32,8 @@ TELL_SECONDS = 0.4
 LOOK_SECONDS = 2.0
 #: Before so many seconds of a step have gone by, nobody knows how long it takes.
 KNOWN_SECONDS = 0.5
+#: Neither before so much of it is done.
+KNOWN_SHARE = 0.02
 #: The most words that are told before a search is over, of this many three-cycles at most.
 MOST_TOLD = 12
 MOST_CYCLES = 3
@@ -88,7 +90,8 @@ class Teller:
         if best is not None:
             self.best = best
         elif self.best is None:
-            self.best = self._best_of(found)
+            # What an earlier search has found is told at once.
+            self._take_up(found)
 
     def complete(self, found: Shelves) -> None:
         """Take up what the shelves after a step say."""
@@ -188,27 +191,27 @@ class Teller:
         """Return about how many seconds are left, None if nobody knows.
 
         By how many conjugates a second were looked at since the step began, by all who work on it.
+        The time that a search may take at most says nothing about how much it needs.
         """
         limit = self.clock.left
         spent, done = self.clock.now - self._began, self.share - self._from
-        left = None
-        if done > 0 and spent > KNOWN_SECONDS:
-            further = self._further(step)
-            if further is not None:
-                rate = done * step.conjugates / spent
-                left = ((1.0 - self.share) * step.conjugates + further) / rate
-        if left is None or limit is None:
-            left = limit if left is None else left
-        else:
-            left = min(left, limit)
-        return None if left is None else round(left, 1)
+        further = self._further(step)
+        if done < KNOWN_SHARE or spent < KNOWN_SECONDS or further is None:
+            return None
+        rate = done * step.conjugates / spent
+        left = ((1.0 - self.share) * step.conjugates + further) / rate
+        return round(left if limit is None else min(left, limit), 1)
 
     def _further(self, step: Step) -> float | None:
-        """Return how many conjugates are looked at after a step, None if nobody knows."""
+        """Return how many conjugates are looked at after a step, None if nobody knows.
+
+        A search that proves its best ends where the step at work is the last that this takes; else
+        something better may be found first, which takes fewer.
+        """
         last = self.goal.half_length
-        if last is None and self.best is not None and step.long is None:
-            last = claims.half_length_for(self.scope, self.best) or (self.best + 1) // 2
-            last = min(last, MOST_HALF_LENGTH)
-        if last is None:
+        if last is not None:
+            return sum(level_cost(self.scope, h) for h in range(step.half_length + 1, last + 1))
+        if self.best is None or step.long is not None:
             return None
-        return sum(level_cost(self.scope, h) for h in range(step.half_length + 1, last + 1))
+        last = claims.half_length_for(self.scope, self.best) or (self.best + 1) // 2
+        return 0.0 if step.half_length >= min(last, MOST_HALF_LENGTH) else None

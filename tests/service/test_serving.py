@@ -177,6 +177,24 @@ def test_workers_and_readers_leave_when_the_service_is_killed(tmp_path: Path) ->
         until(lambda: not any(is_there(one) for one in below), 3.0)
 
 
+def test_process_leaves_with_its_parent_in_the_middle_of_work() -> None:
+    own = "import os, time; from service.parents import leave_with; leave_with(os.getppid())"
+    program = (
+        "import subprocess, sys, time\n"
+        f"below = subprocess.Popen([sys.executable, '-c', {own + '; time.sleep(60)'!r}])\n"
+        "time.sleep(1.0)\n"
+        "print(below.pid, flush=True)\n"
+        "time.sleep(60)\n"
+    )
+    with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE) as parent:
+        assert parent.stdout is not None
+        below = int(parent.stdout.readline())
+        assert is_there(below)
+        parent.kill()
+        parent.wait()
+        until(lambda: not is_there(below), 2.0)
+
+
 def test_every_address_is_answered_to_and_one_is_said(tmp_path: Path) -> None:
     service = Service(tmp_path / "store.sqlite", workers=0, TREFOIL_HOST="0.0.0.0")
     try:

@@ -9,6 +9,7 @@ import itertools
 import json
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -357,6 +358,57 @@ def test_progress_says_how_far_it_is(store: Store, monkeypatch: pytest.MonkeyPat
     assert lengths[0] == last["best"]
 
 
+def test_what_an_earlier_search_has_found_is_told_at_once(store: Store) -> None:
+    puzzle, before = find("3x3x3", half_length=6)
+    known = results.read(_done(store, puzzle, before).result())
+    assert isinstance(known, results.FindResult)
+    spec = find("3x3x3", half_length=9)[1]
+    heard: list[dict[str, Any]] = []
+
+    def tick(news: dict[str, Any] | None = None) -> bool:
+        heard.extend([news] if news else [])
+        return not heard
+
+    FindWork().plan(store, spec.model_dump(mode="json"), 0, [], 0.0, tick)
+    assert (heard[0]["half_length"], heard[0]["working"]) == (6, 7)
+    assert heard[0]["best"] == min(len(word.turns) for word in known.words)
+    for number, word in heard[0]["words"]:
+        _does(puzzle, spec, number, tuple(word))
+
+
+def _done(store: Store, puzzle: Puzzle, spec: FindSpec) -> Hands:
+    hands = Hands(store, puzzle, spec)
+    assert hands.work().state is State.DONE
+    return hands
+
+
+def test_what_is_left_is_told_when_it_can_be_known(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The time that a search may take is no answer, nor is a step that may not be the last."""
+    monkeypatch.setattr(telling, "KNOWN_SECONDS", 0.0)
+    clock = stepping.Clock(0.0, 3600.0)
+    for bounds, best, share, known in (
+        ({"half_length": 9}, 30, 0.0, False),
+        ({"half_length": 9}, 30, 0.001, False),
+        ({"half_length": 9}, 30, 0.25, True),
+        ({}, 30, 0.25, False),
+        # That nothing is shorter is known after this level.
+        ({}, 12, 0.25, True),
+    ):
+        spec = find("3x3x3", seconds=3600, **bounds)[1]
+        own = FindWork().opened(store, spec.model_dump(mode="json"))
+        teller = FindWork().teller(own, store, clock, lambda news: True)
+        found, step = atlas.empty(own.scope), plan.level_step(own.scope, 9)
+        teller.begin(found, step, best, clock.now - 10.0)
+        teller.share = share
+        left = teller.news()["left"]
+        assert (left is not None) == known, (bounds, best, share)
+        if left is not None:
+            # A quarter took ten seconds, and nothing comes after it.
+            assert left == pytest.approx(30.0, abs=1.0)
+
+
 def test_a_better_word_of_somebody_else_stays(store: Store) -> None:
     """Two parts may both find something better than all before."""
     puzzle, spec = find("3x3x3", half_length=9)
@@ -380,3 +432,36 @@ def test_a_better_word_of_somebody_else_stays(store: Store) -> None:
     assert heard[-1]["share"] == 0.5
     assert "best" not in heard[-1]
     assert hands.job.state is State.RUNNING
+
+
+@pytest.mark.usefixtures("parted")
+@pytest.mark.parametrize(("seconds", "enough"), [(50.0, True), (3600.0, False)])
+def test_waiting_for_workers_takes_nothing_of_a_search_s_time(
+    store: Store, seconds: float, enough: bool
+) -> None:
+    """Others have the workers for a while after its first plan; only for very long is too long."""
+    puzzle, spec = find("3x3x3", half_length=7, seconds=30.0)
+    hands = Hands(store, puzzle, spec)
+    lease = store.jobs.lease("worker", 60.0)
+    assert lease is not None
+    hands.do(lease)
+    assert not hands.job.state.over
+    while (lease := store.jobs.lease("worker", 60.0)) is not None:
+        hands.do(replace(lease, began=lease.began - seconds))
+        assert hands.done < 1000
+    found = results.read(hands.result())
+    assert isinstance(found, results.FindResult)
+    assert (found.stopped_by is None) == enough
+    assert (found.coverage.half_length == 7) == enough
+
+
+def test_computing_of_all_counts_against_the_time(store: Store) -> None:
+    puzzle, spec = find("3x3x3", half_length=9, seconds=30.0)
+    hands = Hands(store, puzzle, spec)
+    lease = store.jobs.lease("worker", 60.0)
+    assert lease is not None
+    store.jobs.renew(lease, 60.0, 31.0)
+    store.jobs.give_back(lease, 0.0)
+    job = hands.work()
+    assert json.loads(job.outcome)["stopped_by"] == TIME
+    assert job.spent < 32.0
