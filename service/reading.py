@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from puzzles.errors import TrefoilError
+from service.parents import leave_with
 from service.questions import AtlasQuestion, FindQuestion, PartsQuestion, Question
 from service.stores.base import Store, StoreError
 
@@ -312,6 +313,8 @@ def main() -> None:
 
     configure()
     read, write = _channels()
+    # The channel that closes is seen between two messages only.
+    leave_with(os.getppid())
     _confine()
     opened = _Opened(os.environ["TREFOIL_STORE"])
     _warm_up()
