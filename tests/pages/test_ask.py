@@ -232,6 +232,26 @@ def test_lost_in_the_middle(chrome: Any, warm: Served) -> None:
             lost.get_by_role("button", name="Begin again").click()
 
 
+def test_answers_come_in_while_the_search_goes_on(chrome: Any, warm: Served) -> None:
+    """Nothing was searched before; what stands in the end is what the API says."""
+    with visiting(chrome, warm, reduced_motion="reduce") as visit:
+        page = opened(visit, "/puzzles/3x3x3/ask?cycle=UFR,UBL,DFL")
+        page.locator("#answers[data-state=done] li[data-a]").first.wait_for(timeout=60_000)
+        question = {"puzzle": "3x3x3", "cycle": ["UFR", "UBL", "DFL"]}
+        told = warm.post(question, prefer="wait=20").json()
+        shown = page.locator("#answers li[data-a] h2").all_inner_texts()
+        assert shown == [own["notation"] for own in told["answer"]["answers"]]
+        folded = page.locator("#answers li[data-a]").first.inner_text()
+        assert f"and {told['answer']['answers'][0]['folded']} more of its kind" in folded
+        # Another weight is another order of the same; the address holds it.
+        page.locator(".more summary").click()
+        page.select_option("#matters", "hands")
+        page.locator("#said", has_text="shown").wait_for()
+        assert "matters=hands" in page.url
+        with page.expect_request("**/ask?*free=edge*"):
+            page.get_by_label("edges").check()
+
+
 def test_impossible_is_said_while_clicking(chrome: Any, warm: Served) -> None:
     with visiting(chrome, warm, viewport=WIDE) as visit:
         page = opened(visit, "/puzzles/3x3x3/ask")

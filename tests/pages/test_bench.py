@@ -166,6 +166,8 @@ def test_by_mouse(chrome: Any, site: Served) -> None:
         page.locator("#said", has_text="three-cycle").wait_for()
         assert said.inner_text() == "[R U R' U', L']: a three-cycle. UFL → RUB → BUL"
         assert "insert=L%27" in page.url
+        beside = page.locator(".others figcaption").all_inner_texts()
+        assert beside == ["L UBL → BDL → UBR", "L2 UBL → DFL → UBR", "L' UFL → RUB → BUL"]
         page.get_by_label("Its name").fill(MARKUP)
         page.get_by_role("button", name="Keep it").click()
         page.reload()

@@ -11,6 +11,7 @@ import {
   markCycles,
   part,
   sentence,
+  snapshot,
   told,
 } from "./live.js";
 import {
@@ -32,6 +33,8 @@ import {
 
 /** Milliseconds of a quarter turn while everything is undone, in which nothing is to be learnt. */
 const UNDOING = 220;
+/** The side of a small picture, in CSS pixels. */
+const SMALL = 132;
 /** @type {Record<Insert["gives"] | "blocked", string>} */
 const GIVES = {
   "three-cycle": "a three-cycle",
@@ -462,8 +465,9 @@ class Bench {
       element("h2", { id: "came" }, this.notation),
       element("p", {}, `This gives ${GIVES[own.gives]}${what ? ": " : "."}`, element("span", { class: "words" }, what)),
       line,
+      this.#beside(slipped),
       own.gives === "three-cycle"
-        ? element("p", {}, "Three times over it is nothing; the other turns of the layer, below, give others.")
+        ? element("p", {}, "Three times over it is nothing. The other turns of the layer give others.")
         : null,
       element(
         "p",
@@ -472,6 +476,36 @@ class Bench {
         element("a", { href: read }, "Read it"),
       ),
     );
+  }
+
+  /**
+   * What each turn of the layer gives, as small pictures side by side.
+   * @param {number} slipped
+   */
+  #beside(slipped) {
+    const { tables, drawing } = this;
+    const now = drawing.effect.slice();
+    const turns = tables.turnNames
+      .map((_, turn) => turn)
+      .filter((turn) => tables.turnLayer[turn] === tables.turnLayer[slipped]);
+    const { label } = drawing.shown;
+    drawing.label(false);
+    const figures = turns.map((turn) => {
+      const { gives, cycles: found } = this.gives(turn);
+      drawing.set([]);
+      markCycles(drawing, found);
+      const text = gives === "three-cycle" ? cycleText(tables, found[0]) : GIVES[gives];
+      return element(
+        "figure",
+        turn === slipped ? { class: "this" } : {},
+        snapshot(drawing, SMALL),
+        element("figcaption", {}, element("strong", {}, tables.turnNames[turn]), " ", text),
+      );
+    });
+    drawing.label(label);
+    drawing.set(now);
+    this.#unmark();
+    return element("div", { class: "others", role: "group", "aria-label": "What each turn of the layer gives" }, ...figures);
   }
 
   /** Do the whole once more, from solved. */

@@ -164,6 +164,24 @@ export function markCycles(drawing, found) {
 }
 
 /**
+ * What a drawing shows at this moment as a small picture, for the eye alone.
+ * @param {Drawing} drawing
+ * @param {number} side in CSS pixels
+ */
+export function snapshot(drawing, side) {
+  const { canvas } = drawing;
+  const ratio = window.devicePixelRatio || 1;
+  const small = element("canvas", { "aria-hidden": "true", class: "small" });
+  small.width = Math.round(side * ratio);
+  small.height = Math.round((side * ratio * canvas.height) / Math.max(canvas.width, 1));
+  drawing.paintNow();
+  const ctx = small.getContext("2d");
+  if (ctx) ctx.imageSmoothingQuality = "high";
+  ctx?.drawImage(canvas, 0, 0, small.width, small.height);
+  return small;
+}
+
+/**
  * @param {readonly number[]} cycle
  * @param {Uint16Array} slotOf
  */

@@ -1,7 +1,7 @@
 /** Steps through a sequence, part by part and turn by turn, and finds where somebody is in it. */
 
 import { Finder } from "./lost.js";
-import { button, counted, element } from "./live.js";
+import { button, counted, element, snapshot } from "./live.js";
 import { firstBlocked, inverse, write } from "./state.js";
 
 /** @typedef {import("./drawing.js").Drawing} Drawing */
@@ -112,14 +112,12 @@ export class Stepper {
     this.buttons = parts.map((part) => {
       end += part.turns.length;
       const here = end;
-      const small = element("canvas", { "aria-hidden": "true" });
-      this.#small(small, here);
       const own = button("", () => this.go(here), {
         class: "part",
         "aria-label": `${part.label}, ${write(tables, part.turns)}: the drawing after it`,
       });
       own.append(
-        small,
+        this.#small(here),
         element("span", {}, part.label),
         element("span", { class: "words" }, write(tables, part.turns)),
       );
@@ -143,23 +141,18 @@ export class Stepper {
   }
 
   /**
-   * Paint what the drawing shows after some turns on a small canvas.
-   * @param {HTMLCanvasElement} small
+   * A small picture of what is there after some turns.
    * @param {number} at
    */
-  #small(small, at) {
+  #small(at) {
     const { drawing } = this;
-    const { canvas } = drawing;
-    const ratio = window.devicePixelRatio || 1;
-    small.width = Math.round(SMALL * ratio);
-    small.height = Math.round((SMALL * ratio * canvas.height) / Math.max(canvas.width, 1));
     const label = drawing.shown.label;
     drawing.label(false);
     this.#set(at);
     drawing.arrows([]);
-    drawing.paintNow();
-    small.getContext("2d")?.drawImage(canvas, 0, 0, small.width, small.height);
+    const small = snapshot(drawing, SMALL);
     drawing.label(label);
+    return small;
   }
 
   /** The pieces of the cycle, marked where they are now. @param {number} at */
