@@ -18,7 +18,7 @@ _FACES = 'the letters of faces, such as "UF"'
 _EXPECTED = {
     "description": "a text of 1 to 500 characters",
     "body": (
-        "tetrahedron, cube, octahedron, dodecahedron, icosahedron, rhombic dodecahedron, or a"
+        "tetrahedron, cube, octahedron, dodecahedron, icosahedron, rhombic-dodecahedron, or a"
         " table [body] with points"
     ),
     "up": _FACES,

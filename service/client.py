@@ -37,6 +37,8 @@ PATIENCE = 60.0
 STOPPING_SECONDS = 10.0
 #: The status of what is well-formed and wrong all the same.
 REFUSED = 422
+#: A host, and perhaps a port, without the rest of an address.
+NO_SCHEME = re.compile(r"[\w-]+(\.[\w-]+)*:\d+|[\w-]+(\.[\w-]+)+|localhost")
 #: States of a search in which nothing more happens.
 OVER = ("done", "stopped", "failed")
 
@@ -67,6 +69,8 @@ class Reply:
 def origin(address: str) -> str:
     """Return scheme, host and port of a service's address; raises ServerError."""
     said = f"{address[:100]!r} is no address of a service; http://127.0.0.1:8000 would be one"
+    if NO_SCHEME.fullmatch(address.strip()):
+        said = f"{address[:100]!r} is no address of a service: http:// or https:// is missing"
     try:
         parts = urlsplit(address.strip())
         port = parts.port

@@ -448,6 +448,9 @@ def test_what_is_no_service_is_said(said: Said, reply: dict[str, Any], words: st
     ("address", "words"),
     [
         ("nonsense", "is no address of a service"),
+        ("127.0.0.1:18431", "http:// or https:// is missing"),
+        ("localhost:8000", "http:// or https:// is missing"),
+        ("puzzles.example.org", "http:// or https:// is missing"),
         ("ftp://127.0.0.1", "is no address of a service"),
         ("http://", "is no address of a service"),
         ("http://[::1", "is no address of a service"),
