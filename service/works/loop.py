@@ -47,14 +47,18 @@ def run(
     """
     beat = _Presence(store, worker)
     wait = BackOff()
+    away = False
     while not stop():
         try:
             beat()
             lease = store.jobs.lease(worker, seconds)
         except StoreError as error:
-            log.warning("the store is away: %s", error)
+            if not away:
+                log.warning("the store is away, and is tried again and again: %s", error)
+            away = True
             wait.pause(stop)
             continue
+        away = False
         if lease is None:
             wait.well()
             pause(IDLE_SECONDS, stop)
