@@ -353,7 +353,9 @@ Flaky.__abstractmethods__ = frozenset()
 @pytest.mark.parametrize(
     "away_at", ["lease", "job", "renew", "record", "results", "plan", "end", "present"]
 )
-def test_store_that_is_away_is_waited_for(tmp_path: Path, away_at: str) -> None:
+def test_store_that_is_away_is_waited_for(
+    tmp_path: Path, away_at: str, caplog: pytest.LogCaptureFixture
+) -> None:
     store = SqliteStore(tmp_path / "store.sqlite")
     submit(store, numbers=3, slices=25)
     over = is_over(store)
@@ -371,6 +373,9 @@ def test_store_that_is_away_is_waited_for(tmp_path: Path, away_at: str) -> None:
     # What was computed is kept until the store can take it.
     assert sorted(done) == [b"0", b"1", b"2"]
     assert flaky.jobs.left == 0
+    # Told once, and not at each try.
+    said = [one.getMessage() for one in caplog.records]
+    assert sum("tried again and again" in one for one in said) == (away_at == "lease")
     assert (ended.state, ended.spent > 0) == (State.DONE, True)
     assert json.loads(ended.outcome)["total"] == 5
     assert store.jobs.figures().lapsed == 0
