@@ -26,7 +26,10 @@ class StoreError(Exception):
 
 
 class TooManyError(Exception):
-    """An asker, or all together, have as much as the limits allow; one sentence says of what."""
+    """An asker, or all together, have as much as the limits allow; one sentence says of what.
+
+    ``retry_after``: seconds after which it is worth trying again, 0 where waiting does not help.
+    """
 
     def __init__(self, text: str, retry_after: int = 10) -> None:
         super().__init__(text)
@@ -164,7 +167,8 @@ class Lease:
     """A shard in the hands of one worker until a time, unless it is renewed before.
 
     ``token`` is secret to this lease: what comes with an older one is not taken. ``attempt``
-    counts from 1. ``now`` is the store's time when it was given.
+    counts from 1. ``began`` and ``spent`` are the job's when it was given, at the store's time
+    ``now``.
     """
 
     shard: Shard
@@ -174,6 +178,7 @@ class Lease:
     token: str
     attempt: int
     began: float
+    spent: float
     now: float
     expires: float
 

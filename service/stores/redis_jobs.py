@@ -157,7 +157,8 @@ def _job(key: str, said: Any) -> Job | None:
 def _lease(said: Any, token: str | int) -> Lease | None:
     if not said:
         return None
-    job, run, stage, number, epoch, kind, spec, payload, attempt, began, now, expires = said
+    job, run, stage, number, epoch, kind, spec, payload, attempt, *times = said
+    began, spent, now, expires = map(_time, times)
     return Lease(
         shard=Shard(job.decode(), int(run), int(stage), int(number), int(epoch)),
         kind=kind.decode(),
@@ -165,9 +166,10 @@ def _lease(said: Any, token: str | int) -> Lease | None:
         payload=payload,
         token=str(token),
         attempt=int(attempt),
-        began=_time(began),
-        now=_time(now),
-        expires=_time(expires),
+        began=began,
+        spent=spent,
+        now=now,
+        expires=expires,
     )
 
 

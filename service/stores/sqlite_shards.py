@@ -68,11 +68,13 @@ def leased(
         "update job set state = ?, began = ?, version = version + 1 where number = ? and state = ?",
         (State.RUNNING, now, job, State.WAITING),
     )
-    key, run, kind, spec, began = connection.execute(
-        "select key, run, kind, spec, began from job where number = ?", (job,)
+    key, run, kind, spec, began, spent = connection.execute(
+        "select key, run, kind, spec, began, spent from job where number = ?", (job,)
     ).fetchone()
     shard = Shard(key, run, stage, number, epoch)
-    return Lease(shard, kind, spec, bytes(payload), token, failures + 1, began, now, now + seconds)
+    return Lease(
+        shard, kind, spec, bytes(payload), token, failures + 1, began, spent, now, now + seconds
+    )
 
 
 def take_back(connection: sqlite3.Connection, now: float) -> None:

@@ -47,18 +47,20 @@ class Work(ABC):
         spec: dict[str, Any],
         stage: int,
         parts: list[bytes],
-        began: float,
+        spent: float,
         tick: Tick,
     ) -> Deal | End:
         """Put together what the parts of the stage before gave; say what is next, or end the job.
 
-        ``stage`` counts from 0, where ``parts`` is empty. ``began``: seconds since the first lease
-        of the job. When a tick says to stop, the job is to end as STOPPED with what there is.
-        Errors of the family ``puzzles.errors.TrefoilError`` end the job as failed, with their text.
+        ``stage`` counts from 0, where ``parts`` is empty. ``spent``: seconds before this that count
+        against a time limit of the job, which are those of computing by all who worked on it
+        (``loop.counted``). When a tick says to stop, the job is to end as STOPPED with what there
+        is. Errors of the family ``puzzles.errors.TrefoilError`` end the job as failed, with their
+        text.
         """
 
     @abstractmethod
     def part(
-        self, store: Store, spec: dict[str, Any], payload: bytes, began: float, tick: Tick
+        self, store: Store, spec: dict[str, Any], payload: bytes, spent: float, tick: Tick
     ) -> bytes:
         """Do one part and return its result, or what there is of it when a tick says to stop."""

@@ -34,7 +34,7 @@ class InOne(Work):
 
     @abstractmethod
     def done(
-        self, store: Store, spec: dict[str, Any], began: float, news: News
+        self, store: Store, spec: dict[str, Any], spent: float, news: News
     ) -> tuple[bytes, str | None, str]:
         """Return the result, who or what ended the work early, and what else is to be said."""
 
@@ -44,17 +44,17 @@ class InOne(Work):
         spec: dict[str, Any],
         stage: int,
         parts: list[bytes],
-        began: float,
+        spent: float,
         tick: Tick,
     ) -> Deal | End:
         if not tick(None):
             return End(State.STOPPED)
-        content, by, note = aside(lambda news: self.done(store, spec, began, news), tick)
+        content, by, note = aside(lambda news: self.done(store, spec, spent, news), tick)
         outcome = {"result": results.keep(store, content), "stopped_by": by, "note": note}
         return End(State.STOPPED if by == PERSON else State.DONE, outcome)
 
     def part(
-        self, store: Store, spec: dict[str, Any], payload: bytes, began: float, tick: Tick
+        self, store: Store, spec: dict[str, Any], payload: bytes, spent: float, tick: Tick
     ) -> bytes:
         raise NotImplementedError("work of this kind has no parts")
 
@@ -63,12 +63,12 @@ class BlockedWork(InOne):
     """Sequences for a three-cycle."""
 
     def done(
-        self, store: Store, spec: dict[str, Any], began: float, news: News
+        self, store: Store, spec: dict[str, Any], spent: float, news: News
     ) -> tuple[bytes, str | None, str]:
         own = FindSpec.model_validate(spec)
         puzzle = puzzle_shelf.load(store, own.puzzle)
         wanted = request_of(own, puzzle)
-        wanted = replace(wanted, bounds=_left(wanted.bounds, began))
+        wanted = replace(wanted, bounds=_left(wanted.bounds, spent))
         found = blocked.searched(_engine(store, news), wanted)
         outcome = found.outcome
         return _find_result(own, puzzle, found), outcome.stopped_by, outcome.note
@@ -78,22 +78,22 @@ class BlockedAtlasWork(InOne):
     """The best sequences for all three-cycles of a type."""
 
     def done(
-        self, store: Store, spec: dict[str, Any], began: float, news: News
+        self, store: Store, spec: dict[str, Any], spent: float, news: News
     ) -> tuple[bytes, str | None, str]:
         own = AtlasSpec.model_validate(spec)
         puzzle = puzzle_shelf.load(store, own.puzzle)
         wanted = atlas_request_of(own, puzzle)
-        wanted = replace(wanted, bounds=_left(wanted.bounds, began))
+        wanted = replace(wanted, bounds=_left(wanted.bounds, spent))
         found = blocked_atlas.found(_engine(store, news), wanted, own.type)
         return _atlas_result(own, puzzle, found), found.stopped_by, ""
 
 
-def _left(bounds: Bounds, began: float) -> Bounds:
+def _left(bounds: Bounds, spent: float) -> Bounds:
     """Return bounds with the time that is left of theirs, a share of it in any case."""
     limit = bounds.time_limit
-    if limit is None or began < 1.0:
+    if limit is None or spent < 1.0:
         return bounds
-    return replace(bounds, seconds=max(limit - began, LEAST_SHARE * limit))
+    return replace(bounds, seconds=max(limit - spent, LEAST_SHARE * limit))
 
 
 def _engine(store: Store, news: News) -> Engine:

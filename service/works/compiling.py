@@ -45,7 +45,7 @@ class CompileWork(Work):
         spec: dict[str, Any],
         stage: int,
         parts: list[bytes],
-        began: float,
+        spent: float,
         tick: Tick,
     ) -> Deal | End:
         own = CompileSpec.model_validate(spec)
@@ -54,7 +54,7 @@ class CompileWork(Work):
         return End(State.DONE, {"puzzle": puzzle_shelf.keep(store, own.file)})
 
     def part(
-        self, store: Store, spec: dict[str, Any], payload: bytes, began: float, tick: Tick
+        self, store: Store, spec: dict[str, Any], payload: bytes, spent: float, tick: Tick
     ) -> bytes:
         raise NotImplementedError("work of this kind has no parts")
 

@@ -21,6 +21,9 @@ Works = Callable[[str], Work]
 
 OUT_OF_MEMORY = "there was not enough memory for this; smaller bounds or fewer layers would fit"
 
+#: By the clock, a time limit is over after so many seconds and so many times the limit.
+PATIENT_SECONDS, PATIENT_TIMES = 60.0, 10.0
+
 log = logging.getLogger("trefoil.work")
 
 
@@ -117,20 +120,30 @@ def do_lease(
     return Went.WELL
 
 
+def counted(lease: Lease) -> float:
+    """Return the seconds that count against a time limit of a job, up to a lease on it.
+
+    They are those of computing, by all workers. So that nobody waits for ever where workers have
+    much else to do, those by the clock count beyond a minute, a tenth each.
+    """
+    waited = lease.now - lease.began
+    return max(lease.spent, (waited - PATIENT_SECONDS) / PATIENT_TIMES)
+
+
 def _done(held: Held, work: Work) -> Lease | None:
     """Do one shard and record it; return a lease on the plan that follows, if there is one."""
     store, lease = held.store, held.lease
     spec = json.loads(lease.spec)
-    began = max(0.0, lease.now - lease.began)
+    had = counted(lease)
     if not lease.shard.plans:
-        result = work.part(store, spec, lease.payload, began, held.tick)
+        result = work.part(store, spec, lease.payload, had, held.tick)
         return held.insist(lambda spent: store.jobs.record(lease, result, spent, held.seconds))
     # A plan may be quicker than the first renewal, and what follows depends on it.
     held.insist(lambda spent: held.learn())
     parts = held.insist(lambda spent: store.jobs.results(lease))
     made: Deal | End
     try:
-        made = work.plan(store, spec, lease.shard.stage, parts, began, held.tick)
+        made = work.plan(store, spec, lease.shard.stage, parts, had, held.tick)
     except TrefoilError as error:
         made = End(State.FAILED, error=str(error))
     if isinstance(made, Deal):

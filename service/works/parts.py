@@ -15,7 +15,7 @@ class PartsWork(InOne):
     """The report of `trefoil parts --json` on a puzzle."""
 
     def done(
-        self, store: Store, spec: dict[str, Any], began: float, news: News
+        self, store: Store, spec: dict[str, Any], spent: float, news: News
     ) -> tuple[bytes, str | None, str]:
         own = PartsSpec.model_validate(spec)
         news.tell(step="what the puzzle consists of")

@@ -52,16 +52,19 @@ class Opened:
 
 
 class Clock:
-    """Seconds since the first lease of a job, and whether its time is over."""
+    """Seconds of computing on a job, and whether its time is over.
 
-    def __init__(self, began: float, limit: float | None) -> None:
+    What a search finds within its time should not depend on what else its workers have to do.
+    """
+
+    def __init__(self, spent: float, limit: float | None) -> None:
         self.limit = limit
-        self._zero = time.monotonic() - began
+        self._zero = time.process_time() - spent
 
     @property
     def now(self) -> float:
-        """Seconds since the first lease."""
-        return time.monotonic() - self._zero
+        """Seconds of computing so far: before this lease by all, and under it here."""
+        return time.process_time() - self._zero
 
     @property
     def left(self) -> float | None:
@@ -102,18 +105,18 @@ class SteppingWork(Work):
         spec: dict[str, Any],
         stage: int,
         parts: list[bytes],
-        began: float,
+        spent: float,
         tick: Tick,
     ) -> Deal | End:
-        clock = Clock(began, None)
+        clock = Clock(spent, None)
         own = self._opened(store, spec, tick)
         clock.limit = own.goal.seconds
         return _Plan(self, own, store, clock, tick).done([Given.from_bytes(p) for p in parts])
 
     def part(
-        self, store: Store, spec: dict[str, Any], payload: bytes, began: float, tick: Tick
+        self, store: Store, spec: dict[str, Any], payload: bytes, spent: float, tick: Tick
     ) -> bytes:
-        clock = Clock(began, None)
+        clock = Clock(spent, None)
         head, _, body = payload.partition(b"\n")
         if body.startswith(shards.DONE):
             return body[len(shards.DONE) :]

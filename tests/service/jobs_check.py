@@ -137,6 +137,7 @@ class JobsCheck:
         assert lease.attempt == shard.failures + 1
         assert lease.expires == pytest.approx(lease.now + LONG)
         assert 0 < lease.began <= lease.now
+        assert lease.spent == job.spent
         assert lease.token not in [other.token for other in self.leases]
         shard.token = lease.token
         self.leases.append(lease)

@@ -4,13 +4,13 @@
 local function told(token)
     local name = call('HGET', P .. 'tokens', token)
     local key, number = parts_of(name)
-    local job = of(key, 'run', 'stage', 'kind', 'spec', 'began')
+    local job = of(key, 'run', 'stage', 'kind', 'spec', 'began', 'spent')
     local shard = call(
         'HMGET', P .. 'shards:' .. key, 'e:' .. number, 'p:' .. number, 'a:' .. number
     )
     return {
         key, job[1], job[2], number, shard[1] or '0', job[3], job[4], shard[2] or '',
-        tonumber(shard[3] or '0') + 1, job[5], now, call('ZSCORE', P .. 'leases', name)
+        tonumber(shard[3] or '0') + 1, job[5], job[6], now, call('ZSCORE', P .. 'leases', name)
     }
 end
 
