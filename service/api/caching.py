@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import hashlib
 from collections import OrderedDict
-from collections.abc import Callable, Coroutine, Hashable
+from collections.abc import Callable, Coroutine, Hashable, Mapping
 from typing import Any, TypeVar
 
 from starlette.requests import Request
@@ -15,7 +15,7 @@ from service.reading import Reply
 
 T = TypeVar("T")
 
-#: What a kept reply is counted with beside its body, in bytes.
+#: What a kept reply is counted with beside its body and the words of its head, in bytes.
 OVERHEAD = 500
 #: How long others may keep what never changes: a year, as RFC 8246 has it.
 IMMUTABLE = "public, max-age=31536000, immutable"
@@ -54,8 +54,13 @@ class Kept:
             self._bytes -= _size(reply)
 
 
-def _size(reply: Reply) -> int:
-    return len(reply.body) + OVERHEAD
+def _size(value: Any) -> int:
+    """Return about how many bytes something takes, what stands in it among them."""
+    if isinstance(value, Reply):
+        return OVERHEAD + _size(value.body) + _size(value.head)
+    if isinstance(value, Mapping):
+        return sum(_size(name) + _size(one) for name, one in value.items())
+    return len(value) if isinstance(value, (bytes, str)) else 0
 
 
 class Once:

@@ -21,8 +21,6 @@ from service.stores.base import Job, StoreError
 EVERY, HEARTBEAT = 0.25, 10.0
 #: Milliseconds after which a browser comes back when the stream breaks.
 RETRY = 1_000
-#: The field with the number of the last event that an asker has.
-LAST = "last-event-id"
 
 HEADERS = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
 

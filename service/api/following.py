@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -13,6 +14,8 @@ from service.stores.base import Job, StoreError
 LOOK_SECONDS, LOOK_EACH = 0.1, 0.003
 #: Seconds between two looks while the store is away.
 AWAY_SECONDS = 1.0
+
+log = logging.getLogger("trefoil.api")
 
 
 @dataclass
@@ -85,6 +88,7 @@ class Following:
 
     async def _watch(self, key: str, own: Followed) -> None:
         """Look at a job as long as somebody follows it."""
+        failed = False
         try:
             while own.followers:
                 told = own.told
@@ -93,6 +97,14 @@ class Following:
                 except StoreError:
                     await asyncio.sleep(AWAY_SECONDS)
                     continue
+                except Exception:
+                    # Those who follow would wait for ever if nobody looked any more.
+                    if not failed:
+                        log.exception("looking at a job met an unexpected error")
+                    failed = True
+                    await asyncio.sleep(AWAY_SECONDS)
+                    continue
+                failed = False
                 if own.told != told:
                     # The job was told of since this look began, which may be an older one.
                     continue

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import time
 from collections import OrderedDict
 
 from service.metrics import Metrics
 from service.stores.base import Job
 
 #: How many searches are remembered until they are over, and how many are looked at in one go.
-MOST_AWAITED, MOST_LOOKED_AT = 10_000, 200
+MOST_AWAITED, MOST_LOOKED_AT = 10_000, 20
+#: Seconds between two such goes, however often the measures are asked for.
+LOOK_EVERY = 2.0
 
 
 class Measuring:
@@ -18,6 +21,7 @@ class Measuring:
     def __init__(self, metrics: Metrics) -> None:
         self._metrics = metrics
         self._awaited: OrderedDict[tuple[str, int], None] = OrderedDict()
+        self._looked = -LOOK_EVERY
 
     def begun(self, job: Job) -> None:
         """Remember a job."""
@@ -36,7 +40,14 @@ class Measuring:
             self._metrics.depth_seconds.labels(str(int(depth))).observe(float(seconds))
 
     def awaited(self) -> list[str]:
-        """Return the keys of jobs that it is time to look at, those that began first."""
+        """Return the keys of jobs that it is time to look at, those that began first.
+
+        They are to be looked at then: for a while there are none.
+        """
+        now = time.monotonic()
+        if now - self._looked < LOOK_EVERY:
+            return []
+        self._looked = now
         keys = list(self._awaited)[:MOST_LOOKED_AT]
         for key in keys:
             self._awaited.move_to_end(key)

@@ -62,8 +62,12 @@ def connected(where: str) -> RedisBroker:
         client = redis.Redis.from_url(
             where, socket_connect_timeout=CONNECT_SECONDS, socket_timeout=ANSWER_SECONDS
         )
-    except ValueError as error:
-        raise RequestError(f"TREFOIL_BROKER is no address of a Redis database: {error}") from None
+    except ValueError:
+        # What is wrong with it may have the password in it.
+        raise RequestError(
+            "TREFOIL_BROKER is no address of a Redis database; one such as redis://127.0.0.1/1 is "
+            "right"
+        ) from None
     # No middleware: leases count, not the time limits and attempts of messages.
     made: RedisBroker = RedisBroker(  # type: ignore[no-untyped-call]
         client=client,
@@ -122,7 +126,9 @@ def _following(store: str) -> str:
 
 def _after(number: str) -> int:
     if not (number.isascii() and number.isdigit()):
+        # A password with a slash that is not written as %2F may stand where it is looked for.
         raise RequestError(
-            f"the store's address names the database {number[:20]!r}; a number is right"
+            "the store's address does not end with the number of a database; one such as "
+            "redis://127.0.0.1/0 is right, or TREFOIL_BROKER may name another"
         )
     return int(number[:9]) + 1

@@ -94,10 +94,22 @@ def test_broker_that_was_given_is_taken() -> None:
     assert brokers.address(given) == "redis://b/3"
     with pytest.raises(RequestError, match="the store's own database"):
         brokers.address(ServiceSettings("redis://a/1", broker="redis://a/1"))
-    with pytest.raises(RequestError, match="a number is right"):
+    with pytest.raises(RequestError, match="the number of a database"):
         brokers.address(ServiceSettings("redis://a/first"))
     with pytest.raises(RequestError, match="no address of a Redis database"):
         brokers.connected("http://a")
+
+
+def test_what_is_wrong_with_an_address_says_nothing_of_its_password() -> None:
+    told = []
+    for wrong in ("redis://:xqx/zkz@a:6379/1", "redis://:6xqx/zkz@a", "redis://a/zkz"):
+        with pytest.raises(RequestError) as caught:
+            brokers.address(ServiceSettings(wrong))
+        told.append(caught.value)
+        with pytest.raises(RequestError) as caught:
+            brokers.connected(wrong if "@" in wrong else "http://zkz")
+        told.append(caught.value)
+    assert not [text for text in map(str, told) if "xqx" in text or "zkz" in text]
 
 
 # --- The dispatcher -----------------------------------------------------------------------------

@@ -78,6 +78,21 @@ def test_a_store_that_is_away_is_waited_for() -> None:
     asyncio.run(work())
 
 
+def test_a_look_that_fails_in_any_way_is_taken_again() -> None:
+    tries = []
+
+    async def look(key: str) -> Job:
+        tries.append(key)
+        if len(tries) < 3:
+            raise ValueError("what nobody thought of")
+        return DONE
+
+    async def work() -> None:
+        assert await Following(look).over("key", 5.0) == DONE
+
+    asyncio.run(work())
+
+
 def test_leaving_lets_nobody_wait() -> None:
     async def look(key: str) -> Job:
         return JOB
