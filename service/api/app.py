@@ -21,6 +21,7 @@ from service.api.guard import Guard
 from service.api.health import router as health
 from service.api.openapi import document
 from service.api.puzzles import router as puzzles
+from service.api.readings import router as readings
 from service.api.results import router as results
 from service.api.searches import router as searches
 from service.api.templates import Templates
@@ -71,7 +72,7 @@ def create(
     )
     app.state.service = service
     app.state.leaving = threading.Event()
-    for router in (puzzles, bench, searches, results, clubs, health, routes.router):
+    for router in (puzzles, bench, readings, searches, results, clubs, health, routes.router):
         app.include_router(router)
     problems.register(app)
     app.openapi = document(app)  # type: ignore[method-assign]

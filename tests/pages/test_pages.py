@@ -157,6 +157,8 @@ def test_a_sequence_is_read(site: Served) -> None:
     assert told["inverse"]["sequence"] in page.text
     assert "A and B share" in page.text
     assert sequence in page.texts, "it stands in the form as it was given"
+    (href,) = [one for one in page.addresses() if one.startswith("/api/puzzles/3x3x3/read?")]
+    assert site.client.get(href).json() == told
 
 
 @pytest.mark.parametrize("sequence", ["R Q", "(" * 500, "R" + "é" * 20, MARKUP, "\x00"])

@@ -1,0 +1,32 @@
+"""Readings at addresses of their own, so that they can be linked to as pages are."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from service.api.models import ReadingReport
+from service.api.puzzles import Name, post_reading
+from service.questions import ReadingQuestion
+
+router = APIRouter(prefix="/api", tags=["puzzles"])
+
+#: The longest sequence in an address, in characters; longer ones are posted.
+LONGEST = 1_000
+
+
+@router.get(
+    "/puzzles/{puzzle}/read",
+    operation_id="getReading",
+    response_model=ReadingReport,
+    responses={404: {}},
+)
+async def get_reading(
+    request: Request,
+    puzzle: Name,
+    sequence: Annotated[str, Query(max_length=LONGEST, examples=["R U R' U'"])],
+) -> Response:
+    """Say how a sequence is made, as posting it to `readings` does."""
+    return await post_reading(request, puzzle, ReadingQuestion(sequence=sequence))
