@@ -296,11 +296,12 @@ class Jobs(ABC):
         """
 
     @abstractmethod
-    def plan(self, lease: Lease, parts: Sequence[bytes], spent: float, progress: str) -> bool:
+    def plan(self, lease: Lease, parts: Sequence[bytes], spent: float, progress: str) -> Signal:
         """Finish a plan with the payloads of its stage's parts, at least one.
 
-        Return whether it was taken. If the job is STOPPING the parts are dropped at once and the
-        next plan is open.
+        Return GO_ON if it was taken. STOP says that the job is STOPPING: the parts are not taken,
+        and the lease stays in force, so that the plan can end the job with what was found. LOST: it
+        is no more in force.
         """
 
     @abstractmethod

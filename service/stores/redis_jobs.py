@@ -81,11 +81,11 @@ class RedisJobs(Jobs):
         by_number = {int(number): data for number, data in _pairs(said)}
         return [by_number[number] for number in sorted(by_number)]
 
-    def plan(self, lease: Lease, parts: Sequence[bytes], spent: float, progress: str) -> bool:
+    def plan(self, lease: Lease, parts: Sequence[bytes], spent: float, progress: str) -> Signal:
         if not parts:
             raise ValueError("a plan has at least one part")
         said = self._call("plan", lease.token, _micro(spent), progress, *parts)
-        return bool(said)
+        return Signal(said.decode())
 
     def end(self, lease: Lease, state: State, outcome: str, error: str, spent: float) -> bool:
         if not state.over:

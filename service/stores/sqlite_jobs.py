@@ -160,27 +160,26 @@ class SqliteJobs(Jobs):
             ).fetchall()
         return [bytes(row[0]) for row in rows]
 
-    def plan(self, lease: Lease, parts: Sequence[bytes], spent: float, progress: str) -> bool:
+    def plan(self, lease: Lease, parts: Sequence[bytes], spent: float, progress: str) -> Signal:
         if not parts:
             raise ValueError("a plan has at least one part")
         with self._file.writing() as connection:
             now = self._file.now(connection)
             held = shards.held(connection, lease, now)
             if held is None or held.number:
-                return False
+                return Signal.LOST
             shards.charge(connection, held.job, spent, now)
             _tell(connection, held.job, progress)
+            if held.state is State.STOPPING:
+                return Signal.STOP
             # With the plan, what it was made from has served its time.
             connection.execute("delete from shard where job = ?", (held.job,))
-            if held.state is State.STOPPING:
-                shards.plan_if_none_left(connection, held.job, held.stage, now)
-                return True
             shards.add_shards(connection, held.job, held.stage, parts, 1, now)
             connection.execute(
                 "update job set shards = ?, recorded = 0, version = version + 1 where number = ?",
                 (len(parts), held.job),
             )
-        return True
+        return Signal.GO_ON
 
     def end(self, lease: Lease, state: State, outcome: str, error: str, spent: float) -> bool:
         if not state.over:

@@ -22,10 +22,15 @@ Tick = Callable[[dict[str, Any] | None], bool]
 
 @dataclass(frozen=True)
 class Deal:
-    """A plan's outcome: the parts that are to be done next, and what there is to tell."""
+    """A plan's outcome: the parts that are to be done next, and what there is to tell.
+
+    ``found``: the result of a part that holds all that was found until then, if this is not what
+    the plan was given. It is put together where the job is to stop before its parts are dealt.
+    """
 
     parts: Sequence[bytes]
     progress: dict[str, Any] = field(default_factory=dict)
+    found: bytes | None = None
 
 
 @dataclass(frozen=True)

@@ -120,7 +120,12 @@ class Held:
     def learn(self) -> None:
         """Learn whether the job is to stop, before the first renewal would tell."""
         job = self.store.jobs.job(self.lease.shard.job)
-        if job is not None and job.state is State.STOPPING and self.stopping_since is None:
+        if job is not None and job.state is State.STOPPING:
+            self.told_to_stop()
+
+    def told_to_stop(self) -> None:
+        """Note that the job is to stop."""
+        if self.stopping_since is None:
             self.stopping_since = time.monotonic()
 
     def insist(self, act: Callable[[float], T]) -> T:
@@ -146,6 +151,10 @@ class Held:
     def spent(self) -> float:
         """Return the seconds of computing since they were counted last."""
         return _computed() - self._counted
+
+    def charged(self) -> None:
+        """Note that the store was told what was computed until now, and the lease goes on."""
+        self._counted = _computed()
 
     def by_depth(self) -> dict[str, float]:
         """Return the seconds of computing that each complete half-length took, as far as known."""
@@ -208,8 +217,8 @@ class Held:
         self._due, self._until = now + self._renewal, now + self.seconds
         self._news.clear()
         self._lost = signal is Signal.LOST
-        if signal is Signal.STOP and self.stopping_since is None:
-            self.stopping_since = time.monotonic()
+        if signal is Signal.STOP:
+            self.told_to_stop()
 
 
 def _computed() -> float:

@@ -11,7 +11,7 @@ from enum import Enum
 
 from puzzles.errors import TrefoilError
 from service.settings import IDLE_SECONDS, LEASE_SECONDS, PRESENT_EVERY, PRESENT_SECONDS
-from service.stores.base import Lease, State, Store, StoreError
+from service.stores.base import Lease, Signal, State, Store, StoreError
 from service.works.aside import left_behind
 from service.works.base import Deal, End, LetGoError, Work
 from service.works.holding import BackOff, DeafError, GiveBackError, Held, Stop, pause
@@ -141,24 +141,36 @@ def _done(held: Held, work: Work) -> Lease | None:
     # A plan may be quicker than the first renewal, and what follows depends on it.
     held.insist(lambda spent: held.learn())
     parts = held.insist(lambda spent: store.jobs.results(lease))
-    made: Deal | End
-    try:
-        made = work.plan(store, spec, lease.shard.stage, parts, had, held.tick)
-    except TrefoilError as error:
-        made = End(State.FAILED, error=str(error))
+
+    def planned(stage: int, parts: list[bytes]) -> Deal | End:
+        try:
+            return work.plan(store, spec, stage, parts, had, held.tick)
+        except TrefoilError as error:
+            return End(State.FAILED, error=str(error))
+
+    made = planned(lease.shard.stage, parts)
     if isinstance(made, Deal):
-        _deal(held, made)
-    else:
-        _end(held, made)
+        if _deal(held, made) is not Signal.STOP:
+            return None
+        # Since the last tick, nobody wants the job any more: what was found is put together.
+        held.told_to_stop()
+        if made.found is None:
+            made = planned(lease.shard.stage, parts)
+        else:
+            made = planned(lease.shard.stage + 1, [made.found])
+    _end(held, made if isinstance(made, End) else End(State.STOPPED))
     return None
 
 
-def _deal(held: Held, deal: Deal) -> None:
-    def act(spent: float) -> bool:
+def _deal(held: Held, deal: Deal) -> Signal:
+    def act(spent: float) -> Signal:
         progress = held.progress(deal.progress)
-        return held.store.jobs.plan(held.lease, deal.parts, spent, progress)
+        signal = held.store.jobs.plan(held.lease, deal.parts, spent, progress)
+        if signal is Signal.STOP:
+            held.charged()
+        return signal
 
-    held.insist(act)
+    return held.insist(act)
 
 
 def _end(held: Held, end: End) -> None:

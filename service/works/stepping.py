@@ -271,7 +271,7 @@ class _Plan:
         whole = all(one.whole for one in given) and not (self.stopped or self.clock.over)
         if whole and step is not None and self._listed(found, step):
             payloads = shards.deal(own.scope, found, step)
-            return self._dealt(payloads, done, filling)
+            return self._dealt(payloads, done, filling, astray)
         self.broken = True
         for limit in [one.limit for one in given if one.limit][:1]:
             self._limit(limit)
@@ -297,13 +297,13 @@ class _Plan:
         if not self._listed(shelves, step):
             return shelves
         payloads = shards.deal(own.scope, shelves, step)
-        if shards.large(step):
-            return self._dealt(payloads, 0)
         filling = atlas.Filling(own.scope, shelves)
+        if shards.large(step):
+            return self._dealt(payloads, 0, filling, astray)
         try:
             for place, data in enumerate(payloads):
                 if place and time.monotonic() - self.started > INLINE_SECONDS:
-                    return self._dealt(payloads, place, filling)
+                    return self._dealt(payloads, place, filling, astray)
                 one = Payload.from_bytes(data)
                 begin, end = one.share
                 for share in shards.doing(filling, one):
@@ -333,22 +333,29 @@ class _Plan:
         return not self.broken
 
     def _dealt(
-        self, payloads: list[bytes], done: int, filling: atlas.Filling | None = None
-    ) -> Deal:
-        """Deal the next parts of a step, after some that are done; a filling holds these."""
+        self, payloads: list[bytes], done: int, filling: atlas.Filling, astray: bool
+    ) -> Shelves | Deal:
+        """Deal the next parts of a step, after some that are done, which a filling holds.
+
+        Where the job is to stop, return the shelves with what is done instead.
+        """
         one = Payload.from_bytes(payloads[done])
-        self.teller.go_on(one.share[0], filling)
+        if not self.teller.go_on(one.share[0], filling):
+            self.stopped = self.broken = True
+            return self._settled(deepening.settling(filling, None, astray))
         following = payloads[done : done + STAGE_PARTS]
-        if filling is not None:
+        found = None
+        if done:
             before = Payload.from_bytes(payloads[done - 1])
-            following.insert(0, shards.DONE + shards.given(filling, before, done, True))
+            found = shards.given(filling, before, done, True)
+            following.insert(0, shards.DONE + found)
         said = {
             "best": self.teller.best,
             "began": round(self.clock.now, 3),
             "share": self.teller.share,
         }
         head = json.dumps(said).encode()
-        return Deal([head + b"\n" + data for data in following], self.teller.news())
+        return Deal([head + b"\n" + data for data in following], self.teller.news(), found)
 
     def _end(self, shelves: Shelves) -> End:
         own = self.own

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from service.stores import open_store
-from service.stores.base import JobLimits, Shard, State
+from service.stores.base import JobLimits, Shard, Signal, State
 from tests.benchmarks.tables import Table, seconds
 
 #: Open shards, processes that race for them, and for how long, in seconds.
@@ -83,7 +83,7 @@ def _fill(address: str, shards: int, jobs: int, askers: int) -> None:
         if jobs < shards:
             plan = store.jobs.lease("planner", 600, Shard(key, 1, 0, 0, 0))
             assert plan is not None
-            assert store.jobs.plan(plan, parts, 0.0, "")
+            assert store.jobs.plan(plan, parts, 0.0, "") is Signal.GO_ON
     store.close()
 
 

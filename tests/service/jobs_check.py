@@ -194,16 +194,14 @@ class JobsCheck:
     def plan(self, lease: Lease, spent: float, parts: list[bytes]) -> None:
         taken = self.jobs.plan(lease, parts, spent, '{"a":3}')
         held = self.model.held(lease)
-        assert taken == (held is not None and not held[1])
         if held is None or held[1]:
+            assert taken is Signal.LOST
             return
         job, _ = held
         self.model.charge(job, spent)
         job.progress = '{"a":3}'
-        if job.state is State.STOPPING:
-            job.shards = {}
-            job.plan_if_none_left()
-        else:
+        assert taken is (Signal.STOP if job.state is State.STOPPING else Signal.GO_ON)
+        if job.state is not State.STOPPING:
             job.shards = {n: ModelShard(part) for n, part in enumerate(parts, 1)}
             job.dealt = len(parts)
 

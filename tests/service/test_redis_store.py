@@ -16,7 +16,7 @@ from redis import exceptions
 
 from service.stores import open_store
 from service.stores import redis as module
-from service.stores.base import JobLimits, Lease, State, StoreError
+from service.stores.base import JobLimits, Lease, Signal, State, StoreError
 from service.stores.redis import RedisStore, Server
 from service.stores.redis_levels import RedisLevels
 from service.stores.redis_things import RedisThings
@@ -275,7 +275,7 @@ def test_a_plan_may_have_many_thousand_parts(store: RedisStore) -> None:
     store.jobs.submit("a", "find", "{}", "somebody", MANY)
     lease = store.jobs.lease("worker", 60)
     assert lease is not None
-    assert store.jobs.plan(lease, [b"%d" % k for k in range(20_000)], 0.0, "")
+    assert store.jobs.plan(lease, [b"%d" % k for k in range(20_000)], 0.0, "") is Signal.GO_ON
     assert store.jobs.figures().shards_open == 20_000
     assert [shard.number for shard in store.jobs.waiting(3)] == [1, 2, 3]
 

@@ -50,7 +50,7 @@ def planned(jobs: Jobs, key: str, asker: str, parts: list[bytes]) -> None:
     """Submit a job and deal its parts."""
     jobs.submit(key, "find", "{}", asker, PLENTY)
     plan = given(jobs.lease("planner", 60, Shard(key, 1, 0, 0, 0)))
-    assert jobs.plan(plan, parts, 0.0, "")
+    assert jobs.plan(plan, parts, 0.0, "") is Signal.GO_ON
 
 
 def test_jobs_do_what_a_plain_model_of_them_does(place: Place) -> None:
@@ -91,7 +91,7 @@ def test_a_job_from_question_to_outcome(place: Place) -> None:
     assert (plan.shard, plan.payload, plan.attempt) == (Shard("k", 1, 0, 0, 0), b"", 1)
     assert jobs.lease("w", 60) is None
     assert jobs.results(plan) == []
-    assert jobs.plan(plan, [b"p1", b"p2", b"p3"], 0.5, '{"step":"a"}')
+    assert jobs.plan(plan, [b"p1", b"p2", b"p3"], 0.5, '{"step":"a"}') is Signal.GO_ON
     leases = [given(jobs.lease("w", 60)) for _ in range(3)]
     assert [(lease.shard.number, lease.payload) for lease in leases] == [
         (1, b"p1"),
@@ -138,9 +138,9 @@ def test_a_lease_that_runs_out_goes_to_somebody_else(place: Place) -> None:
     assert [shard.epoch for shard in jobs.waiting(9)] == [1]
     new = given(jobs.lease("w2", 60))
     assert (new.attempt, new.shard.epoch) == (2, 1)
-    assert not jobs.plan(old, [b"p"], 0.0, "")
+    assert jobs.plan(old, [b"p"], 0.0, "") is Signal.LOST
     assert not jobs.end(old, State.DONE, "{}", "", 0.0)
-    assert jobs.plan(new, [b"p"], 0.0, "")
+    assert jobs.plan(new, [b"p"], 0.0, "") is Signal.GO_ON
     assert jobs.figures().lapsed == 1
 
 
@@ -202,6 +202,25 @@ def test_a_message_about_an_earlier_time_gets_nothing(place: Place) -> None:
     assert jobs.lease("w", 60, message) is None
     assert jobs.lease("w", 60, Shard("other", 1, 0, 0, 0)) is None
     assert [(shard.stage, shard.number) for shard in jobs.waiting(5)] == [(0, 1)]
+
+
+def test_a_plan_of_a_job_that_is_to_stop_keeps_what_it_was_given(place: Place) -> None:
+    jobs = place.open().jobs
+    planned(jobs, "k", "ann", [b"p1", b"p2"])
+    leases = [given(jobs.lease("w", 60)) for _ in range(2)]
+    jobs.record(leases[0], b"r1", 0.0, 60)
+    plan = given(jobs.record(leases[1], b"r2", 0.0, 60))
+    jobs.stop("k", "ann")
+    assert jobs.plan(plan, [b"p3"], 0.5, '{"step":"b"}') is Signal.STOP
+    job = given(jobs.job("k"))
+    assert (job.state, job.stage, job.spent) == (State.STOPPING, 1, 0.5)
+    assert jobs.waiting(9) == []
+    # Where who has it leaves, another one has it all.
+    jobs.give_back(plan, 0.0)
+    plan = given(jobs.lease("w2", 60))
+    assert jobs.results(plan) == [b"r1", b"r2"]
+    assert jobs.end(plan, State.STOPPED, '{"result":"d"}', "", 0.0)
+    assert given(jobs.job("k")).outcome == '{"result":"d"}'
 
 
 def test_a_job_that_nobody_began_is_stopped_at_once(place: Place) -> None:

@@ -18,7 +18,7 @@ import redis
 
 from puzzles.errors import RequestError
 from service.settings import ServiceSettings
-from service.stores.base import Job, JobLimits, Shard, State, StoreError
+from service.stores.base import Job, JobLimits, Shard, Signal, State, StoreError
 from service.stores.redis import RedisStore
 from service.transport import broker as brokers
 from service.transport import dispatcher
@@ -61,7 +61,7 @@ def dealt(store: RedisStore, parts: int) -> None:
     submit(store, parts)
     lease = store.jobs.lease("planner", 60)
     assert lease is not None
-    assert store.jobs.plan(lease, [b"1"] * parts, 0, "")
+    assert store.jobs.plan(lease, [b"1"] * parts, 0, "") is Signal.GO_ON
 
 
 # --- Addresses ----------------------------------------------------------------------------------

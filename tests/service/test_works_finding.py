@@ -22,6 +22,7 @@ from puzzles.puzzle import Puzzle
 from search import atlas, plan, shards
 from search.goals import goal_for
 from search.request import Bounds, request
+from search.shelves import Shelves
 from service import results, stored
 from service.atlases import AtlasRequest, goal_of
 from service.endings import PERSON, TIME
@@ -465,3 +466,46 @@ def test_computing_of_all_counts_against_the_time(store: Store) -> None:
     job = hands.work()
     assert json.loads(job.outcome)["stopped_by"] == TIME
     assert job.spent < 32.0
+
+
+@pytest.mark.parametrize("seen", [True, False])
+def test_a_stop_while_a_plan_deals_loses_nothing(
+    store: Store, monkeypatch: pytest.MonkeyPatch, seen: bool
+) -> None:
+    """Whether a tick still sees it, or only the store when the parts come."""
+    monkeypatch.setattr(shards, "PART_CONJUGATES", 150_000.0)
+    monkeypatch.setattr(shards, "large", lambda step: False)
+    monkeypatch.setattr(stepping, "INLINE_SECONDS", 0.0)
+    puzzle, spec = find("3x3x3", half_length=8)
+    hands = Hands(store, puzzle, spec)
+    dealt, done = stepping._Plan._dealt, list[int]()
+
+    def stopped(plan: stepping._Plan, payloads: list[bytes], place: int, *more: Any) -> Any:
+        made = None if seen else dealt(plan, payloads, place, *more)
+        done.append(place)
+        store.jobs.stop(hands.key, "somebody")
+        if seen:
+            plan.tick.__self__._due = 0.0  # type: ignore[attr-defined]
+        return made or dealt(plan, payloads, place, *more)
+
+    ended = list[Shelves]()
+    result = FindWork.result
+
+    def ending(work: FindWork, own: stepping.Opened, shelves: Shelves, *more: Any) -> bytes:
+        ended.append(shelves)
+        return result(work, own, shelves, *more)
+
+    monkeypatch.setattr(stepping._Plan, "_dealt", stopped)
+    monkeypatch.setattr(FindWork, "result", ending)
+    job = hands.work()
+    assert (job.state, hands.done, len(done)) == (State.STOPPED, 1, 1)
+    assert done[0] >= 1
+    found = results.read(hands.result())
+    assert isinstance(found, results.FindResult)
+    assert found.stopped_by == PERSON
+    # More rings were met than the levels before have: those of the parts that were done.
+    [shelves] = ended
+    key = stored.levels_key(scope_of(spec, puzzle))
+    level = stored.read(store.levels.get(key, found.coverage.half_length))
+    assert level is not None
+    assert shelves.rings > level.rings

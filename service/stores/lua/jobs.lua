@@ -26,6 +26,14 @@ local function whole(key)
     return {call('HGETALL', P .. 'job:' .. key), askers(key)}
 end
 
+-- Replace a job's progress, if there is anything to tell that was not told before.
+local function tell(key, progress)
+    if progress ~= '' and progress ~= call('HGET', P .. 'job:' .. key, 'progress') then
+        set(key, 'progress', progress)
+        seen(key)
+    end
+end
+
 local commands = {}
 
 function commands.submit(key, kind, spec, asker, each, all, spent_each)
@@ -138,10 +146,7 @@ function commands.renew(token, lasting, spent, progress)
     end
     call('ZADD', P .. 'leases', now + tonumber(lasting), member(key, number))
     spend(key, tonumber(spent))
-    if progress ~= '' and progress ~= call('HGET', P .. 'job:' .. key, 'progress') then
-        set(key, 'progress', progress)
-        seen(key)
-    end
+    tell(key, progress)
     if call('HGET', P .. 'job:' .. key, 'state') == 'stopping' then
         return 'stop'
     end
@@ -178,27 +183,24 @@ function commands.plan(token, spent, progress)
     local FIRST = 8
     local key, number = in_force(token)
     if not key or number ~= 0 then
-        return 0
+        return 'lost'
+    end
+    spend(key, tonumber(spent))
+    tell(key, progress)
+    if call('HGET', P .. 'job:' .. key, 'state') == 'stopping' then
+        return 'stop'
     end
     unlease(member(key, 0))
-    spend(key, tonumber(spent))
     call('DEL', P .. 'shards:' .. key, P .. 'earlier:' .. key)
     set(key, 'shards', #ARGV - FIRST + 1, 'recorded', 0)
-    if progress ~= '' then
-        set(key, 'progress', progress)
-    end
     seen(key)
-    if call('HGET', P .. 'job:' .. key, 'state') == 'stopping' then
-        next_plan(key)
-        return 1
-    end
     for at = FIRST, #ARGV do
         local number = at - FIRST + 1
         call('HSET', P .. 'shards:' .. key, 'p:' .. number, ARGV[at])
         open(key, number)
     end
     rescore(key)
-    return 1
+    return 'go on'
 end
 
 commands['end'] = function(token, state, outcome, reason, spent)
