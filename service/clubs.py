@@ -37,6 +37,8 @@ SWEPT = 1_000
 DAY = 86_400
 #: What is said of every link that opens nothing, whatever the reason.
 NO_CLUB = "this link opens no club's shelf: it was mistyped, replaced or withdrawn"
+#: What the name begins with under which a club asks.
+ASKS = "club-"
 #: What a role allows, in words.
 ALLOWS = {
     Role.READ: "read the shelf",
@@ -215,9 +217,15 @@ def entered(store: Store, key: str, least: Role = Role.READ) -> Entered:
 
 
 def asker(store: Store, key: str) -> str | None:
-    """Return the name under which a club asks, None for a key that opens none."""
-    opened = store.clubs.entered(hashed(key))
-    return None if opened is None else f"club-{hashed(opened[0].number)[:32]}"
+    """Return the name under which a club asks, None for a key that opens none.
+
+    Raises NotAllowedError for a key that may only read: what a club has is not for all its readers.
+    """
+    try:
+        club = entered(store, key, Role.ADD).club
+    except NoClubError:
+        return None
+    return f"{ASKS}{hashed(club.number)[:32]}"
 
 
 def replace_link(store: Store, club: Club, role: Role) -> str:

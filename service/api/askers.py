@@ -99,7 +99,11 @@ def club(store: Store, key: str) -> str:
     """Return what names a club as an asker; raises ProblemError for a key of none."""
     from service import clubs
 
-    found = clubs.asker(store, key)
+    try:
+        found = clubs.asker(store, key)
+    except clubs.NotAllowedError:
+        text = f"the key in {CLUB} only reads a shelf; with one that adds to it the club asks"
+        raise ProblemError(403, text, header=CLUB) from None
     if found is None:
         raise ProblemError(403, f"The key in {CLUB} opens no club: {clubs.NO_CLUB}.", header=CLUB)
     return found

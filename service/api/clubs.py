@@ -149,9 +149,10 @@ Keeps = Annotated[Entered, Depends(_opens(Role.KEEP))]
 @router.post("", status_code=201, operation_id="foundClub", responses=_problems(429, 503))
 async def found(own: Here, request: Request, response: Response, named: ClubName) -> Founded:
     """Found a club; its three links are shown in the answer and nowhere else."""
-    asker = await own.asker(request)
+    # By the address alone: a club that founds clubs would have no limit.
+    founder = await own.home(request)
     most = own.limits.clubs_each
-    keys = await own.call(clubs.found, own.store, named.name, asker, most)
+    keys = await own.call(clubs.found, own.store, named.name, founder, most)
     response.headers["Location"] = _href(keys[Role.KEEP])
     return Founded(name=named.name, links=[_link(role, key) for role, key in keys.items()])
 

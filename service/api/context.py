@@ -23,6 +23,7 @@ from service.api.caching import Kept, Once
 from service.api.following import Following
 from service.api.measuring import Measuring
 from service.api.problems import ProblemError
+from service.api.together import Together
 from service.limits import Limits
 from service.metrics import Metrics
 from service.readers import BusyError, GoneError, Pool, TooLongError
@@ -63,6 +64,7 @@ class Service:
         self.proxies = askers.networks(self.settings.proxies)
         self.following = Following(self.job)
         self.measuring = Measuring(self.metrics)
+        self.together = Together(self.job, self.limits.searches_each)
         self._threads = CapacityLimiter(STORE_THREADS)
         self._secret: bytes | None = None
         self._tasks: set[asyncio.Task[None]] = set()
@@ -88,9 +90,18 @@ class Service:
         key = request.headers.get(askers.CLUB)
         if key is not None:
             return await self.call(askers.club, self.store, key)
+        return await self.home(request)
+
+    async def home(self, request: Request) -> str:
+        """Return the name by which the store knows the address that asks, whatever its clubs."""
         if self._secret is None:
             self._secret = await self.call(askers.secret, self.store)
         return askers.hashed(self._secret, askers.address(request, self.proxies))
+
+    @property
+    def address(self) -> str:
+        """The address that the request at work comes from; it stays in this process."""
+        return _asking.get()
 
     def crowded(self, asker: str) -> ProblemError | None:
         """Return the problem of who has, or all together have, as many streams as are allowed."""

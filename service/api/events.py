@@ -38,7 +38,7 @@ def event(name: str, data: bytes, number: str) -> bytes:
 
 
 class Events(StreamingResponse):
-    """The events of a search from now on; it counts as a stream of its asker while it lasts."""
+    """The events of a search from now on; it counts as a stream of its address while it lasts."""
 
     def __init__(self, service: Service, seen: Seen, last: str | None, asker: str) -> None:
         events = _events(service, seen, (last or "").strip())

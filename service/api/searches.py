@@ -125,7 +125,7 @@ async def follow_search(
         return Response(status_code=204, headers={"Cache-Control": "no-store"})
     if request.scope.get("trefoil.head"):
         return Response(headers=events.HEADERS, media_type="text/event-stream")
-    return events.Events(own, seen, last_event_id, await own.asker(request))
+    return events.Events(own, seen, last_event_id, own.address)
 
 
 def posted(seen: Seen, wait: int | None) -> Response:

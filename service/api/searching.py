@@ -11,6 +11,7 @@ from typing import Any
 
 from service.api.context import Service, progress_of
 from service.api.problems import ProblemError
+from service.clubs import ASKS
 from service.questions import FindQuestion, PartsQuestion, Question
 from service.reading import QUESTIONS, Reply, kind_of
 from service.stores.base import Job, State
@@ -102,7 +103,7 @@ class Searches:
         if job is None or job.state is not State.DONE:
             job = await self.submit(record, asked.head["kind"], asked.head["spec"], asker)
         await self._keep(record)
-        job, waited = await self._awaited(job, asker, wait)
+        job, waited = await self._awaited(job, wait)
         return replace(await self.seen(record, job), waited=waited)
 
     async def compile(self, text: str, address: str, asker: Asker, wait: int | None) -> Seen:
@@ -113,7 +114,7 @@ class Searches:
         record = Record(number, COMPILE, {"puzzle": address}, key)
         job = await self.submit(record, COMPILE, spec, asker)
         await self._keep(record)
-        job, waited = await self._awaited(job, asker, wait)
+        job, waited = await self._awaited(job, wait)
         return replace(await self.seen(record, job), waited=waited)
 
     async def submit(self, record: Record, kind: str, spec: str, asker: Asker) -> Job:
@@ -121,6 +122,8 @@ class Searches:
         own = self._service
         await self._make_room(record)
         who = await asker()
+        if who.startswith(ASKS):
+            await own.together.add(own.address, record.key)
         submit = own.store.jobs.submit
         job = await own.call(submit, record.key, kind, spec, who, own.limits.jobs)
         own.measuring.begun(job)
@@ -155,6 +158,7 @@ class Searches:
         before = await self._service.job(record.key)
         began = time.monotonic()
         job = await self._service.call(self._service.store.jobs.stop, record.key, who)
+        self._service.together.remove(self._service.address, record.key)
         if job is None:
             raise self._lost()
         await self._service.following.tell(record.key, job)
@@ -201,14 +205,15 @@ class Searches:
         message = {"do": "ask", "kind": kind, "question": _dumped(question)}
         return await self._service.rendered(message, store=False)
 
-    async def _awaited(self, job: Job, asker: Asker, wait: int | None) -> tuple[Job, bool]:
+    async def _awaited(self, job: Job, wait: int | None) -> tuple[Job, bool]:
         """Return a job when it is over, or as it is after so many seconds; and whether one waited.
 
         Who has too many streams is not made to wait, since the search is accepted already.
         """
         if not wait or job.state.over:
             return job, True
-        who = await asker()
+        # By the address: whoever has the links of many clubs has no more streams for that.
+        who = self._service.address
         if self._service.crowded(who) is not None:
             return job, False
         with self._service.stream(who):

@@ -332,11 +332,40 @@ def test_a_club_asks_for_searches(tmp_path: Path) -> None:
             for cycle in ("UFR UBL DFR", "UFR UBL DFL", "UFR UBR UBL")
         ]
         assert served.post(questions[0]).status_code == 202
-        assert asked_by(served, questions[1], keys[0]).status_code == 202
-        assert detail(asked_by(served, questions[2], keys[1]), 429)
+        assert "only reads" in detail(asked_by(served, questions[1], keys[0]), 403)
+        assert asked_by(served, questions[1], keys[1]).status_code == 202
+        assert detail(asked_by(served, questions[2], keys[2]), 429)
         assert asked_by(served, questions[1], keys[2]).json()["askers"] == 1
         refused = asked_by(served, questions[2], "nobody's")
         assert "opens no club" in detail(refused, 403)
+
+
+def test_clubs_do_not_let_one_address_have_more(tmp_path: Path) -> None:
+    """Founding counts by the address; so do the searches and streams of all its clubs together."""
+    limits = Limits(searches_each=2, clubs_each=3)
+    with serving(tmp_path, limits=limits, proxies=("127.0.0.1",)) as served:
+        keys: list[str] = []
+        for name in ("one", "two", "three"):
+            as_club = {"Trefoil-Club": keys[-1]} if keys else {}
+            reply = served.client.post("/api/clubs", json={"name": name}, headers=as_club)
+            keys.append(reply.json()["links"][-1]["key"])
+        as_club = {"Trefoil-Club": keys[-1]}
+        assert detail(served.client.post("/api/clubs", json={"name": "x"}, headers=as_club), 429)
+        questions = [
+            {"puzzle": "2x2x2", "cycle": cycle.split(), "half_length": 3}
+            for cycle in ("UFR UBL DFR", "UFR UBL DFL", "UFR UBR UBL")
+        ]
+        first = asked_by(served, questions[0], keys[0])
+        assert first.status_code == 202
+        assert asked_by(served, questions[0], keys[0]).status_code == 202, "it counts once"
+        assert asked_by(served, questions[1], keys[1]).status_code == 202
+        assert "2 of your searches" in detail(asked_by(served, questions[2], keys[2]), 429)
+        elsewhere = {"Trefoil-Club": keys[2], "X-Forwarded-For": "192.0.2.1"}
+        reply = served.client.post("/api/searches", json=questions[2], headers=elsewhere)
+        assert reply.status_code == 202
+        headers = {"Trefoil-Club": keys[0]}
+        assert served.client.delete(first.json()["href"], headers=headers).status_code == 200
+        assert asked_by(served, questions[2], keys[2]).status_code == 202
 
 
 def asked_by(served: Served, question: dict[str, Any], key: str) -> Any:
@@ -346,9 +375,11 @@ def asked_by(served: Served, question: dict[str, Any], key: str) -> Any:
 
 def test_a_club_asks_under_one_name(store: Store) -> None:
     keys = clubs.found(store, "Friday club", "somebody", 1)
-    names = {clubs.asker(store, key) for key in keys.values()}
+    names = {clubs.asker(store, keys[role]) for role in (Role.ADD, Role.KEEP)}
     assert len(names) == 1
     assert re.fullmatch("club-[0-9a-f]{32}", str(names.pop()))
+    with pytest.raises(clubs.NotAllowedError):
+        clubs.asker(store, keys[Role.READ])
     assert clubs.asker(store, "no key") is None
     assert clubs.asker(store, "\ud800") is None
     opened = clubs.entered(store, keys[Role.KEEP])
