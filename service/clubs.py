@@ -11,7 +11,6 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
-import time
 import unicodedata
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
@@ -20,23 +19,25 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictBool, S
 from pydantic_core import PydanticCustomError
 
 from puzzles.errors import RequestError
+from service import puzzle_shelf
+from service.counting import count
 from service.questions import Name
 from service.settings import MOST_SHOWN
-from service.stores.base import Club, Item, Role, Store, TooManyError
+from service.stores.base import Club, Item, Role, Store
 
 #: Bytes of chance in a link's key: 256 bits, where 128 would do.
 KEY_BYTES = 32
 #: The longest name of a club or of whoever shared something, and the longest text, in characters.
 LONGEST_NAME = 80
 LONGEST_TEXT = 2_000
-#: The kind of things that count how many clubs an asker founded on a day, and the days that are
-#: looked through for entries to be removed.
+#: The kind of things that count how many clubs an asker founded on a day.
 FOUNDED = "founded"
-SWEPT = 1_000
 #: Seconds of the window in which founding is counted.
 DAY = 86_400
 #: What is said of every link that opens nothing, whatever the reason.
 NO_CLUB = "this link opens no club's shelf: it was mistyped, replaced or withdrawn"
+#: The same of its key alone.
+NO_KEY = "opens no club: it was mistyped, replaced or withdrawn"
 #: What the name begins with under which a club asks.
 ASKS = "club-"
 #: What a role allows, in words.
@@ -177,26 +178,13 @@ def found(store: Store, name: str, asker: str, most: int) -> dict[Role, str]:
 
     ``most`` is how many one asker may found in a day. Raises TooManyError and StoreError.
     """
-    _count(store, asker, most)
+    clubs = "club was" if most == 1 else "clubs were"
+    told = f"{most} {clubs} founded from here today, which is the most in a day"
+    count(store, FOUNDED, asker, most, DAY, told)
     keys = {role: secrets.token_urlsafe(KEY_BYTES) for role in ORDER}
     hashes = {role: hashed(key) for role, key in keys.items()}
     store.clubs.found(secrets.token_hex(8), name, hashes)
     return keys
-
-
-def _count(store: Store, asker: str, most: int) -> None:
-    """Count one more club of an asker's today; raises TooManyError."""
-    seconds = time.time()
-    day = f"{int(seconds // DAY)}-"
-    for name in store.things.names(FOUNDED, SWEPT):
-        if not name.startswith(day):
-            store.things.remove(FOUNDED, name)
-    who = hashlib.sha256(asker.encode()).hexdigest()[:32]
-    if not any(store.things.put(FOUNDED, f"{day}{who}-{k}", b"") for k in range(most)):
-        raise TooManyError(
-            f"{most} clubs were founded from here today, which is the most in a day",
-            retry_after=int(DAY - seconds % DAY) + 1,
-        )
 
 
 def entered(store: Store, key: str, least: Role = Role.READ) -> Entered:
@@ -247,12 +235,16 @@ def share(
     Raises TooManyError and StoreError.
     """
     data = {**about, **shared.model_dump(mode="json", exclude_none=True)}
+    if puzzle_shelf.ADDRESS.fullmatch(data.get("puzzle", "")):
+        puzzle_shelf.share(store, data["puzzle"])
     return store.clubs.add(club.number, json.dumps(data, sort_keys=True), most)
 
 
 def change(store: Store, club: Club, number: int, changed: Changed) -> Item:
     """Change what is said of something on the shelf; raises NotThereError and RequestError."""
     item = one(store, club, number)
+    if not changed.model_fields_set:
+        raise RequestError("nothing was named that is to change; by, text or state can be")
     data = contents(item)
     for name in changed.model_fields_set:
         value = getattr(changed, name)

@@ -16,6 +16,8 @@ from service.stores.base import Store
 
 #: The kind of thing that a posted puzzle's file is in a store.
 KIND = "puzzle"
+#: Kinds of things that say which posted puzzles stand on a shelf, and which were used, in order.
+SHARED, USED = "puzzle-shared", "puzzle-used"
 #: What the address of a posted puzzle looks like.
 ADDRESS = re.compile(r"p-[0-9a-f]{16}", re.ASCII)
 
@@ -53,3 +55,34 @@ def keep(store: Store, text: str) -> str:
     name = address(text)
     store.things.put(KIND, name, text.encode())
     return name
+
+
+def use(store: Store, name: str) -> None:
+    """Note that a posted puzzle was used just now."""
+    store.things.remove(USED, name)
+    store.things.put(USED, name, b"")
+
+
+def share(store: Store, name: str) -> None:
+    """Note that a posted puzzle stands on a club's shelf: from then on it stays."""
+    store.things.put(SHARED, name, b"")
+
+
+def let_go(store: Store, most: int) -> bool:
+    """Let posted puzzles on no shelf go until one more is within ``most``; whether it now is.
+
+    Those that were not used for longest go first. Whoever posts one again has it at the same
+    address.
+    """
+    things = store.things
+    excess = things.count(KIND) + 1 - most
+    if excess <= 0:
+        return True
+    shared = set(things.names(SHARED, things.count(SHARED)))
+    used = {name: at for at, name in enumerate(reversed(things.names(USED, things.count(USED))))}
+    posted = reversed(things.names(KIND, things.count(KIND)))
+    able = sorted((name for name in posted if name not in shared), key=lambda x: used.get(x, -1))
+    for name in able[:excess]:
+        things.remove(KIND, name)
+        things.remove(USED, name)
+    return len(able) >= excess

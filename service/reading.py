@@ -144,6 +144,14 @@ def _puzzle(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.puzzle(message["puzzle"]))
 
 
+def _type_of(desk: Desk, store: Store, message: Message) -> Reply:
+    """Return nothing, if there is such a puzzle and, where one is named, such a type of piece."""
+    puzzle = _loaded(store, message["puzzle"])
+    if message.get("type") is not None:
+        _type(puzzle, message)
+    return Reply()
+
+
 def _picture(desk: Desk, store: Store, message: Message) -> Reply:
     cycle, sequence, kind = (message.get(name) for name in ("cycle", "sequence", "type"))
     behind = message.get("behind", True)
@@ -200,6 +208,7 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "bench": _bench,
     "pairs": _pairs,
     "puzzle": _puzzle,
+    "type": _type_of,
     "picture": _picture,
     "drawing": _drawing,
     "about": _about,

@@ -105,5 +105,5 @@ def club(store: Store, key: str) -> str:
         text = f"the key in {CLUB} only reads a shelf; with one that adds to it the club asks"
         raise ProblemError(403, text, header=CLUB) from None
     if found is None:
-        raise ProblemError(403, f"The key in {CLUB} opens no club: {clubs.NO_CLUB}.", header=CLUB)
+        raise ProblemError(403, f"the key in {CLUB} {clubs.NO_KEY}", header=CLUB)
     return found

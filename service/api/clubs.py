@@ -247,10 +247,16 @@ async def replace(own: Here, response: Response, entered: Keeps, role: Role) -> 
     "/{key}/links/{role}",
     status_code=204,
     operation_id="withdrawLink",
-    responses=_problems(403, 404, 503),
+    responses=_problems(403, 404, 409, 503),
 )
 async def withdraw(own: Here, entered: Keeps, role: Role) -> None:
-    """Let a role's link open nothing any more; without one to keep house, nobody can."""
+    """Let a role's link open nothing any more; the one that keeps house can only be replaced."""
+    if role is Role.KEEP:
+        text = (
+            "without the link that keeps house nobody could any more; POST puts another one in its "
+            "place, and DELETE of the shelf itself removes the club"
+        )
+        raise ProblemError(409, text)
     await own.call(own.store.clubs.replace_link, entered.club.number, role, None)
 
 
@@ -258,7 +264,7 @@ async def _about(own: Service, shared: SharedResult | SharedPuzzle | SharedNote)
     """Return what is known of what is shared; raises ProblemError if it is not there."""
     if isinstance(shared, SharedNote):
         if shared.puzzle is not None:
-            await own.read({"do": "puzzle", "puzzle": shared.puzzle})
+            await own.read({"do": "type", "puzzle": shared.puzzle, "type": shared.type})
         return {}
     if isinstance(shared, SharedPuzzle):
         await own.read({"do": "puzzle", "puzzle": shared.puzzle})

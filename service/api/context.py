@@ -6,9 +6,10 @@ import asyncio
 import hashlib
 import json
 import logging
+import time
 from collections import Counter
 from collections.abc import Callable, Coroutine, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import lru_cache, partial
@@ -18,6 +19,7 @@ from typing import Any, Literal, ParamSpec, TypeVar
 from anyio import CapacityLimiter, to_thread
 from fastapi import Request
 
+from service import puzzle_shelf
 from service.api import askers
 from service.api.caching import Kept, Once
 from service.api.following import Following
@@ -26,6 +28,7 @@ from service.api.problems import ProblemError
 from service.api.together import Together
 from service.limits import Limits
 from service.metrics import Metrics
+from service.puzzle_shelf import ADDRESS
 from service.readers import BusyError, GoneError, Pool, TooLongError
 from service.reading import Message, RefusedError, Reply
 from service.settings import ServiceSettings
@@ -38,6 +41,8 @@ T = TypeVar("T")
 STORE_THREADS = 16
 #: The kind of things under which rendered answers are kept in the store.
 ANSWER = "answer"
+#: Seconds between two notes that a posted puzzle is used, and of how many that is remembered.
+USE_EVERY, MOST_USED = 3_600.0, 10_000
 #: Where what was asked stands in a request: the JSON body, the query, or the address.
 Place = Literal["body", "query", "path"]
 
@@ -67,6 +72,7 @@ class Service:
         self.together = Together(self.job, self.limits.searches_each)
         self._threads = CapacityLimiter(STORE_THREADS)
         self._secret: bytes | None = None
+        self._used: dict[str, float] = {}
         self._tasks: set[asyncio.Task[None]] = set()
 
     def enter(self, request: Request) -> None:
@@ -102,6 +108,16 @@ class Service:
     def address(self) -> str:
         """The address that the request at work comes from; it stays in this process."""
         return _asking.get()
+
+    async def check_club(self, request: Request) -> None:
+        """Raise ProblemError for a key that opens no club, also where the answer is known.
+
+        While the store is away nobody can say, and what is at hand is given.
+        """
+        key = request.headers.get(askers.CLUB)
+        if key is not None:
+            with suppress(StoreError):
+                await self.call(askers.club, self.store, key)
 
     def crowded(self, asker: str) -> ProblemError | None:
         """Return the problem of who has, or all together have, as many streams as are allowed."""
@@ -151,7 +167,7 @@ class Service:
         """
         seconds = self.limits.reading
         try:
-            return await self.readers.reply(message, _asking.get())
+            reply = await self.readers.reply(message, _asking.get())
         except RefusedError as error:
             raise _refused(error, place) from None
         except BusyError:
@@ -163,6 +179,23 @@ class Service:
         except GoneError:
             text = "the process that read this ended twice; try again in a moment"
             raise ProblemError(503, text, retry_after=5) from None
+        self._use(message)
+        return reply
+
+    def _use(self, message: Message) -> None:
+        """Note once in a while that the posted puzzle of a message, if it has one, is used."""
+        name = message.get("puzzle") or message.get("question", {}).get("puzzle", "")
+        now = time.monotonic()
+        if not ADDRESS.fullmatch(name) or now - self._used.get(name, -USE_EVERY) < USE_EVERY:
+            return
+        if len(self._used) >= MOST_USED:
+            self._used.clear()
+        self._used[name] = now
+        self.spawn(self._note_use(name))
+
+    async def _note_use(self, name: str) -> None:
+        with suppress(StoreError):
+            await self.call(puzzle_shelf.use, self.store, name)
 
     async def rendered(self, message: Message, place: Place = "body", store: bool = True) -> Reply:
         """Return what a reader makes of a message whose answer never changes.
@@ -173,8 +206,13 @@ class Service:
         reply = self.kept.get(name)
         if reply is not None:
             self.metrics.hits.labels("memory").inc()
+            self._use(message)
             return reply
         return await self.once(name, partial(self._rendered, name, message, place, store))
+
+    def keep(self, message: Message, body: bytes) -> None:
+        """Keep at hand what a reader would make of a message, if that is known already."""
+        self.kept.put(_name(message), Reply({}, body))
 
     async def _rendered(self, name: str, message: Message, place: Place, store: bool) -> Reply:
         reply = await self._stored(name) if store else None

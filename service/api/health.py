@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from fastapi import APIRouter, Request
 from prometheus_client import CONTENT_TYPE_LATEST
 from starlette.responses import JSONResponse, Response
@@ -26,7 +28,7 @@ async def live() -> Response:
 async def ready(request: Request) -> Response:
     """Say whether searches are done and answers rendered, else what is missing for it."""
     own = service(request)
-    missing = list(await own.call(own.store.missing))
+    missing = [_without_place(text) for text in await own.call(own.store.missing)]
     if own.readers.ready == 0:
         missing.append("no reader is ready, which renders answers")
     if own.following.left:
@@ -37,11 +39,20 @@ async def ready(request: Request) -> Response:
             missing.append("no worker is there and ready, so searches wait")
     except StoreError as error:
         if not missing:
-            missing.append(str(error))
+            missing.append(_without_place(str(error)))
     if missing:
         text = f"the service is not ready: {'; '.join(missing)}"
         raise ProblemError(503, text, retry_after=2, missing=missing)
     return JSONResponse({"ready": True}, headers=NO_STORE)
+
+
+def _without_place(text: str) -> str:
+    """Return what a store lacks without where it is, which is nobody else's business."""
+    return _PLACE.sub("the store", text)
+
+
+#: How stores call themselves: by the path of a file, or a server's address and database.
+_PLACE = re.compile(r"^/.*?(?= cannot be used:)|the store at \S+, database \S+,(?= )")
 
 
 @router.get(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import logging
+import time
 from collections.abc import Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
@@ -16,6 +18,12 @@ from starlette.responses import Response
 from puzzles.errors import TrefoilError
 from service.api.wording import faults
 from service.stores.base import StoreError, TooManyError
+
+#: Seconds between two lines in the log that say the same of the store.
+LOGGED_EVERY = 30.0
+_logged: dict[str, float] = {}
+
+log = logging.getLogger("trefoil.store")
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -115,13 +123,24 @@ def phrase(status: int) -> str:
 
 
 def of_store(error: StoreError) -> ProblemError:
-    """Return what an asker is told when the store is away."""
-    return ProblemError(503, str(error), retry_after=error.retry_after)
+    """Return what an asker is told when the store is away; the log alone says where it is."""
+    _log_seldom(str(error))
+    text = "what is kept here cannot be had just now; try again in a moment"
+    return ProblemError(503, text, retry_after=error.retry_after)
+
+
+def _log_seldom(text: str) -> None:
+    """Log what is wrong with the store, the same once in a while."""
+    now = time.monotonic()
+    if now - _logged.get(text, -LOGGED_EVERY) >= LOGGED_EVERY:
+        _logged.clear()
+        _logged[text] = now
+        log.warning(text)
 
 
 def of_too_many(error: TooManyError) -> ProblemError:
     """Return what an asker is told who has as much as is allowed."""
-    return ProblemError(429, str(error), retry_after=error.retry_after)
+    return ProblemError(429, str(error), retry_after=error.retry_after or None)
 
 
 def register(app: FastAPI) -> None:

@@ -24,8 +24,9 @@ from service.api.models import (
 from service.api.problems import ProblemError
 from service.api.results import cycle_of
 from service.api.searches import ACCEPTED, Club, Prefer, posted, waited
-from service.api.searching import Searches
+from service.api.searching import SEARCH, Searches, compiling
 from service.api.waiting import applied, preferred
+from service.counting import count
 from service.questions import EffectQuestion, PartsQuestion, ReadingQuestion
 from service.reading import Message, Reply
 from service.settings import MOST_NAME
@@ -37,6 +38,8 @@ JSON = "application/json"
 SVG = "image/svg+xml"
 #: What can change when the service is brought up to date is looked for again each time.
 AGAIN = "no-cache"
+#: The kind of things that count the files an asker posts, and the seconds in which they count.
+FILES, HOUR = "posted", 3_600
 #: A picture carries its own style, and nothing in it may run or load.
 PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
 
@@ -119,6 +122,7 @@ async def post_puzzle(
 ) -> Response:
     """Post a puzzle file; a worker compiles it, and then it has an address."""
     own = service(request)
+    await own.check_club(request)
     size = len(puzzle.file.encode())
     if size > own.limits.puzzle:
         text = f"the file has {size:,} bytes; at most {own.limits.puzzle:,} are taken"
@@ -129,16 +133,27 @@ async def post_puzzle(
     things = own.store.things
     if await own.call(things.get, puzzle_shelf.KIND, address) is not None:
         return await _posted(own, address, 200, wait)
-    if await own.call(things.count, puzzle_shelf.KIND) >= own.limits.puzzles:
-        text = f"{own.limits.puzzles:,} posted puzzles are kept, which is the limit"
-        raise ProblemError(429, text, retry_after=3600)
     asker = partial(own.asker, request)
+    await _admit(own, address, await own.home(request))
     seen = await Searches(own).compile(puzzle.file, address, asker, wait)
     if seen.job is not None and seen.job.state is State.FAILED:
         raise ProblemError(422, seen.job.error, pointer="#/file")
     if seen.done:
+        # One that was compiled before may have made room since.
+        await own.call(puzzle_shelf.keep, own.store, puzzle.file)
         return await _posted(own, address, 201, wait)
     return posted(seen, wait)
+
+
+async def _admit(own: Service, address: str, asker: str) -> None:
+    """Count a file that nobody has posted yet, and make room for it; raises ProblemError."""
+    most, each = own.limits.puzzles, own.limits.puzzles_each
+    if await own.call(own.store.things.get, SEARCH, compiling(address)) is None:
+        text = f"you have posted {each:,} new puzzle files within this hour, which is the limit"
+        await own.call(count, own.store, FILES, asker, each, HOUR, text)
+    if not await own.call(puzzle_shelf.let_go, own.store, most):
+        text = f"as many posted puzzles are kept as are allowed ({most:,}), all on clubs' shelves"
+        raise ProblemError(429, text)
 
 
 async def _posted(own: Service, address: str, status: int, wait: int | None) -> Response:
@@ -179,6 +194,7 @@ async def get_parts(
 ) -> Response:
     """Return what a puzzle consists of, and which of its pieces move without the others."""
     own = service(request)
+    await own.check_club(request)
     wait = preferred(request.headers.getlist("prefer"))
     waited(request, wait)
     question = PartsQuestion(puzzle=puzzle)

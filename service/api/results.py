@@ -68,15 +68,27 @@ async def rendered(own: Service, digest: str, view: View) -> Reply:
         raise ProblemError(422, text, parameter="most")
     else:
         most = view.most
-    message: dict[str, Any] = {
+    cycle = cycle_of(view.cycle)
+    message = message_of(digest, cycle, most, view.left_handed, view.weights)
+    return await own.rendered(message, "query")
+
+
+def message_of(
+    digest: str,
+    cycle: list[str] | None,
+    most: int = DEFAULT_ANSWERS,
+    left_handed: bool = False,
+    weights: str | None = None,
+) -> dict[str, Any]:
+    """Return what a reader is asked for a result."""
+    return {
         "do": "result",
         "digest": digest,
-        "cycle": cycle_of(view.cycle),
+        "cycle": cycle,
         "most": most,
-        "left_handed": view.left_handed,
-        "weights": view.weights,
+        "left_handed": left_handed,
+        "weights": weights,
     }
-    return await own.rendered(message, "query")
 
 
 def cycle_of(text: str | None) -> list[str] | None:

@@ -64,6 +64,7 @@ async def post_atlas(
 
 async def _post(request: Request, question: FindQuestion | AtlasQuestion) -> Response:
     own = service(request)
+    await own.check_club(request)
     wait = preferred(request.headers.getlist("prefer"))
     waited(request, wait)
     seen = await Searches(own).ask(question, partial(own.asker, request), wait)
@@ -85,7 +86,7 @@ async def get_search(request: Request, search: Number) -> Response:
     "/searches/{search}",
     operation_id="stopSearch",
     response_model=Search,
-    responses={403: {}, 404: {}, 410: {}},
+    responses={403: {}, 404: {}, 409: {}, 410: {}},
 )
 async def stop_search(request: Request, search: Number, club: Club = None) -> Response:
     """Want a search no longer; when nobody does, it ends and keeps what it has found."""
@@ -120,6 +121,7 @@ async def follow_search(
 ) -> Response:
     """Follow a search by server-sent events until it is over; resumes after the last event."""
     own = service(request)
+    await own.check_club(request)
     seen = await Searches(own).get(search)
     if events.finished(seen, last_event_id):
         return Response(status_code=204, headers={"Cache-Control": "no-store"})

@@ -11,6 +11,7 @@ from typing import Any
 
 from service.api.context import Service, progress_of
 from service.api.problems import ProblemError
+from service.api.results import message_of
 from service.clubs import ASKS
 from service.questions import FindQuestion, PartsQuestion, Question
 from service.reading import QUESTIONS, Reply, kind_of
@@ -108,7 +109,7 @@ class Searches:
 
     async def compile(self, text: str, address: str, asker: Asker, wait: int | None) -> Seen:
         """Return the search that compiles a puzzle file, which is to have an address."""
-        number = hashlib.sha256(f"compile {address}".encode()).hexdigest()[:32]
+        number = compiling(address)
         spec = json.dumps({"file": text})
         key = hashlib.sha256(f"compile|{text}".encode()).hexdigest()[:32]
         record = Record(number, COMPILE, {"puzzle": address}, key)
@@ -150,12 +151,19 @@ class Searches:
         return known if known is not None else await self.seen(await self.record(number))
 
     async def stop(self, number: str, asker: Asker) -> Seen:
-        """Take back that somebody wants a search, and return it."""
+        """Take back that somebody wants a search, and return it.
+
+        Raises ProblemError for who does not want it while others do.
+        """
         record = await self.record(number)
         if not record.key:
             return await self.seen(record)
         who = await asker()
         before = await self._service.job(record.key)
+        wanted = before is not None and before.state in (State.WAITING, State.RUNNING)
+        if before is not None and wanted and who not in before.askers:
+            text = "it is not you who wants this search; it goes on for those who asked for it"
+            raise ProblemError(409, text)
         began = time.monotonic()
         job = await self._service.call(self._service.store.jobs.stop, record.key, who)
         self._service.together.remove(self._service.address, record.key)
@@ -191,8 +199,15 @@ class Searches:
             outcome = json.loads(job.outcome) if job.outcome else {}
             if not outcome.get("result"):
                 return None
-            result = {"result": outcome["result"]}
-            return await own.rendered({"do": "answer", **said, "outcome": result})
+            digest = outcome["result"]
+            message = {"do": "answer", **said, "outcome": {"result": digest}}
+            reply = await own.rendered(message)
+            asked = record.question
+            if record.kind == "find" and not asked.get("weights"):
+                # The link to the result gives the same, also while the store is away.
+                shown = {name: asked[name] for name in ("most", "left_handed") if name in asked}
+                own.keep(message_of(digest, asked["cycle"], **shown), reply.body)
+            return reply
         progress = progress_of(job)
         if not progress.get("words"):
             return None
@@ -248,14 +263,16 @@ class Searches:
         """Remove the oldest searches that are over; return whether there were any."""
         things, jobs = self._service.store.things, self._service.store.jobs
         names = things.names(SEARCH, limit + SWEPT)
-        removed = False
+        removed = 0
         for name in names[: -SWEPT - 1 : -1]:
+            if removed > limit // 10:
+                break
             data = things.get(SEARCH, name)
             job = jobs.job(Record.of(name, data).key) if data is not None else None
             if job is None or job.state.over:
                 things.remove(SEARCH, name)
-                removed = True
-        return removed
+                removed += 1
+        return removed > 0
 
     def _usual(self, question: Question) -> Question:
         """Return a question whose usual values, where nothing else was said, are within limits."""
@@ -311,6 +328,11 @@ class Searches:
 
     def _lost(self) -> ProblemError:
         return ProblemError(404, "the store has lost this search; asking again begins it anew")
+
+
+def compiling(address: str) -> str:
+    """Return what names the search that compiles the puzzle at an address."""
+    return hashlib.sha256(f"compile {address}".encode()).hexdigest()[:32]
 
 
 def _read(record: Record) -> Question:

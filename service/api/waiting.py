@@ -8,7 +8,7 @@ from collections.abc import Iterable
 #: The longest that a request is kept waiting, in seconds.
 LONGEST_WAIT = 20
 
-_WAIT = re.compile(r'wait\s*=\s*"?([0-9]{1,9})"?', re.IGNORECASE)
+_WAIT = re.compile(r'wait\s*=\s*"?([0-9]+)"?', re.IGNORECASE)
 
 
 def preferred(fields: Iterable[str]) -> int | None:
@@ -22,7 +22,8 @@ def preferred(fields: Iterable[str]) -> int | None:
             token = preference.partition(";")[0].strip()
             found = _WAIT.fullmatch(token)
             if found:
-                return min(int(found[1]), LONGEST_WAIT)
+                # More digits than Python would read are more seconds than anybody waits.
+                return min(int(found[1].lstrip("0")[:9] or "0"), LONGEST_WAIT)
     return None
 
 

@@ -199,8 +199,3 @@ def listed(names: Sequence[str]) -> str:
     """Return names with commas and an "and" between them."""
     *most, last = names
     return f"{', '.join(most)} and {last}" if most else last
-
-
-def counted(number: int, one: str, more: str = "") -> str:
-    """Return a number with the word for so many."""
-    return f"{number:,} {one if number == 1 else more or one + 's'}"

@@ -180,10 +180,8 @@ async def _replace(asked: _Asked, given: Given) -> Response:
     return await page("founded.html", {"name": asked.entered.club.name, "links": shown}, 201)
 
 
-async def _withdraw(asked: _Asked, given: Given) -> Response | None:
-    role = _role(given)
-    await api.withdraw(asked.own, asked.entered, role)
-    return RedirectResponse("/clubs", 303) if role is Role.KEEP else None
+async def _withdraw(asked: _Asked, given: Given) -> None:
+    await api.withdraw(asked.own, asked.entered, _role(given))
 
 
 async def _remove(asked: _Asked, given: Given) -> Response:

@@ -38,6 +38,9 @@ def too_much_computing(spent: float, most: float, retry_after: int) -> TooManyEr
 
 def too_full_shelf(there: int, most: int) -> TooManyError:
     """Return what a club is told whose shelf is full."""
+    things = "there is 1 thing" if there == 1 else f"there are {there} things"
     return TooManyError(
-        f"there are {there} things on this shelf, and {most} is the most; take something off"
+        f"{things} on this shelf, and {most} is the most; take something off",
+        # Waiting does not help.
+        0,
     )

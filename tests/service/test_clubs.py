@@ -47,6 +47,8 @@ class Readers:
             return Reply({"puzzle": "3x3x3", "type": "corner", "cycle": CYCLE})
         if message["puzzle"] != "3x3x3":
             raise RefusedError("refused", f"there is no puzzle {message['puzzle']!r}", "puzzle")
+        if message.get("type") not in (None, "corner", "edge"):
+            raise RefusedError("refused", f"there is no type {message['type']!r}", "type")
         return Reply()
 
 
@@ -169,6 +171,9 @@ def test_links_are_replaced_and_withdrawn(client: Client) -> None:
     # Whoever keeps house may give that away, too: the link that was used is then the old one.
     last = client.post(f"{links['keep']}/links/keep").json()["href"]
     assert detail(client.post(f"{links['keep']}/links/read"), 404) == unknown
+    # Without that link nobody could keep house any more, so it cannot be withdrawn by mistake.
+    assert "POST puts another one" in detail(client.delete(f"{last}/links/keep"), 409)
+    assert client.get(last).json()["links"] == ["add", "keep"]
     assert client.delete(last).status_code == 204
     assert detail(client.get(last), 404) == unknown
     assert detail(client.get(new), 404) == unknown
@@ -184,6 +189,7 @@ def test_items_are_changed_and_taken_off(client: Client) -> None:
         "text": "better",
         "by": None,
     }
+    assert "by, text or state can be" in detail(client.patch(address, json={}), 422)
     assert "a note has a text" in detail(client.patch(address, json={"text": None}), 422)
     assert client.delete(address).status_code == 204
     for reply in (client.get(address), client.delete(address), client.patch(address, json={})):
@@ -201,6 +207,9 @@ def test_what_is_not_there_cannot_be_shared(client: Client) -> None:
         ({"kind": "result", "result": "nonsense"}, "#/result"),
         ({"kind": "puzzle", "puzzle": "../../etc/passwd"}, "#/puzzle"),
         ({"kind": "note", "text": "x", "puzzle": "p-0123456789abcdef"}, "#/puzzle"),
+        ({"kind": "note", "text": "x", "puzzle": "3x3x3", "type": "wing"}, "#/type"),
+        ({"kind": "poem"}, "#/kind"),
+        ({"text": "x"}, "#/kind"),
         ({"kind": "note"}, "#/text"),
         ({"kind": "note", "text": "x", "colour": "red"}, "#/colour"),
         ({"kind": "note", "text": "x" * 2_001}, "#/text"),
@@ -211,6 +220,24 @@ def test_what_is_not_there_cannot_be_shared(client: Client) -> None:
         assert detail(reply, 422)
         assert reply.json()["errors"][0]["pointer"] == pointer, item
     assert client.get(link).json()["items"] == []
+
+
+def test_what_is_wrong_with_an_item_is_said_with_what_would_be_right(client: Client) -> None:
+    link = founded(client)["add"]
+    for item, said in [
+        ({"kind": "poem"}, "kind: result, puzzle or note was expected, not 'poem'"),
+        ({"text": "x"}, "kind is missing; result, puzzle or note was expected"),
+        (
+            {"kind": "note", "text": "x", "tpye": "edge"},
+            "tpye is not known; by, kind, text, puzzle and type are; did you mean 'type'?",
+        ),
+        (
+            {"kind": "result", "result": "a502"},
+            "result: a text of 64 of the characters 0-9 and a-f was expected, not 'a502'",
+        ),
+    ]:
+        assert detail(client.post(f"{link}/items", json=item), 422) == said
+    assert detail(client.get(f"{link}/items/{10**24}"), 404)
 
 
 @pytest.mark.parametrize("sign", ["\x00", "\x1b", "\x07", "\u202e", "\u2028", "\x7f"])
@@ -234,8 +261,8 @@ def test_there_is_a_limit_to_a_shelf_and_to_founding(client: Client) -> None:
     for _ in range(5):
         note(client, links["add"])
     reply = client.post(f"{links['add']}/items", json={"kind": "note", "text": "one more"})
-    assert detail(reply, 429)
-    assert int(reply.headers["Retry-After"]) > 0
+    assert "there are 5 things on this shelf" in detail(reply, 429)
+    assert "Retry-After" not in reply.headers, "waiting does not help"
     founded(client)
     founded(client)
     reply = client.post("/api/clubs", json={"name": "a fourth"})
@@ -388,13 +415,13 @@ def test_a_club_asks_under_one_name(store: Store) -> None:
 
 
 def test_founding_is_counted_by_the_day(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("service.clubs.time.time", lambda: 86_400.0 * 20_000 + 60)
+    monkeypatch.setattr("service.counting.time.time", lambda: 86_400.0 * 20_000 + 60)
     clubs.found(store, "one", "somebody", 1)
     clubs.found(store, "two", "somebody else", 1)
     with pytest.raises(TooManyError) as error:
         clubs.found(store, "three", "somebody", 1)
     assert error.value.retry_after == 86_400 - 60 + 1
-    monkeypatch.setattr("service.clubs.time.time", lambda: 86_400.0 * 20_001)
+    monkeypatch.setattr("service.counting.time.time", lambda: 86_400.0 * 20_001)
     clubs.found(store, "three", "somebody", 1)
     # What yesterday was counted by is gone.
     assert store.things.count(clubs.FOUNDED) == 1

@@ -102,6 +102,7 @@ def _key(served: Served) -> str:
         (["handling=lenient", "wait=3; foo=bar"], 3),
         (["wait=2, wait=9"], 2),
         (["wait=4000"], LONGEST_WAIT),
+        ([f"wait={'9' * 5_000}"], LONGEST_WAIT),
         (["wait=-1"], None),
         (["wait=1.5"], None),
         (["wait"], None),

@@ -137,3 +137,27 @@ def test_an_unexpected_error_is_logged_without_its_text(
     assert answer.headers["Content-Type"] == "application/problem+json"
     assert "secret" not in answer.text + lines.getvalue()
     assert "RuntimeError" in lines.getvalue()
+
+
+@pytest.mark.parametrize(
+    "place",
+    ["/home/x y/t.sqlite", "the store at 192.0.2.7:6379, database 0,"],
+    ids=["file", "server"],
+)
+def test_nobody_is_told_where_the_store_is(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture, place: str
+) -> None:
+    store = SqliteStore(tmp_path / "store.sqlite")
+    text = f"{place} cannot be used: it is damaged"
+    away = Away(store, lambda: StoreError(text, 7))
+    away.missing = lambda: [text]  # type: ignore[method-assign]
+    away.away = True
+    with serving(tmp_path, store=away, readers=Inline(store)) as served:  # type: ignore[arg-type]
+        for _ in range(3):
+            told = served.client.get(f"/api/searches/{'0' * 32}")
+            assert told.status_code == 503
+            assert told.json()["detail"].startswith("what is kept here cannot be had just now")
+        ready = served.client.get("/readyz").json()
+    assert ready["missing"][0] == "the store cannot be used: it is damaged"
+    said = [one.getMessage() for one in caplog.records if one.name == "trefoil.store"]
+    assert said == [text], "the log says it, once"

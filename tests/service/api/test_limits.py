@@ -16,8 +16,10 @@ import pytest
 
 from puzzles.errors import RequestError
 from service.limits import Limits, limits, rows, table
+from service.puzzle_shelf import address, keep
 from service.readers import BusyError, TooLongError
 from service.reading import Message, RefusedError, Reply
+from service.stores.base import State
 from service.stores.sqlite import SqliteStore
 from tests.service.api.harness import QUESTION, Inline, Served, serving
 
@@ -43,7 +45,7 @@ def refused(response: httpx.Response, status: int, *words: str) -> dict[str, Any
     for word in words:
         assert word in problem["detail"]
     assert "\n" not in problem["detail"]
-    if status in (429, 503):
+    if status == 503 or "Retry-After" in response.headers:
         assert int(response.headers["Retry-After"]) >= 1
     return problem
 
@@ -188,10 +190,83 @@ def test_stored_searches(tmp_path: Path) -> None:
         assert served.post(question).status_code == 202
 
 
-def test_stored_puzzles(tmp_path: Path) -> None:
+def test_the_usual_number_of_answers_gives_way(tmp_path: Path) -> None:
+    with bounded(tmp_path, shown=2) as served:
+        assert served.post().status_code == 202, "most was not said"
+        digest = served.finish()
+        told = served.post().json()
+        assert (told["question"]["most"], len(told["answer"]["answers"])) == (2, 2)
+        shown = served.client.get(f"/api/results/{digest}").json()
+        assert len(shown["answers"]) == 2
+        refused(served.post({**QUESTION, "most": 10}), 422, "at most 2 was expected, not 10")
+
+
+def file_of(number: int) -> str:
+    """Return one of many files of the same puzzle."""
+    return f"{FILE}# {number}\n"
+
+
+def post_file(served: Served, number: int) -> httpx.Response:
+    """Post a file and let a worker compile it."""
+    posted = served.client.post("/api/puzzles", json={"file": file_of(number)})
+    if posted.status_code == 202:
+        lease = served.lease()
+        address = keep(served.store, json.loads(lease.spec)["file"])
+        told = json.dumps({"puzzle": address})
+        assert served.store.jobs.end(lease, State.DONE, told, "", 0.1)
+    return posted
+
+
+def test_posted_puzzles_make_room(tmp_path: Path) -> None:
+    with bounded(tmp_path, puzzles=2) as served:
+        names = [address(file_of(number)) for number in range(4)]
+
+        def kept() -> list[int]:
+            there = set(served.store.things.names("puzzle", 10))
+            return [number for number, name in enumerate(names) if name in there]
+
+        assert [post_file(served, number).status_code for number in (0, 1)] == [202, 202]
+        # The first is used, so that the second was not used for longest.
+        assert served.client.get(f"/api/puzzles/{names[0]}").status_code == 200
+        for _ in range(100):
+            if served.store.things.count("puzzle-used"):
+                break
+            time.sleep(0.01)
+        assert post_file(served, 2).status_code == 202
+        assert kept() == [0, 2]
+        link = served.client.post("/api/clubs", json={"name": "Tuesdays"}).json()["links"][1]
+        for number in (0, 2):
+            item = {"kind": "puzzle", "puzzle": names[number]}
+            assert served.client.post(f"{link['href']}/items", json=item).status_code == 201
+        answer = served.client.post("/api/puzzles", json={"file": file_of(3)})
+        refused(answer, 429, "2", "on clubs' shelves")
+        assert "Retry-After" not in answer.headers, "waiting does not help"
+        assert kept() == [0, 2]
+
+
+def test_a_puzzle_that_made_room_can_be_posted_again(tmp_path: Path) -> None:
     with bounded(tmp_path, puzzles=1) as served:
-        served.store.things.put("puzzle", "p-0123456789abcdef", b"x")
-        refused(served.client.post("/api/puzzles", json={"file": FILE}), 429)
+        for number in (0, 1):
+            assert post_file(served, number).status_code == 202
+        again = served.client.post("/api/puzzles", json={"file": file_of(0)})
+        assert again.status_code == 201, "it was compiled before"
+        assert served.store.things.names("puzzle", 9) == [address(file_of(0))]
+
+
+def test_files_of_one_asker(tmp_path: Path) -> None:
+    chosen = replace(Limits(), puzzles_each=2)
+    with serving(tmp_path, limits=chosen, proxies=("127.0.0.1",)) as served:
+        one, other = {"X-Forwarded-For": "192.0.2.1"}, {"X-Forwarded-For": "192.0.2.2"}
+
+        def post(number: int, who: dict[str, str]) -> httpx.Response:
+            sent = {"file": file_of(number)}
+            return served.client.post("/api/puzzles", json=sent, headers=who)
+
+        assert [post(number, one).status_code for number in (0, 1, 1)] == [202, 202, 202]
+        answer = post(2, one)
+        refused(answer, 429, "2 new puzzle files within this hour")
+        assert int(answer.headers["Retry-After"]) <= 3_600
+        assert post(2, other).status_code == 202
 
 
 @pytest.mark.parametrize("limit", ["streams_each", "streams"])

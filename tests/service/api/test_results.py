@@ -75,16 +75,19 @@ def test_what_is_known_is_answered_while_the_store_is_away(tmp_path: Path) -> No
         search = served.post().json()
         served.finish()
         told = served.client.get(search["href"])
-        result = served.client.get(told.json()["result"])
+        read = served.client.get(told.json()["result"])
+        asked = {**QUESTION, "cycle": ["UBL", "DFR", "UFR"], "most": 3, "left_handed": True}
+        unread = served.post(asked).json()
         away.away = True
         assert served.client.get(search["href"]).content == told.content
         assert served.post().content == told.content
-        assert served.client.get(told.json()["result"]).content == result.content
+        assert served.client.get(told.json()["result"]).content == read.content
+        assert served.client.get(unread["result"]).json() == unread["answer"]
         assert served.client.get("/livez").status_code == 200
         assert served.client.get("/api/puzzles/3x3x3").status_code == 200
         other = {**QUESTION, "cycle": ["UFR", "UBL", "DFL"]}
         for answer in (served.post(other), served.client.get("/readyz")):
-            refused(answer, 503, "does not answer" if answer.url.path != "/readyz" else "away")
+            refused(answer, 503, "try again" if answer.url.path != "/readyz" else "away")
         assert served.post(other).headers["Retry-After"] == "7"
         away.away = False
         assert served.post(other).status_code == 202, "it recovers by itself"

@@ -17,6 +17,7 @@ from service.limits import Limits
 from service.stores.base import State, StoreError
 from service.stores.sqlite import SqliteStore
 from tests.service.api.harness import QUESTION, Away, Inline, Served, found, serving
+from tests.service.api.test_limits import refused
 
 
 def test_from_question_to_answer(served: Served) -> None:
@@ -159,10 +160,24 @@ def test_stopping_keeps_what_was_found(served: Served) -> None:
 def test_only_who_wants_it_can_stop_it(tmp_path: Path) -> None:
     with serving(tmp_path, proxies=("127.0.0.1",)) as served:
         search = served.post(X_Forwarded_For="192.0.2.1").json()
-        told = served.client.delete(search["href"], headers={"X-Forwarded-For": "192.0.2.2"})
-        assert told.json()["state"] == "waiting"
+        other = {"X-Forwarded-For": "192.0.2.2"}
+        refused(served.client.delete(search["href"], headers=other), 409, "it goes on for those")
+        assert served.client.get(search["href"]).json()["state"] == "waiting"
         told = served.client.delete(search["href"], headers={"X-Forwarded-For": "192.0.2.1"})
         assert told.json()["state"] == "stopped"
+        told = served.client.delete(search["href"], headers=other)
+        assert told.json()["state"] == "stopped", "nothing is left to be refused"
+
+
+def test_a_key_of_no_club_is_refused_whether_the_answer_is_known_or_not(served: Served) -> None:
+    for _ in range(2):
+        problem = refused(served.post(Trefoil_Club="foo"), 403)
+        assert problem["detail"] == (
+            "the key in Trefoil-Club opens no club: it was mistyped, replaced or withdrawn"
+        )
+        served.post()
+        if served.store.jobs.figures().jobs_open:
+            served.finish()
 
 
 def test_a_failed_search_says_why(served: Served) -> None:
