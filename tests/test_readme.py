@@ -62,7 +62,7 @@ def test_there_are_commands() -> None:
 def test_shown_output_is_printed(tmp_path: Path) -> None:
     """Every line under a `$ trefoil` prompt is printed so, as far as it is not cut with an …"""
     shown = [block for block in blocks("") if block.startswith("$ trefoil")]
-    assert len(shown) == 3
+    assert len(shown) == 4
     for block in shown:
         first, *lines = block.splitlines()
         done = run(first[2:].split("#")[0].strip(), tmp_path)

@@ -94,6 +94,10 @@ def test_two_hundred_known_structures_are_read_back(capsys: pytest.CaptureFixtur
             assert found.commutator == FOUND, said
             assert found.things <= leaves(tree), f"{said}: {brackets.text(found.tree)}"
             assert normal(puzzle, turns(puzzle, brackets.text(found.tree))) == word
+            assert written_out(puzzle, inverted(found.tree)) == normal(puzzle, puzzle.inverse(word))
+            image = maker.random.randrange(len(puzzle.symmetries))
+            turned = puzzle.symmetries[image].turns[list(word)].tolist()
+            assert written_out(puzzle, carried(puzzle, found.tree, image)) == normal(puzzle, turned)
             read_back[name] += 1
             executed += len(word)
             hidden += len(word) < brackets.count(tree)

@@ -74,6 +74,17 @@ def test_pictures(shared: Served) -> None:
     assert problem["errors"][0]["parameter"] == "cycle"
 
 
+def test_readings(shared: Served) -> None:
+    """R U R' U' around L' is a three-cycle through UBL (common practice)."""
+    href = "/api/puzzles/3x3x3/readings"
+    told = shared.client.post(href, json={"sequence": "R U R' U' L' U R U' R' L"}).json()
+    assert (told["notation"], told["commutator"]) == ("[[R, U], L']", True)
+    assert told["tree"]["shared"]["slot"] == "UBL"
+    wrong = shared.client.post(href, json={"sequence": "R Q"})
+    assert refused(wrong, 422, "Q")["errors"][0]["pointer"] == "#/sequence"
+    refused(shared.client.post("/api/puzzles/none/readings", json={"sequence": "R"}), 404)
+
+
 def test_effects(shared: Served) -> None:
     """R U R' U' done six times is the identity (common practice)."""
     told = shared.client.post("/api/puzzles/3x3x3/effects", json={"sequence": "R U R' U'"}).json()
