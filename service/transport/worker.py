@@ -12,6 +12,7 @@ from service.output import print_text
 from service.settings import LEAVING_SECONDS, PRESENT_EVERY, PRESENT_SECONDS, ServiceSettings
 from service.stores.base import Shard, StoreError
 from service.works import process
+from service.works.others import Others
 
 if TYPE_CHECKING:
     from dramatiq.brokers.redis import RedisBroker
@@ -51,6 +52,7 @@ class RedisWorker:
         self._leaving = leaving
         self._name = process.name()
         self._worn = False
+        self._others = Others()
         self._due = 0.0
 
     def attend(self, broker: RedisBroker, sending: RedisBroker) -> None:
@@ -81,7 +83,7 @@ class RedisWorker:
         from service.works.kinds import work_for
         from service.works.loop import Went, do_lease
 
-        if self.leaves():
+        if self.leaves() or self._others.leaves(job):
             return
         named = Shard(job, run, stage, number, epoch)
         try:
@@ -90,7 +92,14 @@ class RedisWorker:
             log.warning("the store is away: %s", error)
             return
         if lease is not None:
-            went = do_lease(self._store, lease, work_for, self.leaves, self._lease_seconds)
+            went = do_lease(
+                self._store,
+                lease,
+                work_for,
+                self.leaves,
+                self._lease_seconds,
+                others=self._others,
+            )
             self._worn = self._worn or went is Went.WORN
 
     def _present(self, hears: Callable[[], object]) -> None:

@@ -45,6 +45,13 @@ class End:
 class Work(ABC):
     """One kind of job. ``spec`` is the job's, read from JSON."""
 
+    def key(self, store: Store, spec: dict[str, Any], tick: Tick) -> str | None:
+        """Return what a job with this spec has as its key if it was asked of these sources.
+
+        None where any sources do the same, or nothing can be said of it.
+        """
+        return None
+
     @abstractmethod
     def plan(
         self,

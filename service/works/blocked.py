@@ -10,7 +10,7 @@ from puzzles.puzzle import Puzzle
 from search.atlas_entries import Pattern
 from search.fixed import FixedProgress
 from search.request import Bounds
-from service import blocked, blocked_atlas, puzzle_shelf, results
+from service import blocked, blocked_atlas, puzzle_shelf, results, stored
 from service.endings import PERSON
 from service.engine import Engine
 from service.representatives import atlas_request_of, request_of
@@ -38,6 +38,13 @@ class InOne(Work):
     ) -> tuple[bytes, str | None, str]:
         """Return the result, who or what ended the work early, and what else is to be said."""
 
+    @abstractmethod
+    def key_of(self, store: Store, spec: dict[str, Any]) -> str:
+        """Return the key that a job with this spec has."""
+
+    def key(self, store: Store, spec: dict[str, Any], tick: Tick) -> str | None:
+        return aside(lambda news: self.key_of(store, spec), tick)
+
     def plan(
         self,
         store: Store,
@@ -62,6 +69,9 @@ class InOne(Work):
 class BlockedWork(InOne):
     """Sequences for a three-cycle."""
 
+    def key_of(self, store: Store, spec: dict[str, Any]) -> str:
+        return _key(store, FindSpec.model_validate(spec))
+
     def done(
         self, store: Store, spec: dict[str, Any], spent: float, news: News
     ) -> tuple[bytes, str | None, str]:
@@ -77,6 +87,9 @@ class BlockedWork(InOne):
 class BlockedAtlasWork(InOne):
     """The best sequences for all three-cycles of a type."""
 
+    def key_of(self, store: Store, spec: dict[str, Any]) -> str:
+        return _key(store, AtlasSpec.model_validate(spec))
+
     def done(
         self, store: Store, spec: dict[str, Any], spent: float, news: News
     ) -> tuple[bytes, str | None, str]:
@@ -86,6 +99,10 @@ class BlockedAtlasWork(InOne):
         wanted = replace(wanted, bounds=_left(wanted.bounds, spent))
         found = blocked_atlas.found(_engine(store, news), wanted, own.type)
         return _atlas_result(own, puzzle, found), found.stopped_by, ""
+
+
+def _key(store: Store, own: FindSpec | AtlasSpec) -> str:
+    return own.key(puzzle_shelf.load(store, own.puzzle).digest, stored.version())
 
 
 def _left(bounds: Bounds, spent: float) -> Bounds:

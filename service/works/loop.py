@@ -15,6 +15,7 @@ from service.stores.base import Lease, Signal, State, Store, StoreError
 from service.works.aside import left_behind
 from service.works.base import Deal, End, LetGoError, Work
 from service.works.holding import BackOff, DeafError, GiveBackError, Held, Stop, pause
+from service.works.others import FORSAKEN, Others, OtherSourcesError
 
 #: From the kind of a job to what does it.
 Works = Callable[[str], Work]
@@ -49,12 +50,12 @@ def run(
     store is away, it is tried again. Returns as well when the process should be replaced.
     """
     beat = _Presence(store, worker)
-    wait = BackOff()
+    wait, others = BackOff(), Others()
     away = False
     while not stop():
         try:
             beat()
-            lease = store.jobs.lease(worker, seconds)
+            lease = others.lease(store.jobs, worker, seconds)
         except StoreError as error:
             if not away:
                 log.warning("the store is away, and is tried again and again: %s", error)
@@ -66,7 +67,7 @@ def run(
             wait.well()
             pause(IDLE_SECONDS, stop)
             continue
-        went = do_lease(store, lease, works, stop, seconds, beat)
+        went = do_lease(store, lease, works, stop, seconds, beat, others)
         if went is Went.WORN:
             break
         if went is Went.ILL:
@@ -84,11 +85,13 @@ def do_lease(
     stop: Stop,
     seconds: float = LEASE_SECONDS,
     beat: Callable[[], None] = lambda: None,
+    others: Others | None = None,
 ) -> Went:
     """Do the shard of a lease, and the plan that follows where it was the last of its stage.
 
-    ``beat()`` is called at every tick. Whatever the work raises becomes a result, a shard that is
-    open again, or a job that has failed; nothing is raised for it.
+    ``beat()`` is called at every tick. ``others`` are the jobs that this worker does not take.
+    Whatever the work raises becomes a result, a shard that is open again, or a job that has failed;
+    nothing is raised for it.
     """
     held: Held | None = Held(store, lease, stop, seconds, beat)
     while held is not None:
@@ -97,6 +100,8 @@ def do_lease(
             following = _done(held, works(held.lease.kind))
         except GiveBackError:
             return _given_back(held, Went.WELL)
+        except OtherSourcesError:
+            return _left(held, others or Others())
         except DeafError:
             return _given_up(held)
         except LetGoError:
@@ -135,6 +140,10 @@ def _done(held: Held, work: Work) -> Lease | None:
     store, lease = held.store, held.lease
     spec = json.loads(lease.spec)
     had = counted(lease)
+    with contextlib.suppress(TrefoilError):
+        # What the spec lacks is for the work to say.
+        if work.key(store, spec, held.tick) not in (None, lease.shard.job):
+            raise OtherSourcesError
     if not lease.shard.plans:
         result = work.part(store, spec, lease.payload, had, held.tick)
         return held.insist(lambda spent: store.jobs.record(lease, result, spent, held.seconds))
@@ -196,6 +205,21 @@ def _given_back(held: Held, went: Went) -> Went:
     with contextlib.suppress(StoreError):
         held.store.jobs.give_back(held.lease, held.spent())
     return went
+
+
+def _left(held: Held, others: Others) -> Went:
+    """Leave a job of other sources to others, which counts for nothing; end it if there are none.
+
+    What is stored under its key would not be what its sources find.
+    """
+    store, lease = held.store, held.lease
+    with contextlib.suppress(StoreError):
+        if others.forsaken(lease):
+            store.jobs.end(lease, State.FAILED, "", FORSAKEN, 0.0)
+        else:
+            log.warning("a job of other sources than this worker's is left to others")
+            store.jobs.give_back(lease, 0.0)
+    return Went.WELL
 
 
 def _given_up(held: Held) -> Went:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from service import parts, parts_report, puzzle_shelf, results
+from service.desk import parts_version
 from service.specs import PartsSpec
 from service.stores.base import Store
 from service.works.aside import News
@@ -13,6 +14,10 @@ from service.works.blocked import InOne
 
 class PartsWork(InOne):
     """The report of `trefoil parts --json` on a puzzle."""
+
+    def key_of(self, store: Store, spec: dict[str, Any]) -> str:
+        own = PartsSpec.model_validate(spec)
+        return own.key(puzzle_shelf.load(store, own.puzzle).digest, parts_version())
 
     def done(
         self, store: Store, spec: dict[str, Any], spent: float, news: News

@@ -99,6 +99,9 @@ class SteppingWork(Work):
     def teller(self, own: Opened, store: Store, clock: Clock, tick: Tick) -> Teller:
         """Return what tells how far a job is."""
 
+    def key(self, store: Store, spec: dict[str, Any], tick: Tick) -> str | None:
+        return self._opened(store, spec, tick).key
+
     def plan(
         self,
         store: Store,

@@ -14,7 +14,7 @@ import pytest
 from puzzles.errors import LimitError
 from service.stores.base import Job, JobLimits, Jobs, Lease, State, Store, StoreError
 from service.stores.sqlite import SqliteStore
-from service.works import holding, kinds, loop
+from service.works import holding, kinds, loop, others
 from service.works.aside import aside
 from service.works.base import Deal, End, Tick, Work
 from service.works.loop import Went, Works
@@ -425,3 +425,52 @@ def test_lease_that_cannot_be_renewed_is_let_go_when_its_time_is_over(store: Sto
 def test_every_kind_that_may_be_asked_has_a_work() -> None:
     for kind in kinds.KINDS:
         assert kinds.work_for(kind) is kinds.work_for(kind)
+
+
+# --- Jobs of other sources ----------------------------------------------------------------------
+
+
+class Keyed(Squares):
+    """Says what its jobs should be called."""
+
+    def key(self, *_: Any) -> str:
+        return "a job"
+
+
+def test_a_job_of_other_sources_is_left_to_others_and_does_not_hold_up_the_rest(
+    store: Store,
+) -> None:
+    for name in ("older", "older too"):
+        store.jobs.submit(name, "squares", '{"numbers": 3}', "somebody", MANY)
+    submit(store, numbers=3)
+    assert run(store, Keyed()).state is State.DONE
+    for name in ("older", "older too"):
+        left = store.jobs.job(name)
+        assert left is not None
+        assert (left.state, left.stage, left.outcome) == (State.RUNNING, 0, "")
+    # No attempt was counted: whoever has its sources does it.
+    lease = store.jobs.lease("another", 60)
+    assert lease is not None
+    assert (lease.shard.job, lease.attempt) == ("older", 1)
+    loop.do_lease(store, lease, only(Squares()), lambda: False)
+    assert store.jobs.figures().shards_open == 1 + 3
+
+
+def test_a_job_whose_sources_no_worker_has_ends(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(others, "LEFT_SECONDS", 0.05)
+    monkeypatch.setattr(others, "FORSAKEN_SECONDS", 0.3)
+    store.jobs.submit("older", "squares", '{"numbers": 3}', "somebody", MANY)
+    until = time.monotonic() + 10
+
+    def over() -> bool:
+        ended = store.jobs.job("older")
+        return (ended is not None and ended.state.over) or time.monotonic() > until
+
+    began = time.monotonic()
+    loop.run(store, "worker", only(Keyed()), over)
+    ended = store.jobs.job("older")
+    assert ended is not None
+    assert (ended.state, ended.error) == (State.FAILED, others.FORSAKEN)
+    assert time.monotonic() - began > 0.3

@@ -15,7 +15,7 @@ from puzzles.errors import LimitError, PuzzleFileError
 from service import puzzle_shelf
 from service.desk import Desk
 from service.limits import Limits
-from service.questions import AtlasQuestion, FindQuestion, PartsQuestion
+from service.questions import AtlasQuestion, FindQuestion, PartsQuestion, Question
 from service.stores.base import JobLimits, State, Store
 from service.stores.sqlite import SqliteStore
 from service.works import compiling
@@ -206,6 +206,28 @@ def test_an_atlas_of_a_blocked_puzzle_stops_at_once(store: Store) -> None:
     report = json.loads(desk.answer(question, content, end.outcome))
     assert report["stopped_by"] == "person"
     assert report["types"][0]["impossible"] < report["types"][0]["cycles"]
+
+
+@pytest.mark.parametrize(
+    "question",
+    [
+        FindQuestion(puzzle="2x2x2", cycle=["UFR", "UBL", "DFL"]),
+        AtlasQuestion(puzzle="2x2x2", type="corner"),
+        FindQuestion(puzzle="3x3x3-bandaged", cycle=["UR", "DL", "FL"]),
+        AtlasQuestion(puzzle="3x3x3-bandaged", type="corner"),
+        PartsQuestion(puzzle="2x2x2"),
+    ],
+)
+def test_a_work_knows_what_its_jobs_are_called(
+    question: Question, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """So that it sees one that was asked of other sources."""
+    asked = Desk(store).ask(question)
+    work, spec = work_for(asked.kind), json.loads(asked.spec)
+    assert work.key(store, spec, lambda news: True) == asked.key
+    monkeypatch.setattr("service.stored.version", lambda: "another")
+    monkeypatch.setattr("service.works.parts.parts_version", lambda: "another")
+    assert work.key(store, spec, lambda news: True) != asked.key
 
 
 # --- Posted files -------------------------------------------------------------------------------
