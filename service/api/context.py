@@ -25,6 +25,7 @@ from service.api.caching import Kept, Once
 from service.api.following import Following
 from service.api.measuring import Measuring
 from service.api.problems import ProblemError
+from service.api.room import Room
 from service.api.together import Together
 from service.limits import Limits
 from service.metrics import Metrics
@@ -69,6 +70,7 @@ class Service:
         self.proxies = askers.networks(self.settings.proxies)
         self.following = Following(self.job)
         self.measuring = Measuring(self.metrics)
+        self.room = Room(self.store, self.limits.stored)
         self.together = Together(self.job, self.limits.searches_each)
         self._threads = CapacityLimiter(STORE_THREADS)
         self._secret: bytes | None = None

@@ -23,8 +23,9 @@ from service.api.models import (
 )
 from service.api.problems import ProblemError
 from service.api.results import cycle_of
+from service.api.room import SEARCH
 from service.api.searches import ACCEPTED, Club, Prefer, posted, waited
-from service.api.searching import SEARCH, Searches, compiling
+from service.api.searching import Searches, compiling
 from service.api.waiting import applied, preferred
 from service.counting import count
 from service.questions import EffectQuestion, PartsQuestion, ReadingQuestion

@@ -12,17 +12,14 @@ from typing import Any
 from service.api.context import Service, progress_of
 from service.api.problems import ProblemError
 from service.api.results import message_of
+from service.api.room import SEARCH
 from service.clubs import ASKS
 from service.questions import FindQuestion, PartsQuestion, Question
 from service.reading import QUESTIONS, Reply, kind_of
 from service.stores.base import Job, State
 
-#: The kind of things under which searches are kept: what was asked, and the key of the job.
-SEARCH = "search"
 #: The word for the kind of search that compiles a posted puzzle.
 COMPILE = "compile"
-#: How many searches more than are allowed are looked through for some that can go.
-SWEPT = 200
 #: How long it is watched how a stopped search ends, in seconds.
 STOP_WATCHED = 30.0
 
@@ -98,12 +95,15 @@ class Searches:
         final = bool(asked.head["final"])
         record = Record(question.digest, kind, said, "" if final else asked.head["key"])
         if final:
-            await self._keep(record)
+            if await self._has_room(record):
+                await self._keep(record)
             return await self.seen(record)
         job = await self._service.job(record.key)
         if job is None or job.state is not State.DONE:
             job = await self.submit(record, asked.head["kind"], asked.head["spec"], asker)
-        await self._keep(record)
+            await self._keep(record)
+        elif await self._has_room(record):
+            await self._keep(record)
         job, waited = await self._awaited(job, wait)
         return replace(await self.seen(record, job), waited=waited)
 
@@ -121,7 +121,11 @@ class Searches:
     async def submit(self, record: Record, kind: str, spec: str, asker: Asker) -> Job:
         """Return the job of a search, which the asker wants from now on."""
         own = self._service
-        await self._make_room(record)
+        if not await self._has_room(record):
+            text = (
+                f"{own.limits.stored:,} searches are kept, none of which is over; try again later"
+            )
+            raise ProblemError(429, text, retry_after=60)
         who = await asker()
         if who.startswith(ASKS):
             await own.together.add(own.address, record.key)
@@ -237,10 +241,7 @@ class Searches:
     async def _keep(self, record: Record) -> None:
         """Keep a search; after a change of the sources its job is another one."""
         own, things = self._service, self._service.store.things
-        kept = own.kept.get(("record", record.id))
         data = record.data()
-        if kept is not None and kept.body == data:
-            return
         if not await own.call(things.put, SEARCH, record.id, data):
             there = await own.call(things.get, SEARCH, record.id)
             if there != data:
@@ -248,31 +249,9 @@ class Searches:
                 await own.call(things.put, SEARCH, record.id, data)
         own.kept.put(("record", record.id), Reply({}, data))
 
-    async def _make_room(self, record: Record) -> None:
-        """Let searches that are over go where too many are kept; raises ProblemError."""
-        own, limit = self._service, self._service.limits.stored
-        if await own.call(own.store.things.count, SEARCH) < limit:
-            return
-        if await own.call(own.store.things.get, SEARCH, record.id) is not None:
-            return
-        if not await own.call(self._swept, limit):
-            text = f"{limit:,} searches are kept, none of which is over; try again later"
-            raise ProblemError(429, text, retry_after=60)
-
-    def _swept(self, limit: int) -> bool:
-        """Remove the oldest searches that are over; return whether there were any."""
-        things, jobs = self._service.store.things, self._service.store.jobs
-        names = things.names(SEARCH, limit + SWEPT)
-        removed = 0
-        for name in names[: -SWEPT - 1 : -1]:
-            if removed > limit // 10:
-                break
-            data = things.get(SEARCH, name)
-            job = jobs.job(Record.of(name, data).key) if data is not None else None
-            if job is None or job.state.over:
-                things.remove(SEARCH, name)
-                removed += 1
-        return removed > 0
+    async def _has_room(self, record: Record) -> bool:
+        """Return whether a search may be kept, for which others that are over may have gone."""
+        return await self._service.call(self._service.room.made, record.id)
 
     def _usual(self, question: Question) -> Question:
         """Return a question whose usual values, where nothing else was said, are within limits."""

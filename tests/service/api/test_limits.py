@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import fields, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ import httpx
 import pytest
 
 from puzzles.errors import RequestError
+from service.api import room
 from service.limits import Limits, limits, rows, table
 from service.puzzle_shelf import address, keep
 from service.readers import BusyError, TooLongError
@@ -181,13 +183,40 @@ def test_computing_of_one_asker(tmp_path: Path) -> None:
         assert served.post().status_code == 200, "what is known costs nothing"
 
 
-def test_stored_searches(tmp_path: Path) -> None:
+def test_stored_searches(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(room, "AGAIN", 0.0)
     with bounded(tmp_path, stored=1) as served:
         assert served.post().status_code == 202
         question = {**QUESTION, "cycle": ["UFR", "UBL", "DFL"]}
         refused(served.post(question), 429)
         served.finish()
         assert served.post(question).status_code == 202
+
+
+def test_no_more_searches_are_stored_whether_they_need_jobs_or_not(tmp_path: Path) -> None:
+    with bounded(tmp_path, stored=3) as served:
+        stored = partial(served.store.things.count, "search")
+        assert served.post().status_code == 202
+        served.finish()
+        for most in range(1, 6):
+            answer = served.post({**QUESTION, "most": most})
+            assert answer.json()["state"] == "done"
+            assert served.client.get(answer.json()["href"]).status_code == 200
+            assert stored() <= 3
+        for setup in range(5):
+            answer = served.post({**QUESTION, "layers": ["U"], "setup": setup})
+            assert answer.json()["reason"]
+            assert stored() <= 3
+
+
+def test_only_searches_that_are_over_make_room(tmp_path: Path) -> None:
+    with bounded(tmp_path, stored=3) as served:
+        hrefs = [served.post({**QUESTION, "most": most}).json()["href"] for most in (1, 2, 3)]
+        # They all have one job, which goes on: there is no room, and an answer needs none.
+        answer = served.post({**QUESTION, "layers": ["U"]})
+        assert answer.json()["reason"]
+        assert served.store.things.count("search") == 3
+        assert [served.client.get(href).status_code for href in hrefs] == [200] * 3
 
 
 def test_the_usual_number_of_answers_gives_way(tmp_path: Path) -> None:
