@@ -89,7 +89,7 @@ def addresses(site: Served, found: str) -> dict[str, str]:
     return {
         "catalogue": "/",
         "puzzle": "/puzzles/2x2x2",
-        "read": "/puzzles/3x3x3/read?sequence=L+[[U:+[L2:+U']],+F2]+L'",
+        "read": "/puzzles/2x2x2/read?sequence=R+[U,+F'+R+F]+R'",
         "nonsense": "/puzzles/3x3x3/read?sequence=R+Q",
         "result": found,
         "clubs": "/clubs",
