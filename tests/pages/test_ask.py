@@ -216,6 +216,7 @@ def test_lost_in_the_middle(chrome: Any, warm: Served) -> None:
         answer.get_by_role("button", name="Step through it").click()
         lost = answer.locator(".lost")
         lost.locator("summary").click()
+        lost.locator("select").wait_for()
         for at in (3, len(word) - 2):
             effect = puzzle.effect(word[:at]).tolist()
             for _ in range(10):

@@ -1,6 +1,7 @@
 /** The bench: layers are turned by buttons, keys and typing; what is disturbed and offered is shown. */
 
 import { keepings } from "./keeping.js";
+import { turnables } from "./layers.js";
 import {
   addressed,
   button,
@@ -11,9 +12,9 @@ import {
   markCycles,
   part,
   sentence,
-  snapshot,
   told,
 } from "./live.js";
+import { GIVES, alone, came, next, out } from "./showing.js";
 import {
   cycles,
   disturbed,
@@ -29,22 +30,11 @@ import {
 /** @typedef {import("./drawing.js").Drawing} Drawing */
 /** @typedef {import("./live.js").Kind} Kind */
 /** @typedef {import("./live.js").Place} Place */
-/** @typedef {import("./state.js").Insert} Insert */
 
 /** Milliseconds of a quarter turn while everything is undone, in which nothing is to be learnt. */
 const UNDOING = 220;
-/** The side of a small picture, in CSS pixels. */
-const SMALL = 132;
-/** @type {Record<Insert["gives"] | "blocked", string>} */
-const GIVES = {
-  "three-cycle": "a three-cycle",
-  "pair of twists": "a pair of twists",
-  nothing: "nothing at all",
-  other: "more than a three-cycle",
-  blocked: "a turn that is blocked",
-};
 
-class Bench {
+export class Bench {
   /** The turns of A, and the turn that is slipped in, if one is. @type {number[]} */
   a = [];
   /** @type {number | null} */
@@ -52,7 +42,7 @@ class Bench {
   /** Whether everything is undone after that. */
   undone = false;
   /** Counts what is done, so that what was begun before it comes to nothing. */
-  #doing = 0;
+  doing = 0;
 
   /**
    * @param {HTMLElement} root
@@ -71,7 +61,7 @@ class Bench {
     this.anew = button("Start anew", () => this.start([]), { class: "plain" });
     part("steps").append(this.undo, this.anew);
     part("steps").hidden = false;
-    this.#layers();
+    turnables(part("layers"), this.tables, (turn) => this.turn(turn), () => this.back());
     part("typed").addEventListener("submit", (event) => {
       event.preventDefault();
       void this.read(this.input.value);
@@ -93,46 +83,13 @@ class Bench {
 
   // --- what can be done -------------------------------------------------------------------------
 
-  /** Buttons for the turns, a row for each layer. */
-  #layers() {
-    const { tables } = this;
-    const rows = tables.layerNames.map((name, layer) => {
-      const turns = tables.turnNames.map((_, turn) => turn).filter((t) => tables.turnLayer[t] === layer);
-      return element(
-        "div",
-        { role: "group", "aria-label": `layer ${name}`, class: "layer" },
-        ...turns.map((turn) => button(tables.turnNames[turn], () => this.turn(turn))),
-      );
-    });
-    const keys = letters(tables.layerNames);
-    const help = keys.size
-      ? "With the focus in here the letter of a layer turns it, with Shift the other way; Backspace undoes."
-      : "With the focus in here Backspace undoes.";
-    const own = part("layers");
-    own.setAttribute("role", "group");
-    own.setAttribute("aria-label", "Turns");
-    own.append(...rows, element("p", { class: "soft" }, help));
-    own.hidden = false;
-    own.addEventListener("keydown", (event) => {
-      if (event.ctrlKey || event.metaKey || event.altKey) return;
-      if (event.key === "Backspace") void this.back();
-      const meant = keys.get(event.key);
-      if (meant) {
-        const [layer, amount] = meant;
-        const turn = turnOf(tables, layer, amount);
-        if (turn !== null) void this.turn(turn);
-      }
-      if (meant || event.key === "Backspace") event.preventDefault();
-    });
-  }
-
   /**
    * Begin with these turns done.
    * @param {number[]} turns
    * @param {number | null} [slipped] what is slipped in, with everything undone
    */
   start(turns, slipped = null) {
-    this.#doing++;
+    this.doing++;
     const blocked = firstBlocked(this.tables, slipped === null ? turns : this.#whole(turns, slipped));
     if (blocked) {
       this.#blocked(blocked.turn);
@@ -165,7 +122,7 @@ class Bench {
   async turn(turn) {
     const { tables } = this;
     if (this.undone) {
-      this.#doing++;
+      this.doing++;
       this.a = [];
       this.undone = false;
       this.drawing.set([]);
@@ -180,12 +137,12 @@ class Bench {
       return;
     }
     this.a = [...this.a, turn];
-    const now = ++this.#doing;
-    this.#unmark();
+    const now = ++this.doing;
+    this.unmark();
     this.show(false);
     this.announce(tables.turnNames[turn]);
     await this.drawing.turn(turn);
-    if (now === this.#doing) this.#mark();
+    if (now === this.doing) this.mark();
   }
 
   /** Take the last turn back. */
@@ -201,12 +158,12 @@ class Bench {
       return;
     }
     this.a = this.a.slice(0, -1);
-    const now = ++this.#doing;
-    this.#unmark();
+    const now = ++this.doing;
+    this.unmark();
     this.show(false);
     this.announce(`${tables.turnNames[last]} undone`);
     await this.drawing.turn(tables.inverses[last], { time: UNDOING });
-    if (now === this.#doing) this.#mark();
+    if (now === this.doing) this.mark();
   }
 
   /** Slip a turn in. @param {number} turn */
@@ -215,29 +172,31 @@ class Bench {
     if (this.undone || this.slipped !== null) this.drawing.set(this.a);
     this.slipped = turn;
     this.undone = false;
-    const now = ++this.#doing;
-    this.#unmark();
+    const now = ++this.doing;
+    this.unmark();
     this.show(false);
     this.say(`${tables.turnNames[turn]} is slipped in. Now undo A, then turn ${tables.turnNames[turn]} back.`);
     this.shown.querySelector("button")?.focus();
     await this.drawing.turn(turn);
-    if (now === this.#doing) this.#mark();
+    if (now === this.doing) this.mark();
   }
 
   /** Undo A and then the turn that was slipped in, and show what came of it. */
   async finish() {
     const { tables, drawing, slipped } = this;
     if (slipped === null) return;
+    // Whoever is quick does not wait for the turn that is on its way.
+    drawing.set(this.word);
     this.undone = true;
-    const now = ++this.#doing;
-    this.#unmark();
+    const now = ++this.doing;
+    this.unmark();
     this.show(false);
     for (const turn of [...inverse(tables, this.a), tables.inverses[slipped]]) {
-      if (now !== this.#doing) return;
+      if (now !== this.doing) return;
       await drawing.turn(turn, { time: UNDOING });
     }
-    if (now !== this.#doing) return;
-    this.#mark();
+    if (now !== this.doing) return;
+    this.mark();
     const gave = this.gives(slipped);
     this.say(`${this.notation}: ${GIVES[gave.gives]}. ${gave.cycles.map((c) => cycleText(tables, c)).join("; ")}`);
   }
@@ -290,13 +249,13 @@ class Bench {
     this.say(`${this.tables.turnNames[turn]} is blocked here.`);
   }
 
-  #unmark() {
+  unmark() {
     this.drawing.mark({});
     this.drawing.arrows([]);
   }
 
   /** Mark what the drawing shows. */
-  #mark() {
+  mark() {
     const { drawing, tables } = this;
     if (this.undone) {
       markCycles(drawing, cycles(tables, drawing.effect));
@@ -329,233 +288,26 @@ class Bench {
       insert: slipped !== null && this.undone ? tables.turnNames[slipped] : "",
     });
     const effect = effectOf(tables, a);
-    const parts = [this.#out(effect), a.length ? this.#singles(effect) : null];
-    if (slipped !== null) parts.unshift(this.undone ? this.#came(slipped) : this.#next(slipped));
+    const parts = [out(this, effect), a.length ? alone(this, effect) : null];
+    if (slipped !== null) parts.unshift(this.undone ? came(this, slipped) : next(this, slipped));
     this.shown.replaceChildren(...parts.filter((one) => one !== null));
     this.keeping.offer(this.undone && slipped !== null);
-    if (mark) this.#mark();
-  }
-
-  /** What A disturbs, type by type. @param {import("./state.js").Effect} effect */
-  #out(effect) {
-    const { tables } = this;
-    const out = [...disturbed(tables, effect)];
-    const rows = tables.typeNames
-      .map((name, type) => ({ name, own: out.filter(([slot]) => tables.typeOf[slot] === type) }))
-      .filter(({ own }) => own.length)
-      .map(({ name, own }) => {
-        const names = own.map(([slot, kind]) =>
-          element("span", { class: "turn" }, tables.slotNames[slot], kind === "twisted" ? " twisted" : null),
-        );
-        const twisted = own.filter(([, kind]) => kind === "twisted").length;
-        const count = twisted ? `${own.length}, ${twisted} of them twisted where they sit` : `${own.length}`;
-        return element(
-          "div",
-          {},
-          element("dt", {}, name),
-          element("dd", {}, `${count}: `, ...names.flatMap((one) => [one, " "])),
-        );
-      });
-    return element(
-      "section",
-      { "aria-labelledby": "out" },
-      element("h2", { id: "out" }, this.slipped === null ? "Disturbed" : "Disturbed by A"),
-      rows.length
-        ? element("dl", { class: "facts" }, ...rows)
-        : element("p", { class: "soft" }, "Nothing. Turn a layer, then another, and undo the two in the same order."),
-    );
-  }
-
-  /** The layers that hold one disturbed piece. @param {import("./state.js").Effect} effect */
-  #singles(effect) {
-    const { tables, drawing } = this;
-    const found = singles(tables, effect).map(({ layer, slot, kind }) => {
-      const turns = tables.turnNames.map((_, t) => t).filter((t) => tables.turnLayer[t] === layer);
-      const rows = turns.map((turn) => {
-        const own = this.gives(turn);
-        const what = own.cycles.map((cycle) => cycleText(tables, cycle)).join("; ");
-        const pressed = this.slipped === turn ? "true" : "false";
-        return element(
-          "li",
-          {},
-          button(tables.turnNames[turn], () => this.slip(turn), {
-            class: "insert",
-            "aria-pressed": pressed,
-            "aria-label": `slip in ${tables.turnNames[turn]}`,
-          }),
-          element("span", {}, `${GIVES[own.gives]}${what ? ": " : ""}`, element("span", { class: "words" }, what)),
-        );
-      });
-      const own = element(
-        "div",
-        { class: "single" },
-        element(
-          "h3",
-          {},
-          tables.layerNames[layer],
-          element(
-            "span",
-            { class: "soft" },
-            ` holds ${tables.slotNames[slot]} alone, ${kind === "twisted" ? "twisted where it sits" : "displaced"}`,
-          ),
-        ),
-        element("ul", { class: "inserts" }, ...rows),
-      );
-      // Pointing at a layer shows which piece is meant.
-      const show = () => {
-        if (this.slipped === null) drawing.mark(new Map([[`s${slot}`, kind]]), { fade: true });
-      };
-      const leave = () => {
-        if (this.slipped === null) this.#mark();
-      };
-      own.addEventListener("pointerenter", show);
-      own.addEventListener("pointerleave", leave);
-      own.addEventListener("focusin", show);
-      own.addEventListener("focusout", leave);
-      return own;
-    });
-    const none = disturbed(tables, effect).size
-      ? "None: every layer holds no disturbed piece, or several."
-      : "None: nothing is disturbed.";
-    return element(
-      "section",
-      { "aria-labelledby": "single" },
-      element("h2", { id: "single" }, "Layers with one disturbed piece"),
-      ...(found.length ? found : [element("p", { class: "soft" }, none)]),
-    );
-  }
-
-  /** What is to be done next. @param {number} slipped */
-  #next(slipped) {
-    const { tables } = this;
-    const name = tables.turnNames[slipped];
-    return element(
-      "section",
-      { class: "done", "aria-labelledby": "next" },
-      element("h2", { id: "next" }, `A, then ${name}`),
-      element("p", {}, "Now A is undone, and then ", name, " is turned back."),
-      button("Now undo", () => this.finish()),
-    );
-  }
-
-  /** What came of it. @param {number} slipped */
-  #came(slipped) {
-    const { tables, root } = this;
-    const own = this.gives(slipped);
-    const what = own.cycles.map((cycle) => cycleText(tables, cycle)).join("; ");
-    const line = element("p", { class: "sequence" });
-    const query = new URLSearchParams({ turns: write(tables, this.a), insert: tables.turnNames[slipped] });
-    const now = this.#doing;
-    // Cancelling is the server's; nothing waits for it.
-    told(`${root.dataset.report}?${query}`, () => undefined).then(
-      (report) => {
-        if (now !== this.#doing || !report.completed) return;
-        const { sequence, turns } = report.completed;
-        line.append(
-          element("span", { class: "words" }, sequence),
-          element("span", { class: "soft" }, ` ${counted(turns, "turn")}`),
-        );
-      },
-      (error) => this.say(sentence(error.message)),
-    );
-    const read = `${root.dataset.read}?${new URLSearchParams({ sequence: this.notation })}`;
-    return element(
-      "section",
-      { class: "done", "aria-labelledby": "came" },
-      element("h2", { id: "came" }, this.notation),
-      element("p", {}, `This gives ${GIVES[own.gives]}${what ? ": " : "."}`, element("span", { class: "words" }, what)),
-      line,
-      this.#beside(slipped),
-      own.gives === "three-cycle"
-        ? element("p", {}, "Three times over it is nothing. The other turns of the layer give others.")
-        : null,
-      element(
-        "p",
-        { class: "row" },
-        button("Show it again", () => this.again(), { class: "plain" }),
-        element("a", { href: read }, "Read it"),
-      ),
-    );
-  }
-
-  /**
-   * What each turn of the layer gives, as small pictures side by side.
-   * @param {number} slipped
-   */
-  #beside(slipped) {
-    const { tables, drawing } = this;
-    const now = drawing.effect.slice();
-    const turns = tables.turnNames
-      .map((_, turn) => turn)
-      .filter((turn) => tables.turnLayer[turn] === tables.turnLayer[slipped]);
-    const { label } = drawing.shown;
-    drawing.label(false);
-    const figures = turns.map((turn) => {
-      const { gives, cycles: found } = this.gives(turn);
-      drawing.set([]);
-      markCycles(drawing, found);
-      const text = gives === "three-cycle" ? cycleText(tables, found[0]) : GIVES[gives];
-      return element(
-        "figure",
-        turn === slipped ? { class: "this" } : {},
-        snapshot(drawing, SMALL),
-        element("figcaption", {}, element("strong", {}, tables.turnNames[turn]), " ", text),
-      );
-    });
-    drawing.label(label);
-    drawing.set(now);
-    this.#unmark();
-    return element("div", { class: "others", role: "group", "aria-label": "What each turn of the layer gives" }, ...figures);
+    if (mark) this.mark();
   }
 
   /** Do the whole once more, from solved. */
   async again() {
     const { drawing, slipped } = this;
     if (slipped === null) return;
-    const now = ++this.#doing;
+    const now = ++this.doing;
     drawing.set([]);
-    this.#unmark();
+    this.unmark();
     for (const turn of this.#whole(this.a, slipped)) {
-      if (now !== this.#doing) return;
+      if (now !== this.doing) return;
       await drawing.turn(turn);
     }
-    if (now === this.#doing) this.#mark();
+    if (now === this.doing) this.mark();
   }
-}
-
-/**
- * Which key turns which layer, and how far: its letter, with Shift back. Where two layers differ by
- * the size of their letter alone, each has its own and none goes back.
- * @param {readonly string[]} names
- * @returns {Map<string, [number, 1 | -1]>}
- */
-function letters(names) {
-  /** @type {Map<string, [number, 1 | -1]>} */
-  const keys = new Map();
-  names.forEach((name, layer) => {
-    if ([...name].length !== 1 || name.toLowerCase() === name.toUpperCase()) return;
-    const other = name === name.toUpperCase() ? name.toLowerCase() : name.toUpperCase();
-    if (names.includes(other)) {
-      keys.set(name, [layer, 1]);
-    } else {
-      keys.set(name.toLowerCase(), [layer, 1]);
-      keys.set(name.toUpperCase(), [layer, -1]);
-    }
-  });
-  return keys;
-}
-
-/**
- * The turn of a layer by the least amount one way or the other; null where it has none.
- * @param {import("./state.js").Tables} tables
- * @param {number} layer
- * @param {1 | -1} way
- */
-function turnOf(tables, layer, way) {
-  const own = tables.turnNames.map((_, turn) => turn).filter((t) => tables.turnLayer[t] === layer);
-  if (!own.length) return null;
-  own.sort((one, other) => tables.amounts[one] - tables.amounts[other]);
-  return way === 1 ? own[0] : tables.inverses[own[0]];
 }
 
 async function begin() {
