@@ -118,6 +118,7 @@ def test_the_commands_of_the_service_run(service: Service, tmp_path: Path) -> No
     address = str(service.client.base_url).rstrip("/")
     store = str(tmp_path / "store.sqlite")
     known = {"PATH": os.environ["PATH"], "TREFOIL_STORE": store, "TREFOIL_CACHE": ""}
+    (tmp_path / "my-puzzle.toml").write_text(blocks("toml")[0])
     said: dict[str, str] = {}
     for line in others:
         if line.startswith("trefoil restore"):
@@ -151,6 +152,12 @@ def test_the_commands_of_the_service_run(service: Service, tmp_path: Path) -> No
     assert json.loads(outputs[2]) == search
     assert f'"id": "{search["id"]}"' in outputs[3]
     assert search["answer"]["answers"][0]["turns"] == 12
+    effect = json.loads(next(text for line, text in said.items() if "/effects" in line))
+    # Two pairs of edges change places (common practice).
+    assert (effect["order"], effect["pieces_moved"]) == (2, 4)
+    assert (tmp_path / "cycle.svg").read_text().startswith("<svg")
+    posted = next(text for line, text in said.items() if "@my-puzzle.json" in line)
+    assert set(json.loads(posted)) >= {"name", "description"}
     note = next(text for line, text in said.items() if "kind=note" in line)
     assert [item["text"] for item in json.loads(note)["items"]] == ["Edges first."]
 
