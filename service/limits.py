@@ -109,7 +109,11 @@ class Limits:
         "SEARCHES_OPEN", 2_000, "searches", "searches of all askers that are not over", 429
     )
     computing_each: int = _limit(
-        "COMPUTING_EACH", 7_200, "s", "the computing that one asker may have within an hour", 429
+        "COMPUTING_EACH",
+        7_200,
+        "s",
+        "the computing of one asker within an hour; beyond it no new search begins, others go on",
+        429,
     )
     stored: int = _limit(
         "SEARCHES_STORED",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Sequence
+from dataclasses import replace as replace_fields
 from typing import Annotated, Any, Literal
 from urllib.parse import quote, urlencode
 
@@ -157,7 +158,7 @@ async def found(own: Here, request: Request, response: Response, named: ClubName
     return Founded(name=named.name, links=[_link(role, key) for role, key in keys.items()])
 
 
-@router.get("/{key}", operation_id="getShelf", responses=_problems(404, 503))
+@router.get("/{key}", operation_id="getShelf", response_model=Shelf, responses=_problems(404, 503))
 async def read(
     own: Here,
     key: Key,
@@ -165,18 +166,27 @@ async def read(
     kind: Annotated[Literal["result", "puzzle", "note"] | None, Query()] = None,
     puzzle: Filter = None,
     type: Filter = None,
-) -> Shelf:
+) -> Response:
     """Return the shelf, or what on it is of a kind, about a puzzle or about a type of piece."""
-    items = await own.call(clubs.shelf, own.store, entered.club, kind, puzzle, type)
-    return _shelf(key, entered, entered.club.name, items)
+    return await own.call(_sent, own, key, entered, kind, puzzle, type)
 
 
-@router.patch("/{key}", operation_id="renameClub", responses=_problems(403, 404, 503))
-async def rename(own: Here, key: Key, entered: Keeps, named: ClubName) -> Shelf:
+@router.patch(
+    "/{key}",
+    operation_id="renameClub",
+    response_model=Shelf,
+    responses=_problems(403, 404, 503),
+)
+async def rename(own: Here, key: Key, entered: Keeps, named: ClubName) -> Response:
     """Give the club another name."""
     await own.call(own.store.clubs.rename, entered.club.number, named.name)
-    items = await own.call(own.store.clubs.items, entered.club.number)
-    return _shelf(key, entered, named.name, items)
+    renamed = replace_fields(entered, club=replace_fields(entered.club, name=named.name))
+    return await own.call(_sent, own, key, renamed)
+
+
+async def shelf(own: Service, key: str, entered: Entered) -> Shelf:
+    """Return the whole shelf; it is put together in a thread, so that nobody else waits for it."""
+    return await own.call(_shelf, own, key, entered)
 
 
 @router.delete(
@@ -286,9 +296,17 @@ async def _there(work: Awaitable[Any]) -> Any:
         raise ProblemError(404, str(error)) from None
 
 
-def _shelf(key: str, entered: Entered, name: str, items: Sequence[Item]) -> Shelf:
+def _sent(own: Service, key: str, entered: Entered, *wanted: str | None) -> Response:
+    """Return a shelf as it is sent, with all of up to a thousand things in it as JSON."""
+    body = _shelf(own, key, entered, *wanted).model_dump_json()
+    return Response(body, media_type="application/json")
+
+
+def _shelf(own: Service, key: str, entered: Entered, *wanted: str | None) -> Shelf:
+    """Return the shelf, or what on it is of a kind, about a puzzle or about a type of piece."""
+    items = clubs.shelf(own.store, entered.club, *wanted)
     return Shelf(
-        name=name,
+        name=entered.club.name,
         role=entered.role.value,
         created=entered.club.created,
         links=[role.value for role in entered.club.roles],

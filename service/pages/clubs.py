@@ -96,7 +96,7 @@ async def _shelf(
     status: int = 200,
 ) -> Response:
     wanted = {name: (filters.get(name) or "").strip() or None for name in ("puzzle", "type")}
-    told = await api.read(own, key, entered)
+    told = await api.shelf(own, key, entered)
     shown = told.items
     for name, text in wanted.items():
         shown = [item for item in shown if text is None or getattr(item, name) == text]
