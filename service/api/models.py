@@ -27,6 +27,8 @@ class Index(BaseModel):
     drawing: Href
     effects: Href
     readings: Href
+    bench: Href
+    pairs: Href
     searches: Href
     atlases: Href
     search: Href

@@ -62,6 +62,8 @@ INDEX = {
     "drawing": "/api/puzzles/{puzzle}/drawing",
     "effects": "/api/puzzles/{puzzle}/effects",
     "readings": "/api/puzzles/{puzzle}/readings",
+    "bench": "/api/puzzles/{puzzle}/bench{?turns,insert}",
+    "pairs": "/api/puzzles/{puzzle}/bench/pairs",
     "searches": "/api/searches",
     "atlases": "/api/atlases",
     "search": "/api/searches/{search}",
