@@ -169,15 +169,8 @@ class ServiceSettings:
         }
 
 
-#: Variables that are read elsewhere: by the command line, and by processes that were begun here.
-_OTHERS = (
-    "TREFOIL_CACHE",
-    "TREFOIL_THREADS",
-    "TREFOIL_DEBUG",
-    "TREFOIL_SERVER",
-    "TREFOIL_READER_MEMORY",
-    "TREFOIL_READER_SECONDS",
-)
+#: Variables that the command line reads. What a service tells its readers is no setting.
+_OTHERS = ("TREFOIL_CACHE", "TREFOIL_THREADS", "TREFOIL_DEBUG", "TREFOIL_SERVER")
 
 
 def service_settings(
