@@ -223,7 +223,7 @@ def _question(message: Message) -> Question:
 def _content(store: Store, digest: str) -> bytes:
     content = store.things.get("result", digest)
     if content is None:
-        raise NotThereError("there is no result with this digest; asking again makes a new one")
+        raise NotThereError("there is no result with this digest")
     return content
 
 

@@ -70,7 +70,8 @@ async def rendered(own: Service, digest: str, view: View) -> Reply:
         most = view.most
     cycle = cycle_of(view.cycle)
     message = message_of(digest, cycle, most, view.left_handed, view.weights)
-    return await own.rendered(message, "query")
+    # By weights there are answers without end: those would drive out all others.
+    return await own.rendered(message, "query", store=view.weights is None)
 
 
 def message_of(

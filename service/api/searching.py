@@ -205,9 +205,11 @@ class Searches:
                 return None
             digest = outcome["result"]
             message = {"do": "answer", **said, "outcome": {"result": digest}}
-            reply = await own.rendered(message)
             asked = record.question
-            if record.kind == "find" and not asked.get("weights"):
+            # By weights there are answers without end: those would drive out all others.
+            usual = not asked.get("weights")
+            reply = await own.rendered(message, store=usual)
+            if record.kind == "find" and usual:
                 # The link to the result gives the same, also while the store is away.
                 shown = {name: asked[name] for name in ("most", "left_handed") if name in asked}
                 own.keep(message_of(digest, asked["cycle"], **shown), reply.body)

@@ -44,6 +44,18 @@ def test_a_result_is_shown_as_it_is_asked_for(served: Served) -> None:
     assert problem["errors"][0]["parameter"] == "weights"
 
 
+def test_what_is_ranked_by_other_weights_is_not_stored(served: Served) -> None:
+    href = done(served).partition("?")[0]
+    assert served.client.get(href).status_code == 200
+    stored = served.store.things.count("answer")
+    for turns in range(3):
+        view = {"cycle": "UFR,UBL,DFR", "weights": f"turns={turns}"}
+        shown = served.client.get(href, params=view)
+        asked = served.post({**QUESTION, "weights": {"turns": turns}})
+        assert shown.json()["answers"] == asked.json()["answer"]["answers"]
+    assert served.store.things.count("answer") == stored > 0
+
+
 def test_the_link_keeps_what_was_asked(served: Served) -> None:
     question = {**QUESTION, "most": 2, "left_handed": True, "weights": {"turns": 3.0, "hands": 0}}
     search = served.post(question).json()
