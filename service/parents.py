@@ -7,7 +7,7 @@ import threading
 import time
 
 #: How often it is looked whether the parent is there, in seconds.
-LOOK_SECONDS = 0.2
+LOOK_SECONDS = 0.1
 
 
 def leave_with(parent: int, grace: float = 0.0) -> None:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 #: What a worker prints on a line of its own when it is ready.
 READY = "ready"
 #: How long a worker whose parent is gone may take to give back what it has, in seconds.
-PARENT_GRACE = 0.5
+PARENT_GRACE = 0.3
 #: Variables that say how many threads libraries begin; a worker computes in one.
 _THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 
