@@ -276,6 +276,7 @@ class Asking {
     this.#events?.close();
     const events = new EventSource(`${search}/events`);
     this.#events = events;
+    let heard = "";
     const end = () => {
       events.close();
       void this.#refresh(asked);
@@ -290,7 +291,13 @@ class Asking {
         end();
         return;
       }
-      this.say(progress(told));
+      // Every step is shown; said is only what changes for whoever listens.
+      const found = told.answer?.answers.length ?? 0;
+      const step = part("answers").querySelector("#awaited span");
+      if (step) step.textContent = progress(told);
+      const news = `${found} ${told.state}`;
+      if (news !== heard) this.say(progress(told));
+      heard = news;
       const others = (told.answer?.answers ?? []).map((one) => one.sequence).join("|");
       if (others && others !== this.#shown) end();
     });
