@@ -37,7 +37,8 @@ class _Question(BaseModel):
         default=None, description="allow at most so many turns of setup"
     )
     seconds: Annotated[StrictFloat | StrictInt, Field(gt=0, le=MOST_SECONDS)] | None = Field(
-        default=None, description="stop after so many seconds, rounded up to whole ones"
+        default=None,
+        description="stop after so many seconds of computing, rounded up to whole ones",
     )
 
     @property
