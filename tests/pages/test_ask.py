@@ -14,7 +14,16 @@ from puzzles.notation import parse
 from service.pages.ask import wish
 from service.reports import puzzle as in_short
 from tests.pages.test_pages import MARKUP
-from tests.pages.test_reading_pages import MOST_BYTES, PHONE, WIDE, Visit, axe, visiting
+from tests.pages.test_reading_pages import (
+    MOST_BYTES,
+    PHONE,
+    PICTURES,
+    SEEN,
+    WIDE,
+    Visit,
+    axe,
+    visiting,
+)
 from tests.service.api.harness import Served, serving
 
 CYCLE = ["UFR", "UBL", "DFR"]
@@ -337,10 +346,13 @@ def test_asking_is_for_everybody(chrome: Any, warm: Served) -> None:
         assert visit.weight() < MOST_BYTES
         page.get_by_role("button", name="Step through it").first.click()
         page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
-        for scheme, view in (("light", WIDE), ("dark", PHONE)):
+        for scheme, view in SEEN if PICTURES else (SEEN[0], SEEN[-1]):
             page.emulate_media(color_scheme=scheme)
             page.set_viewport_size(view)
             assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
+            if PICTURES:
+                path = Path(PICTURES) / f"ask-{view['width']}-{scheme}.png"
+                page.screenshot(path=str(path), full_page=True)
             assert axe(page) == []
 
 
