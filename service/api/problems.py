@@ -125,7 +125,7 @@ def phrase(status: int) -> str:
 def of_store(error: StoreError) -> ProblemError:
     """Return what an asker is told when the store is away; the log alone says where it is."""
     _log_seldom(str(error))
-    text = "what is kept here cannot be had just now; try again in a moment"
+    text = "what is kept here cannot be had just now"
     return ProblemError(503, text, retry_after=error.retry_after)
 
 

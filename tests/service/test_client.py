@@ -299,7 +299,7 @@ def test_a_store_that_is_away_for_a_while_is_waited_for(
     with serving(tmp_path, store=away) as served, Server(address_of(served)) as server:  # type: ignore[arg-type]
         search = server.ask("/api/searches", {"puzzle": "2x2x2", "cycle": ["UFR", "UBL", "DFR"]})
         away.away = True
-        with pytest.raises(ServerError, match=r"it is away; .* says to try again in 1 s"):
+        with pytest.raises(ServerError, match=r"cannot be had just now; .* says to try again in 1 s"):
             server.get(search)
         seen: list[dict[str, Any]] = []
 
@@ -312,7 +312,7 @@ def test_a_store_that_is_away_for_a_while_is_waited_for(
         assert server.followed(search, watch)["state"] == "stopped"
         away.away = True
         monkeypatch.setattr(client, "PATIENCE", 0.5)
-        with pytest.raises(ServerError, match="it is away"):
+        with pytest.raises(ServerError, match="cannot be had just now"):
             server.followed(search, lambda progress: None)
 
 

@@ -99,7 +99,7 @@ def test_what_is_known_is_answered_while_the_store_is_away(tmp_path: Path) -> No
         assert served.client.get("/api/puzzles/3x3x3").status_code == 200
         other = {**QUESTION, "cycle": ["UFR", "UBL", "DFL"]}
         for answer in (served.post(other), served.client.get("/readyz")):
-            refused(answer, 503, "try again" if answer.url.path != "/readyz" else "away")
+            refused(answer, 503, "cannot be had" if answer.url.path != "/readyz" else "away")
         assert served.post(other).headers["Retry-After"] == "7"
         away.away = False
         assert served.post(other).status_code == 202, "it recovers by itself"
