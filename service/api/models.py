@@ -239,7 +239,7 @@ class Progress(BaseModel):
     complete: int | None = Field(description="the executed turns that are proven")
     share: float | None = Field(description="how much of the step is done, 0 to 1")
     best: int | None = Field(description="executed turns of the best so far")
-    left: float | None = Field(description="seconds until the step is done, as estimated")
+    left: float | None = Field(description="about how many seconds are left, if that is known")
 
 
 class Search(BaseModel):
