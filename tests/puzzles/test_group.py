@@ -14,6 +14,7 @@ from sympy.combinatorics import Permutation, PermutationGroup
 
 from puzzles import Puzzle, chain, load
 from puzzles.chain import Chain
+from puzzles.compile import from_text
 from puzzles.file import catalogue
 from puzzles.group import contains, group
 from puzzles.layer_group import layer_group
@@ -295,7 +296,7 @@ def test_an_unverified_chain_calls_nothing_impossible_that_no_law_forbids(
 ) -> None:
     """Two pieces swapped break a law; a three-cycle does not, though nothing was found."""
     monkeypatch.setattr("puzzles.layer_group.MOST_ENTRIES", 0)
-    load.cache_clear()
+    from_text.cache_clear()
     puzzle = load("3x3x3")
     report = group(puzzle)
     assert not report.proven
@@ -305,4 +306,4 @@ def test_an_unverified_chain_calls_nothing_impossible_that_no_law_forbids(
     three[:9] = [3, 4, 5, 6, 7, 8, 0, 1, 2]
     assert not contains(puzzle, swap)
     assert contains(puzzle, three)
-    load.cache_clear()
+    from_text.cache_clear()

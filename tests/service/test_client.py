@@ -208,9 +208,10 @@ def test_the_link_leads_to_the_same_answers(service: str, said: Said) -> None:
 
 
 def test_a_search_that_the_time_ended_says_how_to_go_on(service: str, said: Said) -> None:
-    command = ["find", "5x5x5", "U.FR", "U.BL", "D.FL", "--seconds", "0.001", "--server", service]
+    command = ["find", "5x5x5", "U.FR", "U.BL", "D.FL", "--half-length", "10", "--seconds", "1"]
+    command += ["--server", service]
     status, out, err = said(*command)
-    assert "trefoil: stopped after 0.001 s; `--seconds 0.003` goes on\n" in err
+    assert "trefoil: stopped after 1 s; `--seconds 3` goes on\n" in err
     report = json.loads(said(*command, "--json")[1])
     assert (report["stopped"], report["stopped_by"]) == (True, "time")
     assert (status, bool(out)) == ((0, True) if report["answers"] else (1, False))
