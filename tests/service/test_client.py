@@ -300,7 +300,8 @@ def test_a_store_that_is_away_for_a_while_is_waited_for(
     with serving(tmp_path, store=away) as served, Server(address_of(served)) as server:  # type: ignore[arg-type]
         search = server.ask("/api/searches", {"puzzle": "2x2x2", "cycle": ["UFR", "UBL", "DFR"]})
         away.away = True
-        with pytest.raises(ServerError, match=r"cannot be had just now; .* says to try again in 1 s"):
+        said_so = r"cannot be had just now; .* says to try again in 1 s"
+        with pytest.raises(ServerError, match=said_so):
             server.get(search)
         seen: list[dict[str, Any]] = []
 
