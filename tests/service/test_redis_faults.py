@@ -166,7 +166,7 @@ def test_while_the_server_is_away_what_is_known_is_answered(grown: Callable[...,
         assert away.status_code == 503, away.text
         assert away.headers["content-type"] == "application/problem+json"
         assert int(away.headers["retry-after"]) > 0
-        assert "cannot be reached" in away.json()["detail"]
+        assert "cannot be had just now" in away.json()["detail"]
     assert time.monotonic() - began < 10.0
 
     here.server.start()
