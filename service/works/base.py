@@ -71,8 +71,8 @@ class Work(ABC):
         text.
         """
 
-    @abstractmethod
     def part(
         self, store: Store, spec: dict[str, Any], payload: bytes, spent: float, tick: Tick
     ) -> bytes:
         """Do one part and return its result, or what there is of it when a tick says to stop."""
+        raise RuntimeError("work of this kind is done within its plan and has no parts")

@@ -60,11 +60,6 @@ class InOne(Work):
         outcome = {"result": results.keep(store, content), "stopped_by": by, "note": note}
         return End(State.STOPPED if by == PERSON else State.DONE, outcome)
 
-    def part(
-        self, store: Store, spec: dict[str, Any], payload: bytes, spent: float, tick: Tick
-    ) -> bytes:
-        raise NotImplementedError("work of this kind has no parts")
-
 
 class BlockedWork(InOne):
     """Sequences for a three-cycle."""

@@ -53,11 +53,6 @@ class CompileWork(Work):
             return End(State.STOPPED)
         return End(State.DONE, {"puzzle": puzzle_shelf.keep(store, own.file)})
 
-    def part(
-        self, store: Store, spec: dict[str, Any], payload: bytes, spent: float, tick: Tick
-    ) -> bytes:
-        raise NotImplementedError("work of this kind has no parts")
-
 
 def compiles(text: str, tick: Tick) -> bool:
     """Return whether a file was compiled; false if a tick said to stop before that.
