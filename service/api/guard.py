@@ -183,6 +183,8 @@ class Guard:
             413, f"the body has more than {most:,} bytes", headers={"Connection": "close"}
         )
         if length.isdigit() and int(length[:20]) > most:
+            if not _asks_first(fields):
+                await _drained(receive)
             raise too_large
         parts: list[bytes] = []
         size = 0
@@ -194,14 +196,18 @@ class Guard:
                         raise _LeftError
                     part = message.get("body", b"")
                     size += len(part)
-                    if size > most:
-                        raise too_large
                     parts.append(part)
-                    if not message.get("more_body", False):
+                    more = message.get("more_body", False)
+                    if size > most:
+                        break
+                    if not more:
                         return b"".join(parts)
         except TimeoutError:
             text = f"the body did not arrive within {self._limits.body_seconds} s"
             raise ProblemError(408, text, headers={"Connection": "close"}) from None
+        if more:
+            await _drained(receive)
+        raise too_large
 
     def _tell(self, scope: Scope, template: str, sent: _Sent, seconds: float) -> None:
         method = "HEAD" if scope.get("trefoil.head") else scope["method"]
@@ -227,6 +233,10 @@ def _came_to(scope: Scope) -> str:
     address = address.removeprefix("::ffff:")
     return f"[{address}]" if ":" in address else address
 
+
+#: What of a body that is too large is read and dropped before the answer: bytes, seconds.
+_DRAINED_BYTES = 4_000_000
+_DRAINED_SECONDS = 2.0
 
 _METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 
@@ -267,6 +277,29 @@ class _Again:
             body, self._body = self._body, None
             return {"type": "http.request", "body": body, "more_body": False}
         return await self._receive()
+
+
+def _asks_first(fields: list[tuple[bytes, bytes]]) -> bool:
+    """Return whether the client waits for leave to send its body (RFC 9110, 10.1.1)."""
+    return any(name == b"expect" and b"100-continue" in value.lower() for name, value in fields)
+
+
+async def _drained(receive: Receive) -> None:
+    """Read what is still being sent, within bounds, and drop it.
+
+    Closing a connection on which something unread arrives resets it, and the answer may then be
+    lost on its way (RFC 9112, 9.6); so whoever sends a little too much is told so.
+    """
+    left = _DRAINED_BYTES
+    try:
+        async with asyncio.timeout(_DRAINED_SECONDS):
+            while left > 0:
+                message = await receive()
+                if message["type"] == "http.disconnect" or not message.get("more_body", False):
+                    return
+                left -= len(message.get("body", b""))
+    except TimeoutError:
+        return
 
 
 def _check_framing(fields: list[tuple[bytes, bytes]]) -> None:

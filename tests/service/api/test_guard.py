@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import socket
+import time
 from pathlib import Path
 from typing import Any
 
@@ -178,6 +179,22 @@ def test_bad_input(shared: Served, path: str, sent: dict[str, Any], status: int,
         assert fault["detail"]
     assert things == {kind: shared.store.things.count(kind) for kind in things}, "it was kept"
     assert shared.store.jobs.figures().jobs_open == 0
+
+
+@pytest.mark.parametrize("told", [True, False], ids=["length", "chunks"])
+def test_who_sends_too_much_is_told_so(shared: Served, told: bool) -> None:
+    """A connection that is closed while something arrives on it is reset (RFC 9112, 9.6)."""
+    host, port = str(shared.client.base_url).removeprefix("http://").strip("/").split(":")
+    size = 3_000_000
+    head = f"POST {EFFECTS} HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
+    framing = f"Content-Length: {size}" if told else "Transfer-Encoding: chunked"
+    body = b" " * size if told else b"%x\r\n%s\r\n0\r\n\r\n" % (size, b" " * size)
+    with socket.create_connection((host, int(port)), timeout=10) as connection:
+        connection.sendall(f"{head}{framing}\r\n\r\n".encode())
+        for begin in range(0, len(body), 1_000_000):
+            connection.sendall(body[begin : begin + 1_000_000])
+            time.sleep(0.1)
+        assert connection.recv(1000).startswith(b"HTTP/1.1 413 ")
 
 
 @pytest.mark.parametrize(
