@@ -17,7 +17,7 @@ from search.hands import held
 from search.ranking import Measured, Ranking, Read, Weights, rank, read
 from search.reasons import why
 from search.representatives import Represented, of_request, words_of
-from search.request import Request
+from search.request import MOST_MEMBERS, Request
 from search.shelves import Shelves
 from search.traces import alphabet
 
@@ -37,6 +37,24 @@ class Searched:
     text: str
 
 
+@dataclass(frozen=True)
+class Member:
+    """A sequence that is folded under another of its family, in the asker's letters.
+
+    It is the other one held, begun or run through otherwise, so that what is said of that holds for
+    it as well. ``setup``, ``a`` and ``b`` are empty where it is not read as a commutator.
+    """
+
+    cycle: tuple[str, ...]
+    sequence: str
+    turns: int
+    notation: str
+    setup: str
+    a: str
+    b: str
+    things: int
+
+
 @dataclass(frozen=True, eq=False)
 class Answer:
     """One sequence with everything that is said about it; texts are in the asker's letters.
@@ -44,7 +62,7 @@ class Answer:
     ``cycle`` is what this sequence does: another than the asked one where any twist or pieces that
     look the same will do. ``motions`` are what the hands do when the puzzle is held as ``hold``
     says, ``held_sequence`` the turns in the letters of that holding. ``folded`` counts the others
-    of its family.
+    of its family that are not shown by themselves; ``members`` are the first ``MOST_MEMBERS``.
     """
 
     cycle: tuple[str, ...]
@@ -64,6 +82,7 @@ class Answer:
     why: str
     leads: str
     folded: int
+    members: tuple[Member, ...]
     word: Word
 
     def __repr__(self) -> str:
@@ -228,22 +247,16 @@ def _answer(
     measured: Measured,
     words: Mapping[Word, tuple[int, int, int]],
 ) -> Answer:
-    puzzle = request.puzzle
-    triple = words[measured.word]
-    asked = triple == request.triples()[0]
-    form = measured.form
+    puzzle, form = request.puzzle, measured.form
     leads = []
     if measured is ranking.shortest:
         leads.append("shortest")
     if measured is ranking.easiest:
         leads.append("easiest")
-    folded = next((len(f.folded) for f in ranking.families if f.shown is measured), 0)
+    folded = _folded(ranking, measured)
     layers = sorted({int(puzzle.turn_layer[t]) for t in measured.word})
     return Answer(
-        cycle=tuple(
-            _named(puzzle, place) if asked else placement_name(puzzle, p)
-            for place, p in zip(request.cycle, triple, strict=True)
-        ),
+        cycle=_cycle(request, words[measured.word]),
         sequence=write(puzzle, measured.word),
         turns=measured.turns,
         notation=measured.notation,
@@ -259,6 +272,39 @@ def _answer(
         undone_same=measured.undone_same,
         why=why(puzzle, form, measured.word) if form else "",
         leads=" and ".join(leads),
-        folded=folded,
+        folded=len(folded),
+        members=tuple(_member(request, own, words) for own in folded[:MOST_MEMBERS]),
         word=measured.word,
+    )
+
+
+def _folded(ranking: Ranking, measured: Measured) -> list[Measured]:
+    """Return the others of an answer's family, the best first, without those that are shown."""
+    family = next((f for f in ranking.families if f.shown is measured), None)
+    others = family.folded if family else ()
+    return [own for own in others if all(own is not shown for shown in ranking.leading)]
+
+
+def _member(
+    request: Request, measured: Measured, words: Mapping[Word, tuple[int, int, int]]
+) -> Member:
+    puzzle, form = request.puzzle, measured.form
+    return Member(
+        cycle=_cycle(request, words[measured.word]),
+        sequence=write(puzzle, measured.word),
+        turns=measured.turns,
+        notation=measured.notation,
+        setup=write(puzzle, form.setup) if form else "",
+        a=write(puzzle, form.a) if form else "",
+        b=write(puzzle, form.b) if form else "",
+        things=measured.things,
+    )
+
+
+def _cycle(request: Request, triple: tuple[int, int, int]) -> tuple[str, ...]:
+    """Return a cycle of placements as it was asked for, or by names where it is another one."""
+    puzzle, asked = request.puzzle, triple == request.triples()[0]
+    return tuple(
+        _named(puzzle, place) if asked else placement_name(puzzle, p)
+        for place, p in zip(request.cycle, triple, strict=True)
     )

@@ -20,6 +20,8 @@ MOST_TURNS = 40
 MOST_HALF_LENGTH = 12
 #: The most that a column may count where answers are put in order.
 MOST_WEIGHT = 1_000
+#: How many of those folded under an answer are told, the best first; the others are only counted.
+MOST_MEMBERS = 20
 
 
 @dataclass(frozen=True)

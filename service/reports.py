@@ -9,7 +9,7 @@ from service import endings
 
 if TYPE_CHECKING:
     from puzzles.effects import Effect
-    from search.answers import Answer, Found, Searched
+    from search.answers import Answer, Found, Member, Searched
     from search.atlas_entries import Entry, Said
     from search.request import Request
     from service.atlases import AtlasRequest, TypeAtlas
@@ -34,18 +34,11 @@ def answer(own: Answer) -> Report:
     """Return one answer.
 
     ``cycle`` is what its sequence does, ``hold`` says which faces are up and in front for
-    ``held_sequence``.
+    ``held_sequence``. ``folded`` counts the others of its family, ``members`` has some.
     """
     return {
-        "cycle": list(own.cycle),
-        "sequence": own.sequence,
-        "turns": own.turns,
-        "notation": own.notation,
-        "setup": own.setup,
-        "a": own.a,
-        "b": own.b,
+        **_bracketed(own),
         "layers": list(own.layers),
-        "things": own.things,
         "complexity": own.complexity,
         "hold": {"up": own.hold[0], "front": own.hold[1]},
         "held_sequence": own.held_sequence,
@@ -54,6 +47,21 @@ def answer(own: Answer) -> Report:
         "why": own.why,
         "leads": own.leads.split(" and ") if own.leads else [],
         "folded": own.folded,
+        "members": [_bracketed(one) for one in own.members],
+    }
+
+
+def _bracketed(own: Answer | Member) -> Report:
+    """Return what is said alike of an answer and of one that is folded under it."""
+    return {
+        "cycle": list(own.cycle),
+        "sequence": own.sequence,
+        "turns": own.turns,
+        "notation": own.notation,
+        "setup": own.setup,
+        "a": own.a,
+        "b": own.b,
+        "things": own.things,
     }
 
 

@@ -10,6 +10,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, Field
 
+from search.request import MOST_MEMBERS
+
 Digest = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
 Href = Annotated[str, Field(description="an address of this service")]
@@ -175,8 +177,8 @@ class Hold(BaseModel):
     front: str
 
 
-class Answer(BaseModel):
-    """One sequence that does what was asked for."""
+class Member(BaseModel):
+    """A sequence of an answer's family; ``setup``, ``a`` and ``b`` are those of ``notation``."""
 
     cycle: list[str]
     sequence: str
@@ -185,8 +187,13 @@ class Answer(BaseModel):
     setup: str
     a: str
     b: str
-    layers: list[str]
     things: int
+
+
+class Answer(Member):
+    """One sequence that does what was asked for."""
+
+    layers: list[str]
     complexity: int
     hold: Hold
     held_sequence: str
@@ -194,7 +201,10 @@ class Answer(BaseModel):
     undone_same: list[str]
     why: str
     leads: list[str]
-    folded: int
+    folded: int = Field(description="how many others are of its family")
+    members: list[Member] = Field(
+        description=f"those of them that come first, {MOST_MEMBERS} at most"
+    )
 
 
 class FindReport(BaseModel):

@@ -16,9 +16,11 @@ from puzzles.errors import LimitError, NameNotFoundError, NotationError, Request
 from puzzles.names import placement_name
 from puzzles.notation import parse
 from puzzles.puzzle import Puzzle
+from search.families import family_key
 from search.impossible import reason
 from search.ranking import Weights
-from search.request import Bounds, request
+from search.request import MOST_MEMBERS, Bounds, request
+from search.traces import alphabet
 from service import atlases, puzzle_shelf, reports, results
 from service.desk import Asked, Desk
 from service.engine import Engine
@@ -348,6 +350,28 @@ def test_a_result_by_its_digest(store: Store) -> None:
         )
     with pytest.raises(BrokenResultError):
         desk.answer(question, content, {"result": "0" * 64})
+
+
+def test_what_is_folded_is_of_one_family_and_does_its_cycle(store: Store) -> None:
+    """Shown and folded together are all that was found; each is applied to sampled points."""
+    question = FindQuestion(puzzle="3x3x3", cycle=["UFR", "UBL", "DFL"], half_length=6)
+    puzzle, report = load("3x3x3"), answered(store, question)
+    seen: list[str] = []
+    for answer in report["answers"]:
+        members = answer["members"]
+        assert len(members) == min(answer["folded"], MOST_MEMBERS)
+        ring = family_key(puzzle, alphabet(puzzle).normal(parse(puzzle, answer["sequence"]).word))
+        for own in members:
+            word = parse(puzzle, own["sequence"]).word
+            assert len(word) == own["turns"]
+            assert family_key(puzzle, alphabet(puzzle).normal(word)) == ring
+            written = parse(puzzle, own["notation"]).word
+            assert (puzzle.effect(written) == puzzle.effect(word)).all()
+            assert_three_cycle(puzzle, word, request(puzzle, own["cycle"]).triples()[0])
+        seen += [answer["sequence"], *(own["sequence"] for own in members)]
+    assert any(answer["folded"] for answer in report["answers"])
+    assert any(answer["folded"] > MOST_MEMBERS for answer in report["answers"])
+    assert len(seen) == len(set(seen))
 
 
 def test_results_of_a_puzzle_that_changed_are_outdated(store: Store) -> None:
