@@ -230,7 +230,7 @@ def _numbered(puzzle: Puzzle, tree: Tree) -> Tree:
             return Conjugate(_numbered(puzzle, setup), _numbered(puzzle, part))
 
 
-def _teller(scope: Scope) -> Callable[[Pattern, int, bool], Said]:
+def teller(scope: Scope) -> Callable[[Pattern, int, bool], Said]:
     """Return what says a representative's pattern in the letters of a symmetric image."""
     puzzle = scope.puzzle
     turns = [symmetry.turns.tolist() for symmetry in scope.symmetries]
@@ -254,7 +254,7 @@ def entries(
 
     With ``alike`` a cycle may be done by any that looks the same on this puzzle.
     """
-    puzzle, chosen, said = scope.puzzle, Chosen(scope, found, setup), _teller(scope)
+    puzzle, chosen, said = scope.puzzle, Chosen(scope, found, setup), teller(scope)
     rows = [(int(a), int(b), int(c)) for a, b, c in triples]
     groups = [_look_alike(puzzle, row) if alike else [row] for row in rows]
     flat = np.array([t for group in groups for t in group], dtype=np.int64).reshape(-1, 3)
