@@ -145,6 +145,21 @@ def read_cycle(puzzle: Puzzle, texts: Sequence[str]) -> tuple[Placed, ...]:
     Raises NameNotFoundError, or RequestError if a piece is named twice. Pieces of different types
     and stickers of different classes are returned as they are.
     """
+    result = read_together(puzzle, texts)
+    seen: set[int] = set()
+    for placed in result:
+        if placed.slot in seen:
+            name = slot_names(puzzle)[placed.slot]
+            raise RequestError(f"the piece {name} is named twice; a cycle visits each piece once")
+        seen.add(placed.slot)
+    return result
+
+
+def read_together(puzzle: Puzzle, texts: Sequence[str]) -> tuple[Placed, ...]:
+    """Return what some names stand for; those that fit several types agree on one.
+
+    Raises NameNotFoundError. A piece may be named more than once.
+    """
     every = [_options(puzzle, text) for text in texts]
     unclear = [k for k, options in enumerate(every) if len(options) > 1]
     if unclear:
@@ -156,14 +171,7 @@ def read_cycle(puzzle: Puzzle, texts: Sequence[str]) -> tuple[Placed, ...]:
             [placed for placed in options if puzzle.type_of[placed.slot] == agreed[0]]
             for options in every
         ]
-    result = tuple(options[0] for options in every)
-    seen: set[int] = set()
-    for placed in result:
-        if placed.slot in seen:
-            name = slot_names(puzzle)[placed.slot]
-            raise RequestError(f"the piece {name} is named twice; a cycle visits each piece once")
-        seen.add(placed.slot)
-    return result
+    return tuple(options[0] for options in every)
 
 
 def _options(puzzle: Puzzle, text: str) -> list[Placed]:
