@@ -8,16 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from puzzles.effects import effect_of_cycles
 from puzzles.errors import RequestError
+from puzzles.layer_group import layer_group
 from puzzles.puzzle import PieceType, Puzzle, Word
 from puzzles.words import normal
 from search import frames, plan
-from search.atlas_entries import Pattern, Said, pattern, placed, teller
+from search.atlas_entries import Pattern, Said, pattern, placed, teller, triple_of
 from search.encoding import Scope, scope, wanted_with_images
 from search.frames import Frames, Numbers
 from search.goals import Goal
@@ -37,11 +39,10 @@ Search = Callable[[Scope, Goal], Shelves]
 
 @dataclass(frozen=True, eq=False)
 class Filled(Goal):
-    """The goal of a table: a word for every three-cycle of a type, and shorter ones while cheap.
+    """The goal of a table: a word for every three-cycle that can be done, shorter ones while cheap.
 
-    A three-cycle that no sequence does keeps the search going until the next step would look at
-    more than ``most`` conjugates; where all have words, or as many as setups can give, it ends
-    before the first step with more than ``enough``.
+    While one has none, steps that look at up to ``most`` conjugates are done; where all have, the
+    search ends before the first step with more than ``enough``.
     """
 
     enough: float = field(kw_only=True, default=ENOUGH_CONJUGATES)
@@ -50,26 +51,28 @@ class Filled(Goal):
     def reached(self, scope: Scope, found: Shelves) -> bool:
         if self.half_length is not None:
             return super().reached(scope, found)
-        if not len(found.first):
+        can_be_done = possible(scope, tuple(found.first.tolist()))
+        if not can_be_done.any():
             return True
         step = plan.next_step(scope, found)
         if step is None:
             return True
-        known = found.turns < NONE
-        if known.all() or (known.any() and _as_many_as_can_be(scope, found)):
-            return step.conjugates > self.enough
-        return step.conjugates > self.most
+        every = bool((found.turns < NONE)[can_be_done].all())
+        return step.conjugates > (self.enough if every else self.most)
 
 
-def _as_many_as_can_be(scope: Scope, found: Shelves) -> bool:
-    """Return whether every type has words, for as many of its three-cycles as have the same shape.
+@lru_cache(maxsize=64)
+def possible(scope: Scope, first: tuple[int, ...]) -> NDArray[np.bool_]:
+    """Return of which orbits three-cycles can be done, by the numbers of their representatives.
 
-    Three-cycles of a type that have none although others do are mostly ones that nothing does, as
-    where pieces are never twisted.
+    Decided by membership in the group of the kept types; where its order is not proven, by the laws
+    of parity and twist.
     """
-    starts = np.array([frames.triple(scope, n)[0] for n in found.first.tolist()], dtype=np.int64)
-    kinds = scope.arrays.slot_type[scope.arrays.slot_of[starts]]
-    return set(kinds.tolist()) == set(kinds[found.turns < NONE].tolist())
+    group = layer_group(scope.puzzle, scope.layers, scope.kept)
+    rows = [effect_of_cycles(scope.puzzle, [triple_of(scope, n)]).table for n in first]
+    if not rows:
+        return np.zeros(0, dtype=np.bool_)
+    return np.array(group.contains(np.array(rows, dtype=np.int32)), dtype=np.bool_)
 
 
 def search_in_memory(own: Scope, goal: Goal) -> Shelves:
