@@ -2,8 +2,9 @@
 
 import { AGAIN, LOST, addressed, counted, drawn, element, part, pause, sentence } from "./live.js";
 import { enhance } from "./page.js";
-import { Stepper, partsOf } from "./stepping.js";
-import { parse } from "./state.js";
+import { formOf, partsOf } from "./parts.js";
+import { steppable } from "./steppable.js";
+import { Stepper } from "./stepping.js";
 
 /** @typedef {import("./drawing.js").Drawing} Drawing */
 /** @typedef {import("./picks.js").Pick} Pick */
@@ -203,21 +204,23 @@ class Asking {
   /** @param {HTMLElement} fresh */
   #replace(fresh) {
     const old = part("answers");
-    const open = new Set([...old.querySelectorAll("li")].filter((li) => li.querySelector("details[open]")).map(keyOf));
-    const strips = new Map([...old.querySelectorAll("li")].map((li) => [keyOf(li), li.querySelector(".strip")]));
-    const focused = document.activeElement?.closest("li");
+    const opened = [...old.querySelectorAll("details[open]")].filter((one) => one.parentElement?.dataset.a !== undefined);
+    const open = new Set(opened.map((one) => `${one.className} ${keyOf(one)}`));
+    const strips = new Map([...old.querySelectorAll(".strip")].map((one) => [keyOf(one), one]));
+    const focused = document.activeElement;
     const key = focused && old.contains(focused) ? keyOf(focused) : null;
-    if (open.size) {
-      for (const li of fresh.querySelectorAll("li")) {
-        if (!li.dataset.a) continue;
-        /** @type {HTMLDetailsElement | null} */ (li.querySelector("details"))?.toggleAttribute("open", open.has(keyOf(li)));
+    if (old.querySelector("li")) {
+      for (const own of fresh.querySelectorAll("details[class]")) {
+        own.toggleAttribute("open", open.has(`${own.className} ${keyOf(own)}`));
       }
     }
     old.replaceWith(fresh);
-    for (const li of fresh.querySelectorAll("li")) {
+    for (const li of fresh.querySelectorAll("li[data-a]")) {
       const strip = strips.get(keyOf(li));
-      if (strip && li.dataset.a) li.querySelector("details")?.before(strip);
-      if (key === keyOf(li) && document.activeElement === document.body) li.querySelector("summary")?.focus();
+      if (strip) li.querySelector(":scope > .how")?.before(strip);
+      if (key === keyOf(li) && document.activeElement === document.body) {
+        /** @type {HTMLElement | null} */ (li.querySelector("summary, a"))?.focus();
+      }
     }
     enhance(fresh);
   }
@@ -228,8 +231,8 @@ class Asking {
    * @param {number} asked
    */
   #arrived(own, asked) {
-    const answers = /** @type {HTMLLIElement[]} */ ([...own.querySelectorAll("li[data-a]")]);
-    for (const li of answers) this.#steps(li);
+    const answers = [...own.querySelectorAll(".answers > li")];
+    for (const li of own.querySelectorAll("li[data-a]")) this.#steps(/** @type {HTMLLIElement} */ (li));
     this.#shown = answers.map(keyOf).join("|");
     const { search, state } = own.dataset;
     if (!search) {
@@ -314,31 +317,24 @@ class Asking {
    * @param {HTMLLIElement} li
    */
   #steps(li) {
-    const { tables } = this;
-    if (li.querySelector("button.step")) return;
-    const [setup, a, b] = [li.dataset.setup, li.dataset.a, li.dataset.b].map((text) => parse(tables, text ?? ""));
-    if (!setup || !a || !b) return;
-    const step = element("button", { type: "button", class: "plain step" }, "Step through it");
-    step.append(element("span", { class: "aside" }, `: ${li.querySelector("h2")?.textContent ?? ""}`));
-    step.addEventListener("click", () => {
-      for (const other of part("answers").querySelectorAll(".strip")) other.remove();
-      for (const other of part("answers").querySelectorAll("button.step")) /** @type {HTMLElement} */ (other).hidden = false;
-      step.hidden = true;
-      const places = this.places;
-      this.stepper.take(partsOf(tables, { setup, a, b }), places.includes(-1) ? [] : places, li.querySelector("h2")?.textContent ?? "");
-      const strip = this.stepper.strip();
-      li.querySelector("details")?.before(strip);
-      strip.querySelector("button")?.focus({ preventScroll: true });
+    const { stepper, tables } = this;
+    const before = li.querySelector(":scope > .how");
+    const form = formOf(tables, li.dataset);
+    if (!form || !before || li.querySelector(":scope > button.step")) return;
+    const name = li.dataset.notation ?? "";
+    const strip = li.querySelector(":scope > .strip");
+    const step = steppable(strip ?? before, name, () => {
+      stepper.take(partsOf(tables, form), (li.dataset.cycle ?? "").split(","), name);
+      return stepper.strip();
     });
-    const strip = li.querySelector(".strip");
     step.hidden = strip !== null;
-    (strip ?? li.querySelector("details"))?.before(step);
   }
 }
 
-/** What names an answer: its turns. @param {Element} li */
-function keyOf(li) {
-  return li.querySelector("[data-copy]")?.getAttribute("data-copy") ?? "";
+/** What names the answer in which something stands: its turns. @param {Element} within */
+function keyOf(within) {
+  const li = within.closest("li[data-a]");
+  return li?.querySelector("[data-copy]")?.getAttribute("data-copy") ?? "";
 }
 
 /** @param {Search} told */

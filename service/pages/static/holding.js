@@ -1,5 +1,11 @@
 /** Pictures that can be taken in hand: the drawing comes when somebody wants it, not before. */
 
+/** @typedef {import("./drawing.js").Drawing} Drawing */
+/** @typedef {import("./stepping.js").Stepper} Stepper */
+
+/** The drawings that were wanted, by their figures. @type {WeakMap<HTMLElement, Promise<Drawing>>} */
+const held = new WeakMap();
+
 /**
  * Let a picture be taken in hand.
  *
@@ -8,19 +14,12 @@
  */
 export function holding(figure) {
   const button = figure.querySelector("button.hold");
-  const status = figure.querySelector("[role=status]");
   if (!(button instanceof HTMLButtonElement)) return;
-  /** @param {string} text */
-  const say = (text) => {
-    if (status) status.textContent = text;
-  };
   button.hidden = false;
   button.addEventListener("click", async () => {
-    button.disabled = true;
-    say("One moment.");
     try {
-      const { cycles, drawn, effectOf, markCycles, word } = await import("./live.js");
-      const drawing = await drawn(figure, say);
+      const drawing = await hold(figure);
+      const { cycles, effectOf, markCycles, word } = await import("./live.js");
       const { tables } = drawing;
       const { sequence, cycle } = figure.dataset;
       if (sequence) markCycles(drawing, cycles(tables, effectOf(tables, word(tables, sequence))));
@@ -28,12 +27,68 @@ export function holding(figure) {
         const places = cycle.split(",").map((name) => tables.placementNames.indexOf(name));
         if (!places.includes(-1)) markCycles(drawing, [places]);
       }
-      button.remove();
-      say("Drag it, or use the arrow keys; the question mark says all keys.");
+      saying(figure)("Drag it, or use the arrow keys; the question mark says all keys.");
       drawing.canvas.focus();
     } catch {
-      button.disabled = false;
-      say("The drawing did not come; try again.");
+      // It was said.
     }
   });
+}
+
+/**
+ * The drawing in the place of a picture; rejects, after saying so, where it does not come.
+ * @param {HTMLElement} figure
+ * @returns {Promise<Drawing>}
+ */
+export function hold(figure) {
+  const known = held.get(figure);
+  if (known) return known;
+  const button = figure.querySelector("button.hold");
+  const say = saying(figure);
+  if (button instanceof HTMLButtonElement) button.disabled = true;
+  say("One moment.");
+  const coming = import("./live.js").then(({ drawn }) => drawn(figure, say));
+  held.set(figure, coming);
+  coming.then(
+    () => {
+      button?.remove();
+      say("");
+    },
+    () => {
+      held.delete(figure);
+      if (button instanceof HTMLButtonElement) button.disabled = false;
+      say("The drawing did not come; try again.");
+    },
+  );
+  return coming;
+}
+
+/**
+ * What says something beside a picture.
+ * @param {HTMLElement} figure
+ * @returns {(text: string) => void}
+ */
+export function saying(figure) {
+  const status = figure.querySelector("[role=status]");
+  return (text) => {
+    if (status && status.textContent !== text) status.textContent = text;
+  };
+}
+
+/**
+ * What steps through a drawing that comes when it is wanted.
+ * @param {HTMLElement} figure
+ * @param {HTMLElement} panel where the controls go
+ * @returns {() => Promise<Stepper>}
+ */
+export function stepper(figure, panel) {
+  /** @type {Promise<Stepper> | null} */
+  let made = null;
+  return () => {
+    made ??= Promise.all([hold(figure), import("./stepping.js")]).then(
+      ([drawing, { Stepper }]) => new Stepper(drawing, panel, saying(figure)),
+    );
+    made.catch(() => (made = null));
+    return made;
+  };
 }

@@ -2,33 +2,16 @@
 
 import { Finder } from "./lost.js";
 import { button, counted, element, snapshot } from "./live.js";
-import { firstBlocked, inverse, write } from "./state.js";
+import { cycles, disturbed, effectOf, firstBlocked, write } from "./state.js";
 
 /** @typedef {import("./drawing.js").Drawing} Drawing */
 /** @typedef {import("./live.js").Kind} Kind */
 /** @typedef {import("./live.js").Place} Place */
-/** @typedef {{label: string, turns: number[]}} Part */
+/** @typedef {import("./parts.js").Part} Part */
 
 /** The side of a small picture, in CSS pixels. */
 const SMALL = 88;
 const KINDS = /** @type {const} */ (["first", "second", "third"]);
-
-/**
- * The parts of S [A, B] S', in order; those without turns are left out.
- * @param {import("./state.js").Tables} tables
- * @param {{setup: number[], a: number[], b: number[]}} form
- * @returns {Part[]}
- */
-export function partsOf(tables, { setup, a, b }) {
-  return [
-    { label: "setup", turns: setup },
-    { label: "A", turns: a },
-    { label: "insert", turns: b },
-    { label: "undo A", turns: inverse(tables, a) },
-    { label: "insert back", turns: inverse(tables, b) },
-    { label: "undo the setup", turns: inverse(tables, setup) },
-  ].filter((part) => part.turns.length > 0);
-}
 
 export class Stepper {
   /** How many turns are done. */
@@ -48,11 +31,13 @@ export class Stepper {
     this.say = say;
     /** @type {Part[]} */
     this.parts = [];
+    /** The parts without parts of their own, and how many turns are done at the end of each. */
+    this.leaves = /** @type {{part: Part, end: number}[]} */ ([]);
     /** @type {number[]} */
     this.word = [];
     /** @type {number[]} the placements of the cycle */
     this.cycle = [];
-    /** @type {HTMLButtonElement[]} */
+    /** The buttons of the leaves. @type {HTMLButtonElement[]} */
     this.buttons = [];
     /** @type {Finder | null} */
     this.finder = null;
@@ -66,13 +51,16 @@ export class Stepper {
   /**
    * Take a sequence up.
    * @param {Part[]} parts
-   * @param {number[]} cycle
+   * @param {readonly string[]} cycle the names of the cycle, if one was asked for
    * @param {string} name
    */
   take(parts, cycle, name) {
     this.parts = parts;
     this.word = parts.flatMap((part) => part.turns);
-    this.cycle = cycle;
+    this.leaves = [];
+    this.buttons = [];
+    for (const part of parts) this.#leaf(part);
+    this.cycle = this.#followed(cycle);
     this.slider.max = String(this.word.length);
     this.finder = new Finder(this.drawing.tables, this.word, (at) => this.go(at));
     this.panel.replaceChildren(
@@ -85,10 +73,32 @@ export class Stepper {
     this.go(0, false);
   }
 
+  /** @param {Part} part */
+  #leaf(part) {
+    if (part.parts) for (const own of part.parts) this.#leaf(own);
+    else this.leaves.push({ part, end: (this.leaves.at(-1)?.end ?? 0) + part.turns.length });
+  }
+
+  /**
+   * The placements that are followed: those of the cycle, else those of the one three-cycle that
+   * the sequence does; none where it does something else.
+   * @param {readonly string[]} names
+   */
+  #followed(names) {
+    const { tables } = this.drawing;
+    const places = names.map((name) => tables.placementNames.indexOf(name));
+    if (places.length === 3 && !places.includes(-1)) return places;
+    const found = cycles(tables, effectOf(tables, this.word));
+    const slots = new Set(found[0]?.map((place) => tables.slotOf[place]));
+    return found.length === 1 && found[0].length === 3 && slots.size === 3 ? [...found[0]] : [];
+  }
+
   /** Let go of the sequence; the drawing is solved. */
   drop() {
     this.#generation++;
     this.parts = [];
+    this.leaves = [];
+    this.buttons = [];
     this.word = [];
     this.panel.replaceChildren();
     this.panel.hidden = true;
@@ -106,38 +116,66 @@ export class Stepper {
    * @returns {HTMLElement}
    */
   strip() {
-    const { drawing, parts } = this;
-    const { tables } = drawing;
-    let end = 0;
-    this.buttons = parts.map((part) => {
-      end += part.turns.length;
-      const here = end;
-      const own = button("", () => this.go(here), {
-        class: "part",
-        "aria-label": `${part.label}, ${write(tables, part.turns)}: the drawing after it`,
-      });
-      own.append(
-        this.#small(here),
-        element("span", {}, part.label),
-        element("span", { class: "words" }, write(tables, part.turns)),
-      );
-      // Browsers say so, too, where a button comes to be under a pointer that does not move.
-      own.addEventListener("pointermove", (event) => {
-        const moved = event.movementX !== 0 || event.movementY !== 0;
-        if (event.pointerType !== "mouse" || !moved || this.#pointed === own) return;
-        this.#pointed = own;
-        this.go(here, false);
-      });
-      own.addEventListener("pointerleave", () => (this.#pointed = null));
-      return own;
-    });
+    this.buttons = [];
+    const parts = this.#row(this.parts, 0);
     this.go(this.at, false);
-    return element(
-      "div",
-      { class: "strip" },
-      element("div", { class: "parts", role: "group", "aria-label": "Parts, in order" }, ...this.buttons),
-      this.finder?.panel ?? null,
+    const group = { class: "parts", role: "group", "aria-label": "Parts, in order" };
+    return element("div", { class: "strip" }, element("div", group, ...parts), this.finder?.panel ?? null);
+  }
+
+  /**
+   * @param {Part[]} parts
+   * @param {number} from how many turns are done before them
+   * @returns {HTMLElement[]}
+   */
+  #row(parts, from) {
+    let end = from;
+    return parts.map((part) => {
+      const begin = end;
+      end += part.turns.length;
+      if (!part.parts) return this.#picture(part, end);
+      const words = element("span", { class: "words" }, part.name ?? "");
+      const own = this.#pointable(end, `${part.label}, ${part.name}`, "plain bracket");
+      own.append(element("span", {}, part.label), " ", words);
+      const inside = this.#row(part.parts, begin);
+      const group = { class: "within", role: "group", "aria-label": `${part.label}, ${part.name}` };
+      return element("div", group, own, element("div", { class: "parts" }, ...inside));
+    });
+  }
+
+  /**
+   * @param {Part} part
+   * @param {number} end how many turns are done at its end
+   */
+  #picture(part, end) {
+    const text = write(this.drawing.tables, part.turns);
+    const own = this.#pointable(end, `${part.label}, ${text}`, "part");
+    own.append(
+      this.#small(end),
+      element("span", {}, part.label),
+      element("span", { class: "words" }, text),
     );
+    this.buttons.push(own);
+    return own;
+  }
+
+  /**
+   * A button that shows the drawing after some turns, as pointing at it does.
+   * @param {number} end
+   * @param {string} name
+   * @param {string} kind
+   */
+  #pointable(end, name, kind) {
+    const own = button("", () => this.go(end), { class: kind, "aria-label": `${name}: the drawing after it` });
+    // Browsers say so, too, where a button comes to be under a pointer that does not move.
+    own.addEventListener("pointermove", (event) => {
+      const moved = event.movementX !== 0 || event.movementY !== 0;
+      if (event.pointerType !== "mouse" || !moved || this.#pointed === own) return;
+      this.#pointed = own;
+      this.go(end, false);
+    });
+    own.addEventListener("pointerleave", () => (this.#pointed = null));
+    return own;
   }
 
   /**
@@ -169,9 +207,14 @@ export class Stepper {
 
   #mark() {
     const { drawing, cycle } = this;
+    drawing.arrows([]);
+    if (cycle.length === 0) {
+      const out = disturbed(drawing.tables, drawing.effect);
+      drawing.mark(new Map([...out].map(([slot, kind]) => [/** @type {Place} */ (`s${slot}`), kind])));
+      return;
+    }
     const places = cycle.map((place, k) => /** @type {const} */ ([`p${drawing.effect[place]}`, KINDS[k]]));
     drawing.mark(/** @type {Map<Place, Kind>} */ (new Map(places)), { fade: true, follow: true });
-    drawing.arrows([]);
   }
 
   /**
@@ -207,18 +250,13 @@ export class Stepper {
 
   /** @param {boolean} speak */
   #tell(speak) {
-    const { at, word, parts, drawing } = this;
+    const { at, word, leaves, drawing } = this;
     this.slider.value = String(at);
     this.back.disabled = at === 0;
     this.next.disabled = at === word.length;
-    let end = 0;
-    let current = -1;
-    parts.forEach((part, k) => {
-      if (at > end) current = k;
-      end += part.turns.length;
-    });
+    const current = leaves.findIndex(({ end }) => at > 0 && at <= end);
     this.buttons.forEach((own, k) => own.setAttribute("aria-pressed", k === current ? "true" : "false"));
-    const name = at ? ` ${drawing.tables.turnNames[word[at - 1]]}, in ${parts[current].label}` : " not begun";
+    const name = at ? ` ${drawing.tables.turnNames[word[at - 1]]}, in ${leaves[current].part.label}` : " not begun";
     const text = `${at} of ${counted(word.length, "turn")}:${name}`;
     this.told.textContent = text;
     this.slider.setAttribute("aria-valuetext", text);

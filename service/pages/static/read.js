@@ -1,0 +1,94 @@
+/** Reading: a sequence is sent from the page that stays, and its brackets can be stepped through. */
+
+import { stepper } from "./holding.js";
+import { enhance } from "./page.js";
+import { steppable } from "./steppable.js";
+
+/** Milliseconds after which it is tried again where the connection is lost. */
+const AGAIN = 3_000;
+const LOST = "The connection is lost; this goes on by itself when it is back.";
+/** What a service says that will have an answer later. */
+const LATER = 503;
+
+/** What was asked for last; answers to anything else come too late. */
+let asked = 0;
+
+/** Make what the page shows work. */
+function begin() {
+  const form = document.querySelector("form.line");
+  form?.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const query = new URLSearchParams(/** @type {[string, string][]} */ ([...new FormData(/** @type {HTMLFormElement} */ (form))]));
+    void read(`${/** @type {HTMLFormElement} */ (form).action}?${query}`, true);
+  });
+  const figure = /** @type {HTMLElement | null} */ (document.querySelector("figure[data-drawing]"));
+  const panel = document.getElementById("stepping");
+  const tree = document.querySelector("ul.tree");
+  const root = /** @type {HTMLElement | null} */ (tree?.querySelector("li") ?? null);
+  if (!figure || !panel || !tree || !root) return;
+  const wanted = stepper(figure, panel);
+  steppable(tree, root.dataset.notation ?? "", async () => {
+    const own = await wanted();
+    const { bracketOf, partsOfBracket } = await import("./parts.js");
+    own.take(partsOfBracket(own.drawing.tables, bracketOf(root)), [], root.dataset.notation ?? "");
+    return own.strip();
+  });
+}
+
+/** @param {string} text */
+function say(text) {
+  const said = document.getElementById("said");
+  if (said) said.textContent = text;
+}
+
+/**
+ * Put the page of a sequence in the place of this one, as soon as the service has it.
+ * @param {string} href
+ * @param {boolean} [anew] whether the browser is to come back to what was there before
+ */
+async function read(href, anew = false) {
+  const own = ++asked;
+  say("Reading.");
+  for (;;) {
+    let text = LOST;
+    try {
+      const answer = await fetch(href, { headers: { Accept: "text/html" } });
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      if (own !== asked) return;
+      const main = page.querySelector("main");
+      if (!main) throw new Error("this is no page of the service");
+      if (answer.status !== LATER) {
+        if (anew) history.pushState(null, "", href);
+        show(page, main);
+        return;
+      }
+      text = main.querySelector(".wrong")?.textContent ?? LOST;
+    } catch {
+      if (own !== asked) return;
+    }
+    say(text);
+    await new Promise((resolve) => setTimeout(resolve, AGAIN));
+    if (own !== asked) return;
+  }
+}
+
+/**
+ * @param {Document} page
+ * @param {Element} main
+ */
+function show(page, main) {
+  const old = document.querySelector("main");
+  document.title = page.title;
+  document.querySelector("footer")?.replaceWith(document.adoptNode(page.querySelector("footer") ?? page.createElement("footer")));
+  old?.replaceChildren(...main.children);
+  if (old) enhance(old);
+  begin();
+  const first = document.getElementById("does");
+  say(document.getElementById("wrong")?.textContent ?? (first ? "It is read." : ""));
+  // Whoever uses the keys goes on from where they were.
+  const area = document.getElementById("sequence");
+  (first ? old : area)?.focus({ preventScroll: true });
+}
+
+addEventListener("popstate", () => void read(location.href));
+begin();
