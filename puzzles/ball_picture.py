@@ -242,12 +242,14 @@ class BallScene:
 
 
 @lru_cache(maxsize=8)
-def ball_scenes(puzzle: Puzzle, width: int, hidden: bool) -> tuple[tuple[BallScene, ...], float]:
+def ball_scenes(
+    puzzle: Puzzle, width: int, hidden: bool, holding: int = 0
+) -> tuple[tuple[BallScene, ...], float]:
     """Return the scenes of a picture's views, and its height.
 
     A sticker across the horizon stands in the view where more of it is seen.
     """
-    every, height = ball_views(puzzle, width, hidden)
+    every, height = ball_views(puzzle, width, hidden, holding)
     count, size = len(every), (float(width), height)
     first = every[0]
     parting = size[0]

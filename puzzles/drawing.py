@@ -211,7 +211,7 @@ def drawing(puzzle: Puzzle) -> Drawing:
             for k, s in enumerate(puzzle.stickers)
         ),
         bonds=tuple(tuple(int(slot) for slot in own) for own in puzzle.bonds),
-        bars=_bars(puzzle),
+        bars=bars(puzzle),
         places=places,
     )
 
@@ -352,7 +352,7 @@ def _quaternion(matrix: Vectors) -> Vectors:
     return -result if result[0] < 0 else result
 
 
-def _bars(puzzle: Puzzle) -> tuple[Numbers, ...]:
+def bars(puzzle: Puzzle) -> tuple[Numbers, ...]:
     """Return lines across the gaps between stickers of pieces that are fastened together.
 
     Only on flat faces: on a ball the gap between such pieces is drawn narrower.

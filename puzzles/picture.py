@@ -22,7 +22,7 @@ from puzzles.svg import number as number_text
 from puzzles.svg import text
 from puzzles.views import Spot, views
 
-__all__ = ["CORES", "PALETTE", "draw", "face_paint"]
+__all__ = ["CORES", "PALETTE", "cycle_stickers", "draw", "face_paint"]
 
 CAPTION = "seen from behind, below"
 #: How wide pictures may be, in units of the picture.
@@ -38,6 +38,7 @@ def draw(
     width: int = 480,
     hidden: bool = True,
     alone: bool = False,
+    holding: int = 0,
 ) -> str:
     """Return the solved puzzle as the text of an SVG picture.
 
@@ -46,7 +47,8 @@ def draw(
     On a ball, pieces too small for that stand enlarged below, and rings say where they are.
     ``marked`` are slots to outline; with ``alone`` all others step back, as beside a cycle.
     Without ``hidden`` the second view, from behind and below, is
-    left out. ``width`` is in pixels.
+    left out. ``width`` is in pixels. ``holding`` is the number of the symmetry by which the puzzle
+    is held otherwise than its file says.
     Raises ValueError for a width out of bounds and for a cycle of several types.
     """
     if width not in WIDTHS:
@@ -63,11 +65,11 @@ def draw(
         return written_picture.draw(puzzle, places, outlined, width, *said, faded)
     scenes: Sequence[SolidScene | BallScene]
     if puzzle.shape == "ball":
-        scenes, whole = ball_scenes(puzzle, width, hidden)
+        scenes, whole = ball_scenes(puzzle, width, hidden, holding)
     else:
-        both, whole = views(puzzle, width, hidden)
+        both, whole = views(puzzle, width, hidden, holding)
         scenes = [SolidScene(puzzle, view, (width, whole)) for view in both]
-    shown = _cycle_stickers(puzzle, places, [scene.spots for scene in scenes])
+    shown = cycle_stickers(puzzle, places, [scene.spots for scene in scenes])
     balls = [scene for scene in scenes if isinstance(scene, BallScene)]
     details, height = enlarging.details(puzzle, balls, shown, (width, whole))
     parts = [
@@ -136,7 +138,7 @@ def _description(
     return " ".join(sentences)
 
 
-def _cycle_stickers(
+def cycle_stickers(
     puzzle: Puzzle, places: tuple[int, ...], spots: Sequence[Mapping[int, Spot]]
 ) -> list[int]:
     """Return the sticker that stands for each placement, all of one class, most of them seen.

@@ -70,8 +70,11 @@ def _depths(
     return np.asarray(np.where(inside, away, -away))
 
 
-def simple(shape: Vectors) -> Vectors:
-    """Return a closed line without the points that it does not need (Douglas and Peucker, 1973)."""
+def simple(shape: Vectors, flat: float = _FLAT) -> Vectors:
+    """Return a closed line without the points that it does not need (Douglas and Peucker, 1973).
+
+    No point is farther than ``flat`` from the line that is left.
+    """
     if len(shape) < 4:
         return shape
     far = int(((shape - shape[0]) ** 2).sum(axis=1).argmax())
@@ -89,7 +92,7 @@ def simple(shape: Vectors) -> Vectors:
         else:
             off = np.linalg.norm(to, axis=1)
         worst = int(off.argmax())
-        if off[worst] > _FLAT:
+        if off[worst] > flat:
             middle = first + 1 + worst
             kept.add(middle)
             stack += [(first, middle), (middle, last)]

@@ -101,13 +101,18 @@ def letter_size(spot: Spot) -> float:
     return min(LARGEST_LETTERS, spot.space * 1.1)
 
 
-@lru_cache(maxsize=32)
-def directions(puzzle: Puzzle) -> tuple[Vectors, Vectors]:
+@lru_cache(maxsize=64)
+def directions(puzzle: Puzzle, holding: int = 0) -> tuple[Vectors, Vectors]:
     """Return the unit vector towards the viewer (3,) and the paper's right and up (2, 3).
 
+    ``holding`` is the number of the symmetry by which the puzzle is held otherwise.
     The viewer stands in front, to the right and above, about 29 and 27 degrees; the angles are
     moved a little so that no face is edge-on.
     """
+    if holding:
+        usual = directions(puzzle)
+        matrix = puzzle.symmetries[holding].matrix
+        return usual[0] @ matrix, usual[1] @ matrix
     up, front = puzzle.body.axis(puzzle.up), puzzle.body.axis(puzzle.front)
     assert up is not None
     assert front is not None
@@ -131,11 +136,11 @@ def directions(puzzle: Puzzle) -> tuple[Vectors, Vectors]:
     return chosen, np.array([across, np.cross(chosen, across)])
 
 
-def views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[View], float]:
-    """Return the one or two views, and the picture's height."""
-    toward, across = directions(puzzle)
+def views(puzzle: Puzzle, width: int, hidden: bool, holding: int = 0) -> tuple[list[View], float]:
+    """Return the one or two views, and the picture's height; ``holding`` as in `directions`."""
+    toward, across = directions(puzzle, holding)
     if puzzle.shape == "ball":
-        balls, height = ball_views(puzzle, width, hidden)
+        balls, height = ball_views(puzzle, width, hidden, holding)
         return [*balls], height
     points = puzzle.body.points
     behind = across * MIRROR
@@ -160,9 +165,11 @@ def views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[View], float]:
     return result, float(height)
 
 
-def ball_views(puzzle: Puzzle, width: int, hidden: bool) -> tuple[list[BallView], float]:
+def ball_views(
+    puzzle: Puzzle, width: int, hidden: bool, holding: int = 0
+) -> tuple[list[BallView], float]:
     """Return the one or two views of a ball, and the picture's height."""
-    toward, across = directions(puzzle)
+    toward, across = directions(puzzle, holding)
     # A letter beside the ball has room up to the picture's edge.
     margin = max(16.0, width * 0.04)
     gap = margin * 0.6

@@ -14,10 +14,10 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
-from puzzles.arrows import bent_arrow
+from puzzles.arrows import bent_arrow, disc
 from puzzles.bodies import Vectors
 from puzzles.paint import GREY, PALETTE, ink, pale
-from puzzles.puzzle import Puzzle
+from puzzles.puzzle import Puzzle, Word
 from puzzles.svg import INK, pair, points, text
 from puzzles.svg import number as n
 
@@ -57,7 +57,7 @@ def draw(
     ``cycle`` are placements that arrows join, ``outlined`` slots, those of the cycle among them;
     if ``faded``, all others step back.
     """
-    layout = _layout(puzzle, width)
+    layout = laid_out(puzzle, width)
     legend = _legend(puzzle, width, layout.height)
     height = layout.height + (LINE * len(legend) + 6 if legend else 0)
     parts = [
@@ -78,8 +78,53 @@ def draw(
     return "\n".join(parts)
 
 
+def draw_places(puzzle: Puzzle, word: Word, cycle: Sequence[int], width: int, title: str) -> str:
+    """Return a small picture of the state after a word: each place as the piece that is there.
+
+    What is at home steps back; the pieces at the placements ``cycle`` of the solved puzzle are
+    numbered.
+    """
+    layout = laid_out(puzzle, width)
+    there = puzzle.slot_of[puzzle.effect(word)[puzzle.home]].tolist()
+    away = puzzle.effect(word)[puzzle.home] != puzzle.home
+    steps = {int(puzzle.slot_of[p]): k for k, p in enumerate(cycle)}
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {n(layout.height)}" '
+        f'width="{width}" height="{n(layout.height)}" role="img">',
+        f"<title>{escape(title)}</title>",
+    ]
+    for piece in sorted(range(puzzle.slot_count), key=lambda k: bool(away[k])):
+        (x, y), strong = layout.places[there[piece]], bool(away[piece])
+        fill = colour(puzzle, piece) if strong else pale(colour(puzzle, piece))
+        edge = (INK, "2") if strong else (GREY, "0.8")
+        parts.append(
+            f'<circle cx="{n(x)}" cy="{n(y)}" r="{n(layout.radius)}" fill="{fill}" '
+            f'stroke="{edge[0]}" stroke-width="{edge[1]}" data-piece="{piece}" '
+            f'data-place="{there[piece]}"/>'
+        )
+        if piece not in steps:
+            parts.append(_name(puzzle, (x, y), layout.radius, piece, fill))
+    radius = min(9.0, max(6.0, layout.radius))
+    for slot, k in steps.items():
+        parts.append(disc(layout.places[there[slot]], radius, k + 1, seen=True))
+    parts.append("</svg>")
+    return "".join(parts)
+
+
+def _name(puzzle: Puzzle, place: tuple[float, float], radius: float, piece: int, fill: str) -> str:
+    """Write the name of a piece on its disc, if there is room."""
+    from puzzles.names import slot_names
+
+    name = slot_names(puzzle)[piece]
+    size = min(radius * 1.05, 1.5 * radius / (0.55 * len(name)))
+    if size < SMALLEST_LETTERS:
+        return ""
+    return text(place[0], place[1] + size * 0.36, size, name, ink(fill))
+
+
 @lru_cache(maxsize=16)
-def _layout(puzzle: Puzzle, width: int) -> _Layout:
+def laid_out(puzzle: Puzzle, width: int) -> _Layout:
+    """Return where the places of a puzzle are drawn in a picture of a width."""
     flat = positions(puzzle)
     low, high = flat.min(axis=0), flat.max(axis=0)
     spans = np.maximum(high - low, 1e-12)
