@@ -154,6 +154,15 @@ class Limits:
         422,
         500,
     )
+    drafting: int = _limit(
+        "DRAFTING_SECONDS",
+        8,
+        "s",
+        "the time that a look at a draft of a puzzle may take, or at sizes for it",
+        422,
+        5,
+        100,
+    )
     cached: int = _limit(
         "CACHED_BYTES", 64_000_000, "bytes", "rendered answers that are kept at hand", 0, 0
     )

@@ -162,6 +162,12 @@ def _drawing(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.drawing(message["puzzle"]))
 
 
+def _drafted(desk: Desk, store: Store, message: Message) -> Reply:
+    from service.drafting import done
+
+    return Reply({}, done(message))
+
+
 def _about(desk: Desk, store: Store, message: Message) -> Reply:
     """Return which puzzle and type a result is about; a cycle is to be one of its own."""
     from service import results
@@ -178,24 +184,9 @@ def _about(desk: Desk, store: Store, message: Message) -> Reply:
 
 
 def _catalogue(desk: Desk, store: Store, message: Message) -> Reply:
-    """Return the puzzles of the catalogue; most are counted without being compiled."""
-    from puzzles import file
-    from puzzles.known import known
+    from service.catalogue_report import catalogue
 
-    counted = {own.name: own.types for own in known()}
-    rows = [
-        {
-            "name": name,
-            "description": file.read(name)[1].description,
-            "href": f"/api/puzzles/{name}",
-            "types": [
-                {"name": kind.name, "count": kind.count}
-                for kind in counted.get(name) or _loaded(store, name).types
-            ],
-        }
-        for name in file.catalogue()
-    ]
-    return Reply({}, json.dumps({"puzzles": rows}).encode())
+    return Reply({}, json.dumps(catalogue(store)).encode())
 
 
 _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
@@ -213,6 +204,7 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "drawing": _drawing,
     "about": _about,
     "catalogue": _catalogue,
+    **dict.fromkeys(("able", "draft", "draft-picture", "ranges", "depths"), _drafted),
 }
 
 

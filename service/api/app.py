@@ -12,11 +12,14 @@ from typing import Any
 from fastapi import FastAPI
 
 from service.api import problems
+from service.api.asking import router as asking
 from service.api.bench import router as bench
 from service.api.clubs import Sealed
 from service.api.clubs import router as clubs
 from service.api.compressing import Compressed
 from service.api.context import Service, sources
+from service.api.drafting import PROCESSES, Drafts
+from service.api.drafts import router as drafts
 from service.api.guard import Guard
 from service.api.health import router as health
 from service.api.openapi import document
@@ -60,7 +63,8 @@ def create(
     pool = readers or Readers(
         settings.store, settings.readers, own.reading, own.reader_memory, own.reading_queue
     )
-    service = Service(open_store(store) if isinstance(store, str) else store, settings, own, pool)
+    kept = open_store(store) if isinstance(store, str) else store
+    service = Service(kept, settings, own, pool, _drafts(settings, own, readers))
     app = FastAPI(
         title="Trefoil",
         description=DESCRIPTION,
@@ -72,7 +76,17 @@ def create(
     )
     app.state.service = service
     app.state.leaving = threading.Event()
-    for router in (puzzles, bench, readings, searches, results, clubs, health, routes.router):
+    for router in (
+        drafts,
+        puzzles,
+        bench,
+        readings,
+        searches,
+        results,
+        clubs,
+        health,
+        routes.router,
+    ):
         app.include_router(router)
     problems.register(app)
     app.openapi = document(app)  # type: ignore[method-assign]
@@ -93,6 +107,14 @@ def create(
     app.add_middleware(Problems)
     app.add_middleware(Sealed)
     return app
+
+
+def _drafts(settings: ServiceSettings, own: Limits, readers: Pool | None) -> Drafts:
+    """Return what looks at drafts: processes of its own, or the readers that were given."""
+    if readers is not None:
+        return Drafts(readers, own.drafting, started=True)
+    pool = Readers(settings.store, PROCESSES, own.drafting, own.reader_memory, own.reading_queue)
+    return Drafts(pool, own.drafting)
 
 
 def _addresses(app: FastAPI) -> dict[str, Any]:

@@ -22,6 +22,7 @@ from fastapi import Request
 from service import puzzle_shelf
 from service.api import askers
 from service.api.caching import Kept, Once
+from service.api.drafting import Drafts
 from service.api.following import Following
 from service.api.measuring import Measuring
 from service.api.problems import ProblemError
@@ -61,6 +62,7 @@ class Service:
     settings: ServiceSettings
     limits: Limits
     readers: Pool
+    drafts: Drafts
     metrics: Metrics = field(default_factory=Metrics)
     once: Once = field(default_factory=Once)
     streams: Counter[str] = field(default_factory=Counter)
@@ -144,6 +146,7 @@ class Service:
         await asyncio.gather(*tasks, return_exceptions=True)
         await self.following.close()
         await self.readers.close()
+        await self.drafts.close()
         await self.call(self.store.close)
 
     @contextmanager

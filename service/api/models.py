@@ -23,12 +23,17 @@ class Index(BaseModel):
     """The addresses of this service, some as templates (RFC 6570)."""
 
     puzzles: Href
+    new: Href
+    drafts: Href
+    ranges: Href
+    depths: Href
     puzzle: Href
     parts: Href
     picture: Href
     drawing: Href
     effects: Href
     readings: Href
+    ask: Href
     bench: Href
     pairs: Href
     searches: Href

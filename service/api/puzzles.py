@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from functools import partial
 from typing import Annotated, Any
 
@@ -56,12 +57,17 @@ Name = Annotated[
 
 INDEX = {
     "puzzles": "/api/puzzles",
+    "new": "/api/puzzles/new{?body,shape,faces,corners,others,edges,file,counts,open}",
+    "drafts": "/api/puzzles/drafts",
+    "ranges": "/api/puzzles/drafts/ranges",
+    "depths": "/api/puzzles/depths",
     "puzzle": "/api/puzzles/{puzzle}",
     "parts": "/api/puzzles/{puzzle}/parts",
     "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence,type,behind}",
     "drawing": "/api/puzzles/{puzzle}/drawing",
     "effects": "/api/puzzles/{puzzle}/effects",
     "readings": "/api/puzzles/{puzzle}/readings",
+    "ask": "/api/puzzles/{puzzle}/ask{?cycle,layers,free,matters,any_twist,apart,left_handed}",
     "bench": "/api/puzzles/{puzzle}/bench{?turns,insert}",
     "pairs": "/api/puzzles/{puzzle}/bench/pairs",
     "searches": "/api/searches",
@@ -301,6 +307,13 @@ async def of_sequence(own: Service, do: str, puzzle: str, sequence: str) -> Repl
         text = f"the sequence has {len(sequence):,} characters; at most {most:,} are read"
         raise ProblemError(422, text, pointer="#/sequence")
     return await own.read({"do": do, "puzzle": puzzle, "sequence": sequence})
+
+
+async def short(own: Service, puzzle: str) -> dict[str, Any]:
+    """Return a puzzle in short; raises ProblemError for one that there is not."""
+    reply = await own.rendered({"do": "puzzle", "puzzle": puzzle}, "path", store=False)
+    told: dict[str, Any] = json.loads(reply.body)
+    return told
 
 
 async def _read(
