@@ -107,7 +107,8 @@ class Cases:
                     if found >= MOST_CLASSES:
                         raise LimitError(
                             f"there are more than {MOST_CLASSES:,} kinds of such effects up to "
-                            "symmetry; a sequence that moves fewer pieces is right"
+                            "symmetry; fewer turns of setup, or a sequence that moves fewer pieces,"
+                            " would fit"
                         )
                     self._rows.append(part[k])
                 result[begin + k] = found

@@ -1,0 +1,162 @@
+"""Which second favourite goes best beside a first one: of the words that a search has found.
+
+Every word on the shelves is a candidate; of those that reach the same first cases only the one with
+the fewest things to remember. Each is walked from as the first favourite was, up to as many turns
+of setup. The best covers most of what is left; then the one with which the setups of all cases,
+each by the favourite that needs less, are fewest in sum; then the one with the fewest things.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from puzzles import brackets
+from puzzles.puzzle import Puzzle, Word
+from puzzles.words import normal
+from search.cover import NEVER, Cover, walk
+from search.favourite import read_tree
+from search.frames import Numbers
+from search.kernels.arrays import NONE, Shelf
+from search.nesting import things
+from search.shelves import Shelves
+from search.starts import starts
+
+#: The most candidates that are compared, those with the fewest things first.
+MOST_CANDIDATES = 3_000
+#: The most second favourites that are returned.
+MOST_SECOND = 8
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A word for a second favourite, with its things to remember as they are counted on shelves."""
+
+    word: Word
+    things: int
+
+
+@dataclass(frozen=True)
+class Second:
+    """A second favourite: ``covers`` cases that the first leaves, ``both`` in all with the first.
+
+    ``setups`` is the sum of the setup turns of the cases that both reach together, each by the one
+    that needs less; ``alone`` what it reaches without the first.
+    """
+
+    word: Word
+    notation: str
+    things: int
+    covers: int
+    both: int
+    alone: int
+    setups: int
+
+
+@dataclass(frozen=True)
+class Compared:
+    """How far the comparing is: candidates done, of how many, and the best so far, best first."""
+
+    done: int
+    of: int
+    best: tuple[Second, ...]
+
+
+def candidates(own: Cover, found: Shelves) -> list[Candidate]:
+    """Return the words on shelves, one for all that reach the same first cases, the easiest first.
+
+    Those of the favourite itself are left out.
+    """
+    puzzle, cases = own.favourite.puzzle, own.cases
+    turns = own.favourite.scope.turns
+    words: dict[Word, int] = {}
+    for shelf, easy in ((found.easiest, True), (found.shortest, False)):
+        for word, cost in _words(shelf, turns, easy):
+            words[word] = min(cost, words.get(word, NONE))
+    ordered = sorted(words.items(), key=lambda w: (w[1], len(w[0]), w[0]))
+    result, seen = [], {_bases(own, own.favourite.word)}
+    for word, cost in ordered:
+        if len(result) == MOST_CANDIDATES:
+            break
+        rows = cases.of_effect(puzzle.effect(word))
+        if len(rows) != len(own.favourite.types):
+            continue
+        bases = _bases(own, word)
+        if bases not in seen:
+            seen.add(bases)
+            result.append(Candidate(word, cost))
+    return result
+
+
+def _words(shelf: Shelf, turns: Numbers, easy: bool) -> Iterator[tuple[Word, int]]:
+    """Yield the words of a shelf as the puzzle's turns, with their things to remember."""
+    costs = shelf.cost if easy else shelf.other
+    for orbit, place in np.argwhere(shelf.cost < NONE).tolist():
+        word = shelf.words[orbit, place, : shelf.length[orbit, place]]
+        yield tuple(int(turns[t]) for t in word), int(costs[orbit, place])
+
+
+def _bases(own: Cover, word: Word) -> frozenset[int]:
+    """Return the classes that a word reaches without setup."""
+    puzzle, cases = own.favourite.puzzle, own.cases
+    first = cases.of_effect(puzzle.effect(word))
+    rows = [cases.carried(first, one.moved) for one in starts(puzzle, normal(puzzle, word))]
+    return frozenset(cases.classes(np.array(rows, dtype=np.int64)).tolist())
+
+
+def second(own: Cover, words: Iterable[Candidate]) -> Iterator[Compared]:
+    """Yield how far the comparing is, candidate by candidate; the last one has the best of all."""
+    every = list(words)
+    best: list[tuple[tuple[object, ...], Candidate, Second]] = []
+    yield Compared(0, len(every), ())
+    for done, candidate in enumerate(every, 1):
+        bases = np.array(sorted(_bases(own, candidate.word)), dtype=np.int64)
+        levels, _ = walk(own.cases, bases, own.setup, own.setup)
+        told = _second(own, candidate, levels)
+        rank = (-told.covers, -told.both, told.setups, candidate.things, len(candidate.word))
+        best.append(((*rank, candidate.word), candidate, told))
+        best.sort(key=lambda b: b[0])
+        del best[MOST_SECOND:]
+        yield Compared(done, len(every), tuple(told for _, _, told in best))
+
+
+def told(puzzle: Puzzle, best: Iterable[Second]) -> tuple[Second, ...]:
+    """Return second favourites with their bracket forms, and things counted by them."""
+    return tuple(
+        Second(
+            one.word,
+            brackets.text(read_tree(puzzle, one.word)),
+            min(one.things, things(puzzle, one.word)),
+            one.covers,
+            one.both,
+            one.alone,
+            one.setups,
+        )
+        for one in best
+    )
+
+
+def _second(own: Cover, candidate: Candidate, levels: Numbers) -> Second:
+    covers = both = alone = setups = 0
+    first = np.full(len(own.cases), NEVER, dtype=np.int64)
+    first[: len(own.levels)] = own.levels
+    for number in range(len(own.cases)):
+        mine, other = _within(int(first[number]), own.setup), _within(
+            int(levels[number]) if number < len(levels) else NEVER, own.setup
+        )
+        reached = [level for level in (mine, other) if level is not None]
+        if not reached:
+            continue
+        size = own.cases.size(number)
+        both += size
+        setups += size * min(reached)
+        if other is not None:
+            alone += size
+            covers += size if mine is None else 0
+    return Second(candidate.word, "", candidate.things, covers, both, alone, setups)
+
+
+def _within(level: int, setup: int) -> int | None:
+    return level if NEVER < level <= setup else None
