@@ -81,6 +81,7 @@ def create(
         puzzles,
         bench,
         readings,
+        asking,
         searches,
         results,
         clubs,

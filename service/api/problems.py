@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 import logging
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -201,3 +201,16 @@ _SAID = {
 def _plain(error: HTTPException) -> Response:
     detail = _SAID.get(error.status_code, str(error.detail))
     return problem(error.status_code, detail, None, error.headers)
+
+
+def checked(kind: Any, data: Mapping[str, Any]) -> Any:
+    """Return the fields of a form or an address as a body would have them; raises ProblemError."""
+    try:
+        return TypeAdapter(kind).validate_python(data)
+    except ValidationError as error:
+        raise ProblemError(422, _sentences(error.errors(), data)) from None
+
+
+def _sentences(errors: Iterable[Any], data: Mapping[str, Any]) -> str:
+    found = faults([{**one, "loc": ("body", *one["loc"])} for one in errors], data)
+    return "; ".join(one["detail"] for one in found)

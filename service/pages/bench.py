@@ -11,9 +11,8 @@ from starlette.responses import Response
 from service.api import bench as api
 from service.api.context import service
 from service.api.problems import ProblemError
-from service.api.puzzles import Name
+from service.api.puzzles import Name, short
 from service.pages.frame import page
-from service.pages.puzzles import short
 
 router = APIRouter(include_in_schema=False)
 

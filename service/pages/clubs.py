@@ -13,9 +13,9 @@ from starlette.responses import RedirectResponse, Response
 from service.api import clubs as api
 from service.api.clubs import ClubItem, Filter, Key
 from service.api.context import Service, service
-from service.api.problems import ProblemError
+from service.api.problems import ProblemError, checked
 from service.clubs import Changed, ClubName, Entered, Shared
-from service.pages.forms import checked, form
+from service.pages.forms import form
 from service.pages.frame import here, page
 from service.stores.base import Role
 

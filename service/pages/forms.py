@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Any
 from urllib.parse import parse_qsl, urlsplit
 
 from fastapi import Request
-from pydantic import TypeAdapter, ValidationError
 
 from service.api.problems import ProblemError
-from service.api.wording import faults
 
 #: The most fields of a form.
 MOST_FIELDS = 20
 #: Addresses that take forms, as templates; all others take JSON alone.
-TAKING = frozenset({"/clubs", "/clubs/{key}"})
+TAKING = frozenset({"/clubs", "/clubs/{key}", "/puzzles/new"})
 
 
 async def form(request: Request, secret: bool) -> dict[str, str]:
@@ -55,16 +51,3 @@ def _check_origin(request: Request, secret: bool) -> None:
         ours = urlsplit(origin).netloc.lower() == request.headers.get("host", "").lower()
     if not ours:
         raise ProblemError(403, "this form was sent by a page of another site; open the page here")
-
-
-def checked(kind: Any, data: Mapping[str, Any]) -> Any:
-    """Return a form's data as the API would take it; raises ProblemError with what is wrong."""
-    try:
-        return TypeAdapter(kind).validate_python(data)
-    except ValidationError as error:
-        raise ProblemError(422, _sentences(error.errors(), data)) from None
-
-
-def _sentences(errors: Iterable[Any], data: Mapping[str, Any]) -> str:
-    found = faults([{**one, "loc": ("body", *one["loc"])} for one in errors], data)
-    return "; ".join(one["detail"] for one in found)

@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 
 from service.api.context import Service, service
 from service.api.problems import ProblemError, of_store, of_too_many
-from service.api.puzzles import Name
+from service.api.puzzles import Name, short
 from service.api.searching import Searches
 from service.pages.frame import page, puzzle_href
 from service.questions import PartsQuestion
@@ -71,20 +71,12 @@ async def overview(request: Request, puzzle: Name) -> Response:
     return await page("puzzle.html", {**data, "search": search, "failed": failed})
 
 
-async def short(own: Service, puzzle: str) -> dict[str, Any]:
-    """Return a puzzle in short; raises ProblemError for one that there is not."""
-    reply = await own.rendered({"do": "puzzle", "puzzle": puzzle}, "path", store=False)
-    told: dict[str, Any] = json.loads(reply.body)
-    return told
-
-
 async def _catalogue(own: Service) -> dict[str, Any]:
     reply = await own.rendered({"do": "catalogue"})
     return {"puzzles": json.loads(reply.body)["puzzles"], "asked": "", "wrong": None}
 
 
 def said(error: StoreError) -> str:
-    """Return what a page says where the store is away or takes no more."""
     """Return what a page says of a store that is away or of too much asked."""
     told = of_too_many(error) if isinstance(error, TooManyError) else of_store(error)
     return told.detail

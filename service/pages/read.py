@@ -10,9 +10,8 @@ from starlette.responses import Response
 
 from service.api.context import service
 from service.api.problems import ProblemError
-from service.api.puzzles import Name, of_sequence
+from service.api.puzzles import Name, of_sequence, short
 from service.pages.frame import page
-from service.pages.puzzles import short
 
 router = APIRouter(include_in_schema=False)
 

@@ -11,7 +11,7 @@ import pytest
 
 from puzzles import load
 from puzzles.notation import parse
-from service.pages.ask import wish
+from service.api.asking import wish
 from service.reports import puzzle as in_short
 from tests.pages.test_pages import MARKUP
 from tests.pages.test_reading_pages import (
@@ -134,7 +134,37 @@ def test_without_the_script(warm: Served) -> None:
         assert own["why"].replace("'", "&#39;") in page
     assert told["answer"]["searched"]["text"][1:].rstrip(".") in page
     assert told["result"].removeprefix("/api").replace("&", "&amp;") in page
-    assert f'href="{told["href"]}"' in page, "its JSON"
+    assert f'href="/api{ASKED}"' in page, "its JSON"
+    beside = warm.client.get(f"/api{ASKED}", headers={"Prefer": "wait=20"}).json()
+    assert beside["search"]["answer"] == told["answer"]
+    assert beside["search"]["href"] == told["href"]
+    assert warm.post(beside["question"], prefer="wait=20").json()["id"] == told["id"]
+
+
+def test_the_json_beside_the_page(warm: Served) -> None:
+    """What can be read is kept, the rest is said, as on the page; without a cycle none is begun."""
+    address = "/api/puzzles/2x2x2/ask"
+    plain = warm.client.get(address).json()
+    assert (plain["search"], plain["question"], plain["wrong"]) == (None, None, [])
+    query = {"cycle": "UFR UBL→DFR", "layers": "U R F Q", "matters": "x", "any_twist": "1"}
+    told = warm.client.get(address, params=query, headers={"Prefer": "wait=0"}).json()
+    assert told["wish"]["cycle"] == CYCLE
+    assert told["wish"]["layers"] == [], "these are all"
+    assert told["wish"]["any_twist"]
+    assert [text.split(":")[0] for text in told["wrong"]] == ["layers", "matters"]
+    assert told["question"] == {"puzzle": "2x2x2", "cycle": CYCLE, "any_twist": True}
+    for wrong in ({"cycle": "UFR,UBL"}, {"cycle": "UFR,UBL,XYZ"}, {"matters": "x"}, {"what": "x"}):
+        reply = warm.client.get(address, params=wrong)
+        assert reply.status_code == 422
+        assert reply.headers["Content-Type"] == "application/problem+json"
+    assert warm.client.get("/api/puzzles/nix/ask").status_code == 404
+    # A form without the script has a field for every tick; the link has each once.
+    ticked = "cycle=UFR+UBL+DFR&layers=U&layers=R&apart=1&what=x"
+    page = warm.client.get(f"/puzzles/2x2x2/ask?{ticked}", headers={"Prefer": "wait=0"}).text
+    link = f"{address}?cycle=UFR,UBL,DFR&amp;layers=U,R&amp;apart=1"
+    assert f'href="{link}"' in page
+    own = warm.client.get(link.replace("&amp;", "&"), headers={"Prefer": "wait=0"}).json()
+    assert own["wish"]["layers"] == ["U", "R"]
 
 
 @pytest.mark.parametrize(
