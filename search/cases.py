@@ -149,7 +149,7 @@ class Cases:
         return int(np.flatnonzero(keys == self.keys(rows))[0])
 
     def cycles(self, rows: Numbers) -> tuple[tuple[int, ...], ...]:
-        """Return an effect as cycles of the puzzle's placements, as ``puzzles.effects`` has them."""
+        """Return an effect as cycles of placements of the puzzle, as ``puzzles.effects`` does."""
         enc, own = self.scope.arrays, self.scope.placements
         ends = {int(enc.row_slot[r]): int(enc.row_place[r]) for r in rows}
         result, seen = [], set[int]()

@@ -58,6 +58,7 @@ class Cover:
     ``levels`` (classes,) is the number of setup turns for each class of ``cases``, NEVER for those
     that only other favourites were seen to reach. ``closed``: the walk came to its end, so that
     what is not in ``levels`` is never reached. ``ways``: the best of each class within ``setup``.
+    ``tried``, where turns can be blocked: setups of up to so many turns were all tried.
     """
 
     favourite: Favourite
@@ -67,6 +68,7 @@ class Cover:
     levels: Numbers
     closed: bool
     ways: dict[int, list[Way]] = field(repr=False)
+    tried: int | None = None
 
     @cached_property
     def counts(self) -> tuple[int, ...]:
@@ -126,9 +128,7 @@ def _preferred(turner: Turner, start: int, turned: Turned) -> tuple[object, ...]
     return (start > 0, mirrored, turned.undone, turned.symmetry != 0, start, turned.symmetry)
 
 
-def cover(
-    favourite: Favourite, setup: int, stop: Callable[[], bool] = lambda: False
-) -> Cover:
+def cover(favourite: Favourite, setup: int, stop: Callable[[], bool] = lambda: False) -> Cover:
     """Return what a favourite reaches; raises LimitError for what is too much.
 
     ``stop()`` ends the walk beyond ``setup`` turns early. Not for puzzles whose turns can be
@@ -223,7 +223,7 @@ def _best(turner: Turner, ways: list[Way]) -> list[Way]:
 
 
 def check(favourite: Favourite, entries: list[Entry]) -> None:
-    """Apply every word once more: raises RuntimeError unless it does its cycles and nothing else."""
+    """Apply every word once more; raises RuntimeError unless it does its cycles and no more."""
     from puzzles.effects import effect_of_cycles
 
     puzzle, kept = favourite.puzzle, favourite.scope.placements

@@ -9,15 +9,13 @@ blocked, so that the images need not be tried; undoing does not keep it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 
 from puzzles.puzzle import Table, Word
 from puzzles.words import normal
 from search.cases import Cases
-from search.cover import NEVER, Entry, Way, check, own_entries
+from search.cover import COMPARED, NEVER, Cover, Way
 from search.favourite import Favourite
 from search.frames import Numbers
 from search.starts import Start, starts
@@ -25,60 +23,11 @@ from search.waymarks import Turned, Turner
 
 #: The most states from which a favourite is tried.
 MOST_STATES = 20_000
-#: The most ways to a class that are kept.
-COMPARED = 6
-
-
-@dataclass(frozen=True, eq=False)
-class BlockedCover:
-    """What a favourite reaches with at most ``setup`` turns, as ``search.cover.Cover`` has it.
-
-    ``tried``: setups of up to so many turns were all tried; fewer than ``setup`` where there are
-    too many. ``closed``: there is no state that they do not lead to.
-    """
-
-    favourite: Favourite
-    setup: int
-    cases: Cases
-    starts: tuple[Start, ...]
-    levels: Numbers
-    closed: bool
-    tried: int
-    ways: dict[int, list[Way]] = field(repr=False)
-
-    @cached_property
-    def counts(self) -> tuple[int, ...]:
-        """How many cases need 0, 1, 2 … turns of setup, up to the largest that was met."""
-        most = int(self.levels.max(initial=NEVER))
-        return tuple(
-            sum(self.cases.size(k) for k in np.flatnonzero(self.levels == level).tolist())
-            for level in range(most + 1)
-        )
-
-    @property
-    def reached(self) -> int:
-        """How many cases are reached within ``setup`` turns."""
-        return sum(self.counts[: self.setup + 1])
-
-    def level(self, rows: Numbers) -> Numbers:
-        """Return the setup turns of effects (n, m), NEVER for those that were not met."""
-        classes = self.cases.classes(rows)
-        levels = np.full(len(self.cases), NEVER, dtype=np.int64)
-        levels[: len(self.levels)] = self.levels
-        result: Numbers = levels[classes]
-        return result
-
-    @cached_property
-    def entries(self) -> tuple[Entry, ...]:
-        """All cases that are reached within ``setup`` turns, in order of their cycles."""
-        result = own_entries(self.favourite, self.cases, self.ways)
-        check(self.favourite, result)
-        return tuple(result)
 
 
 def blocked_cover(
     favourite: Favourite, setup: int, stop: Callable[[], bool] = lambda: False
-) -> BlockedCover:
+) -> Cover:
     """Return what a favourite reaches; ``stop()`` ends it early, with what was found."""
     puzzle = favourite.puzzle
     cases = Cases(favourite.scope, favourite.types, undoing=False)
@@ -98,7 +47,7 @@ def blocked_cover(
     states[start.tobytes()] = None
     tried = -1
     for level in range(setup + 1):
-        for before, state in row:
+        for before, _ in row:
             undo = puzzle.inverse(before)
             for number, turned, inner, rows in tries:
                 word = normal(puzzle, before + inner + undo)
@@ -144,7 +93,7 @@ def _made(
     tried: int,
     ways: dict[int, list[tuple[Numbers, Way]]],
     turner: Turner,
-) -> BlockedCover:
+) -> Cover:
     """Return a cover whose ways lead to the effect that stands for their class."""
     own = np.full(len(cases), NEVER, dtype=np.int64)
     own[list(levels)] = list(levels.values())
@@ -165,4 +114,4 @@ def _made(
                     normal(puzzle, turner.turn(way.word, image)),
                 )
             )
-    return BlockedCover(favourite, setup, cases, every, own, closed, tried, brought)
+    return Cover(favourite, setup, cases, every, own, closed, brought, tried)

@@ -15,7 +15,6 @@ from puzzles.puzzle import Puzzle
 from search.atlas_entries import cycles_of
 from search.cases import Cases
 from search.cover import NEVER, Cover
-from search.cover_blocked import BlockedCover
 from search.favourite import Favourite, Shape, shape_of
 from search.frames import Numbers
 from search.impossible import reason
@@ -65,7 +64,7 @@ def _count(puzzle: Puzzle, shape: Shape) -> int:
     return result
 
 
-def shapes_of(own: Cover | BlockedCover) -> set[Shape]:
+def shapes_of(own: Cover) -> set[Shape]:
     """Return the shapes among what a favourite reaches: its own, and those of mirrors and undoing.
 
     They differ only in how much the cycles twist.
@@ -104,7 +103,10 @@ def _chosen(
         for slots in itertools.permutations(others, length - 1):
             for twists in itertools.product(range(kind.twists), repeat=length - 1):
                 start = int(puzzle.home[first])
-                once = [start, *(int(puzzle.home[s]) + x for s, x in zip(slots, twists, strict=True))]
+                once = [
+                    start,
+                    *(int(puzzle.home[s]) + x for s, x in zip(slots, twists, strict=True)),
+                ]
                 cycle = _around(puzzle, once, twist, kind.twists)
                 mine = used | {first, *slots}
                 again = first if rest and rest[0] == shape[0] else -1
@@ -123,9 +125,9 @@ def _around(puzzle: Puzzle, once: list[int], twist: int, twists: int) -> Cycle:
     return tuple(result)
 
 
-def rest(own: Cover | BlockedCover) -> tuple[Rest, ...]:
+def rest(own: Cover) -> tuple[Rest, ...]:
     """Return what is out of reach, by reason: the least setup first, then what never is reached."""
-    puzzle, favourite = own.favourite.puzzle, own.favourite
+    puzzle = own.favourite.puzzle
     shapes = shapes_of(own)
     count = total(puzzle, shapes)
     missing = count - own.reached
@@ -164,7 +166,7 @@ def rows_of(cases: Cases, cycles: tuple[Cycle, ...]) -> Numbers:
     return cases.of_effect(np.array(table, dtype=np.int32))
 
 
-def _counted(own: Cover | BlockedCover, missing: int) -> Iterator[Rest]:
+def _counted(own: Cover, missing: int) -> Iterator[Rest]:
     """Yield what is out of reach where there is too much to be looked at one by one."""
     for turns, number in enumerate(own.counts):
         if turns > own.setup and number:
@@ -180,7 +182,7 @@ def _counted(own: Cover | BlockedCover, missing: int) -> Iterator[Rest]:
         yield Rest(OPEN, missing, None, text, (), ())
 
 
-def _reasons(own: Cover | BlockedCover, classes: Numbers) -> dict[int, tuple[str, str]]:
+def _reasons(own: Cover, classes: Numbers) -> dict[int, tuple[str, str]]:
     """Return for classes that are never reached why not, looked at once for all that turns join."""
     cases, favourite = own.cases, own.favourite
     closed = bool(own.closed)

@@ -76,7 +76,8 @@ def candidates(own: Cover, found: Shelves) -> list[Candidate]:
         for word, cost in _words(shelf, turns, easy):
             words[word] = min(cost, words.get(word, NONE))
     ordered = sorted(words.items(), key=lambda w: (w[1], len(w[0]), w[0]))
-    result, seen = [], {_bases(own, own.favourite.word)}
+    result: list[Candidate] = []
+    seen = {_bases(own, own.favourite.word)}
     for word, cost in ordered:
         if len(result) == MOST_CANDIDATES:
             break
@@ -143,8 +144,9 @@ def _second(own: Cover, candidate: Candidate, levels: Numbers) -> Second:
     first = np.full(len(own.cases), NEVER, dtype=np.int64)
     first[: len(own.levels)] = own.levels
     for number in range(len(own.cases)):
-        mine, other = _within(int(first[number]), own.setup), _within(
-            int(levels[number]) if number < len(levels) else NEVER, own.setup
+        mine, other = (
+            _within(int(first[number]), own.setup),
+            _within(int(levels[number]) if number < len(levels) else NEVER, own.setup),
         )
         reached = [level for level in (mine, other) if level is not None]
         if not reached:

@@ -1,4 +1,4 @@
-"""A sequence that somebody likes, checked: what it does to the kept pieces, and what is wrong else."""
+"""A sequence that somebody likes, checked: what it does to kept pieces, or what is wrong."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def favourite(
     """
     if not parsed.word:
         raise RequestError(
-            "the sequence is empty; one that cycles three pieces and moves nothing else was expected"
+            "the sequence is empty; one that cycles three pieces and nothing else was expected"
         )
     word = normal(puzzle, parsed.word)
     if not word:
@@ -137,13 +137,10 @@ def favourite(
 def _check(puzzle: Puzzle, own: tuple[Cycle, ...], all_kept: bool) -> None:
     """Raise RequestError for an effect that is too large or none at all."""
     if not own:
-        which = "any piece" if all_kept else "any piece that is to stay"
+        which = "piece" if all_kept else "piece that is to stay"
         raise RequestError(
-            f"the sequence does nothing: it moves and twists no piece of all, so there is nothing "
-            "that it could reach"
-            if all_kept
-            else f"the sequence does not move or twist {which}, so there is nothing that it could "
-            "reach; one that cycles three of them was expected"
+            f"the sequence does nothing: no {which} is moved or twisted in the end; one that "
+            "cycles three pieces was expected"
         )
     moved = [int(puzzle.slot_of[p]) for cycle in own for p in cycle]
     slots = sorted(set(moved))

@@ -1,4 +1,4 @@
-"""How a sequence is turned: by a symmetry of its search, and perhaps undone; one after the other."""
+"""How a sequence is turned: by a symmetry of its search, and perhaps undone; ways in a row."""
 
 from __future__ import annotations
 
@@ -32,7 +32,10 @@ class Turner:
         own = [symmetry.turns for symmetry in scope.symmetries]
         #: The symmetry that is the first and then the second, (K, K).
         self.compose: Numbers = np.array(
-            [[names[second[first].astype(first.dtype).tobytes()] for second in own] for first in own],
+            [
+                [names[second[first].astype(first.dtype).tobytes()] for second in own]
+                for first in own
+            ],
             dtype=np.int64,
         )
 

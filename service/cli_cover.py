@@ -1,0 +1,246 @@
+"""The command that says what a favourite sequence reaches, and which second one covers the rest."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from service import endings, options
+from service.output import FOUND, INTERRUPTED, print_json, say
+from service.settings import DEFAULT_LINES, MOST_SHOWN, Settings, settings
+
+if TYPE_CHECKING:
+    from search.cover import Cover
+    from service.engine import Engine
+    from service.layout import Page
+    from service.reports import Report
+
+
+def cover(
+    puzzle: options.PuzzleName,
+    sequence: Annotated[
+        str, typer.Argument(metavar="SEQUENCE", help="Such as \"[R U R' U', L]\", in one word.")
+    ],
+    layers: options.Layers = None,
+    keep: options.Keep = None,
+    free: options.Free = None,
+    setup: options.Setup = None,
+    case: Annotated[
+        str | None,
+        typer.Option("--case", metavar='"A B C"', help="Look up this one three-cycle."),
+    ] = None,
+    alone: Annotated[
+        bool, typer.Option("--alone", help="Do not look for a second favourite.")
+    ] = False,
+    seconds: Annotated[
+        str | None,
+        typer.Option(
+            "--seconds", metavar="T", help="Search for second favourites for T seconds; else 20."
+        ),
+    ] = None,
+    most: options.Most = None,
+    json: options.Json = False,
+    threads: options.Threads = None,
+) -> int:
+    """Say which three-cycles a favourite reaches: mirrored, turned, undone, with some setup."""
+    from puzzles import load
+    from puzzles.notation import parse
+    from search.request import kept_types, layer_numbers
+    from service.cover_report import SETUP_TURNS, covered, report
+
+    chosen = settings(options.whole("--threads", threads))
+    shown = options.number("most", most, 0, MOST_SHOWN, DEFAULT_LINES)
+    bounds = options.bounds(None, None, None, seconds)
+    turns = options.whole("--setup", setup)
+    loaded = load(puzzle)
+    parsed = parse(loaded, sequence)
+    own = covered(
+        loaded,
+        parsed,
+        layer_numbers(loaded, layers),
+        kept_types(loaded, keep, free),
+        SETUP_TURNS if turns is None else turns,
+    )
+    names = None if case is None else case.replace("->", " ").replace("→", " ").split()
+    told = report(own, parsed.left_over, names)
+    told["second"], told["second_text"], told["stopped_by"] = [], "", None
+    if case is None and not alone and own.tried is None and own.favourite.three_cycle:
+        told.update(_second(chosen, own, bounds.seconds))
+    elif case is None and not alone:
+        told["second_text"] = (
+            "second favourites are compared for three-cycles where no turn can be blocked"
+        )
+    if json:
+        print_json(told)
+    else:
+        show(told, shown, names is not None)
+    if told["stopped_by"] == endings.PERSON:
+        return INTERRUPTED
+    return FOUND
+
+
+def _second(chosen: Settings, own: Cover, limit: float | None) -> Report:
+    """Return second favourites from a search for all three-cycles of the type."""
+    from service.cli_find import working
+
+    with working(chosen) as engine:
+        return second(engine, own, limit)
+
+
+def second(engine: Engine, own: Cover, limit: float | None) -> Report:
+    """Return second favourites, how they were found, and what ended that early."""
+    from search import cover_second
+    from search.cover_second import Compared
+    from search.request import Bounds
+    from service.atlases import AtlasRequest, goal_of, scope_of
+    from service.cover_report import seconds
+
+    liked = own.favourite
+    number = liked.types[0]
+    asked = AtlasRequest(
+        liked.puzzle, (number,), liked.layers, liked.kept, False, Bounds(seconds=limit)
+    )
+    scope = scope_of(asked, number)
+    outcome = engine.search(scope, goal_of(asked, scope), asked.bounds)
+    words = cover_second.candidates(own, outcome.shelves)
+    last = Compared(0, len(words), ())
+    for compared in cover_second.second(own, words):
+        last = compared
+        if engine.stop():
+            break
+    told = cover_second.told(liked.puzzle, last.best)
+    by = endings.PERSON if engine.stop() else outcome.stopped_by
+    text = (
+        f"{last.done:,} of {last.of:,} sequences compared, those of a search up to half-length "
+        f"{outcome.shelves.half_length}"
+    )
+    return {"second": seconds(own, told), "second_text": text, "stopped_by": by}
+
+
+def show(told: Report, most: int, single: bool) -> None:
+    """Print a cover: cases by setup, what is left, second favourites, a look-up table."""
+    from service.layout import page
+
+    liked = told["favourite"]
+    with page() as out:
+        out.line(f"{told['puzzle']}: {liked['notation']}", "bold")
+        out.pairs(
+            [
+                ("does", f"{told['shape']}: {_cycles(liked['cycles'])}"),
+                ("turns", f"{liked['turns']}: {liked['sequence']}"),
+                ("note", liked["left_over"]),
+                ("in all", f"it {told['text']}"),
+            ]
+        )
+        if single:
+            _one(out, told)
+            return
+        rows = [
+            (row["setup"], f"{row['cases']:,}", "" if row["within"] else "beyond the bound")
+            for row in told["by_setup"]
+        ]
+        out.table(("setup", "cases", ""), rows, "rr")
+        worst = told["worst"]
+        if worst is not None and worst["setup"]:
+            out.line(
+                f"The worst needs {_turns(worst['setup'])} of setup, such as "
+                f"{_cycles(worst['cycles'])}; {worst['cases']:,} do."
+            )
+        if told["out_of_reach"]:
+            out.line()
+            out.line("Out of reach", "bold")
+            for left in told["out_of_reach"]:
+                example = f", such as {_cycles(left['example'])}" if left["example"] else ""
+                out.line(f"{left['cases']:,}{example}: {left['reason']}.", "", 2)
+        _others(out, told)
+        _table(out, told, most)
+    if told["stopped_by"] == endings.PERSON:
+        say(endings.STOPPED)
+
+
+def _one(out: Page, told: Report) -> None:
+    if not told["entries"]:
+        out.line("This case is out of reach with so much setup; --setup allows more.")
+        return
+    (own,) = told["entries"]
+    out.line()
+    out.line(_cycles(own["cycles"]), "bold")
+    out.pairs(
+        [
+            ("notation", own["notation"]),
+            ("setup", own["setup"] or "none"),
+            ("sequence", own["sequence"]),
+            ("turns", own["turns"]),
+            ("how", how(own)),
+        ]
+    )
+
+
+def _others(out: Page, told: Report) -> None:
+    if told["second"]:
+        out.line()
+        out.line("A second favourite", "bold")
+        rows = [
+            (
+                own["notation"],
+                own["things"],
+                f"{own['covers']:,}",
+                f"{own['both']:,}",
+                own["setups"],
+            )
+            for own in told["second"]
+        ]
+        columns = ("sequence", "things", "covers of the rest", "both reach", "setups in sum")
+        out.table(columns, rows, " rrrr")
+    if told["second_text"]:
+        out.line(f"{told['second_text'][:1].upper()}{told['second_text'][1:]}.")
+
+
+def _table(out: Page, told: Report, most: int) -> None:
+    """Print the look-up table, grouped by the first piece."""
+    if not told["listed"]:
+        out.line()
+        out.line("There are too many cases to list; --case looks one up.")
+        return
+    entries = told["entries"][:most]
+    for first, group in groupby(entries, lambda own: own["cycle"][0]):
+        out.line()
+        out.line(f"From {first}", "bold")
+        rows = [
+            (
+                " ".join(f"({' → '.join(cycle)})" for cycle in own["cycles"]),
+                own["setup"] or "none",
+                own["notation"],
+                own["turns"],
+                how(own),
+            )
+            for own in group
+        ]
+        out.table(("cycle", "setup", "whole", "turns", "how"), rows, "   r")
+    left = len(told["entries"]) - len(entries)
+    if left:
+        out.line(f"{left:,} more; --most {len(told['entries'])} or --json shows them")
+
+
+def how(own: Report) -> str:
+    """Return in words how the favourite is used for a case."""
+    words = []
+    if own["hold"]["up"]:
+        words.append(f"{own['hold']['up']} up, {own['hold']['front']} in front")
+    if own["mirrored"]:
+        words.append("mirrored")
+    if own["undone"]:
+        words.append("undone")
+    if own["begun_after"]:
+        words.append(f"begun after {own['begun_after']}")
+    return ", ".join(words)
+
+
+def _cycles(cycles: list[list[str]]) -> str:
+    return " ".join(f"({' '.join(cycle)})" for cycle in cycles)
+
+
+def _turns(count: int) -> str:
+    return f"{count} turn{'s' if count != 1 else ''}"

@@ -1,0 +1,261 @@
+"""What a favourite reaches, as a JSON object: counts by setup, what is left, a look-up table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from puzzles import brackets
+from puzzles.brackets import Conjugate, Tree
+from puzzles.effects import Cycle
+from puzzles.errors import RequestError
+from puzzles.laws import joined, plural
+from puzzles.names import placement_name, read_cycle
+from puzzles.notation import Parsed, plain, write
+from puzzles.puzzle import Puzzle
+from puzzles.words import normal
+from search.cover import Cover, Entry, cover
+from search.cover_blocked import blocked_cover
+from search.cover_rest import OPEN, SETUP, Rest, rest, rows_of, shapes_of, total
+from search.fastened import possible
+from search.favourite import Favourite, favourite, read_tree, shape_text
+from search.hands import held
+from search.reading import inverted, turns_of
+from search.reading_levels import carried
+from search.request import MOST_HALF_LENGTH
+from search.waymarks import Turner
+from service.reports import Report
+
+if TYPE_CHECKING:
+    from search.cover_second import Second
+
+#: The turns of setup that are allowed if nobody says how many.
+SETUP_TURNS = 2
+#: The most cases that are listed with their sequences; more are only counted.
+MOST_ENTRIES = 50_000
+#: The most cases that are listed of those that are out of reach for one reason.
+MOST_LEFT = 1_000
+
+
+def covered(
+    puzzle: Puzzle,
+    parsed: Parsed,
+    layers: tuple[int, ...] | None = None,
+    kept: tuple[int, ...] | None = None,
+    setup: int = SETUP_TURNS,
+    stop: Callable[[], bool] = lambda: False,
+) -> Cover:
+    """Return what a favourite reaches; raises RequestError and LimitError."""
+    if not 0 <= setup <= MOST_HALF_LENGTH:
+        raise RequestError(f"setup {setup}: a number from 0 to {MOST_HALF_LENGTH} was expected")
+    own = favourite(puzzle, parsed, layers, kept)
+    return blocked_cover(own, setup, stop) if puzzle.can_block else cover(own, setup, stop)
+
+
+def report(own: Cover, left_over: str = "", only: Sequence[str] | None = None) -> Report:
+    """Return a cover as an object; with ``only``, three names, with the entry of that case alone.
+
+    Raises RequestError for a case that is none of the favourite's kind.
+    """
+    liked, puzzle = own.favourite, own.favourite.puzzle
+    left = rest(own)
+    every = total(puzzle, shapes_of(own))
+    wanted = None if only is None else _asked(own, only)
+    entries: Iterable[Entry] = own.entries if own.reached <= MOST_ENTRIES or wanted else ()
+    if wanted is not None:
+        entries = [entry for entry in entries if entry.cycles == wanted]
+    told = _Teller(liked, own)
+    result: Report = {
+        "puzzle": puzzle.name,
+        "favourite": {
+            "sequence": write(puzzle, liked.word),
+            "turns": len(liked.word),
+            "notation": brackets.text(liked.tree),
+            "cycles": _names(puzzle, liked.cycles),
+            "left_over": left_over,
+        },
+        "shape": shape_text(puzzle, liked.shape),
+        "types": [puzzle.types[k].name for k in sorted(set(liked.types))],
+        "kept": [puzzle.types[k].name for k in liked.scope.kept],
+        "setup": own.setup,
+        "starts": len(own.starts),
+        "all": every,
+        "reached": own.reached,
+        "by_setup": [
+            {"setup": turns, "cases": count, "within": turns <= own.setup}
+            for turns, count in enumerate(own.counts)
+        ],
+        "largest_setup": len(own.counts) - 1 if own.closed else None,
+        "worst": _worst(own),
+        "out_of_reach": [_left(puzzle, one) for one in left],
+        "listed": own.reached <= MOST_ENTRIES,
+        "entries": [told(entry) for entry in entries],
+    }
+    result["text"] = says(result, own)
+    return result
+
+
+def says(told: Report, own: Cover) -> str:
+    """Return how much is reached, and with how much setup, in one sentence."""
+    of = f"{told['reached']:,} of {told['all']:,}"
+    plural_s = "s" if own.setup != 1 else ""
+    setup = f"up to {own.setup} turn{plural_s} of setup" if own.setup else "no setup"
+    text = f"reaches {of} with {setup}"
+    largest = told["largest_setup"]
+    met = sum(row["cases"] for row in told["by_setup"])
+    if own.tried is not None:
+        if own.tried < own.setup:
+            text += f"; there are too many setups, those of up to {own.tried} were tried"
+        elif not own.closed:
+            text += "; turns can be blocked here, so that more setup may reach more"
+    elif largest is None:
+        text += "; what more setup would reach was not walked to the end"
+    elif largest > own.setup:
+        text += f"; with {largest} it reaches {'all' if met == told['all'] else f'{met:,}'}"
+    elif met < told["all"]:
+        text += ", and no more with any setup"
+    return text
+
+
+class _Teller:
+    """Tells entries: the favourite's own brackets, in the letters of the entry."""
+
+    def __init__(self, liked: Favourite, own: Cover) -> None:
+        self._puzzle, self._starts = liked.puzzle, own.starts
+        self._turner = Turner.of(liked.scope)
+        self._liked = liked
+        self._tree = lru_cache(maxsize=None)(self._turned)
+        self._begun = lru_cache(maxsize=None)(self._start)
+        self._held = lru_cache(maxsize=None)(self._holding)
+
+    def __call__(self, entry: Entry) -> Report:
+        puzzle, way = self._puzzle, entry.way
+        up, front = self._held(way.turned.symmetry)
+        names = _names(puzzle, entry.cycles)
+        return {
+            "cycle": names[0],
+            "cycles": names,
+            "setup": write(puzzle, way.setup),
+            "setup_turns": len(way.setup),
+            "sequence": write(puzzle, way.word),
+            "turns": len(way.word),
+            "notation": self._notation(entry),
+            "hold": {"up": up, "front": front},
+            "mirrored": self._turner.mirrors(way.turned),
+            "undone": way.turned.undone,
+            "begun_after": write(puzzle, self._starts[way.start].moved),
+        }
+
+    def _start(self, number: int) -> Tree:
+        return (
+            self._liked.tree if number == 0 else read_tree(self._puzzle, self._starts[number].word)
+        )
+
+    def _turned(self, start: int, symmetry: int, undone: bool) -> Tree:
+        tree = carried(self._puzzle, self._begun(start), self._turner.number(symmetry))
+        return inverted(tree) if undone else tree
+
+    def _holding(self, symmetry: int) -> tuple[str, str]:
+        return held(self._puzzle, self._turner.number(self._turner.back(symmetry)))
+
+    def _notation(self, entry: Entry) -> str:
+        puzzle, way = self._puzzle, entry.way
+        tree = self._tree(way.start, way.turned.symmetry, way.turned.undone)
+        if way.setup:
+            inner, around = tree, way.setup
+            if isinstance(tree, Conjugate):
+                inner, around = tree.part, way.setup + turns_of(puzzle, tree.setup)
+            around = normal(puzzle, around)
+            tree = Conjugate(plain(puzzle, around), inner) if around else inner
+        if puzzle.can_block and not possible(puzzle, turns_of(puzzle, tree)):
+            return write(puzzle, way.word)
+        return brackets.text(tree)
+
+
+def _worst(own: Cover) -> Report | None:
+    """Return the most setup turns of what is reached, with how many cases and one of them."""
+    within = own.counts[: own.setup + 1]
+    most = max((turns for turns, count in enumerate(within) if count), default=None)
+    if most is None:
+        return None
+    number = int(np.flatnonzero(own.levels == most)[0])
+    rows = next(rows for _, rows, _ in own.cases.members(number))
+    names = _names(own.favourite.puzzle, own.cases.cycles(rows))
+    return {"setup": most, "cases": within[most], "cycles": names}
+
+
+def _left(puzzle: Puzzle, one: Rest) -> Report:
+    return {
+        "kind": one.kind,
+        "cases": one.count,
+        "setup": one.turns,
+        "reason": reason(one),
+        "example": _names(puzzle, one.example),
+        "cycles": [_names(puzzle, cycles) for cycles in one.cycles[:MOST_LEFT]],
+    }
+
+
+def reason(one: Rest) -> str:
+    """Return in words why cases are out of reach."""
+    if one.kind == SETUP:
+        return f"{one.turns} turn{'s' * (one.turns != 1)} of setup would reach them"
+    if one.reason:
+        return one.reason.rstrip(".")
+    if one.kind == OPEN:
+        return "not found with so much setup; more may reach them"
+    return "possible, but no setup of this favourite leads there"
+
+
+def seconds(own: Cover, best: Iterable[Second]) -> list[Report]:
+    """Return second favourites, the best first."""
+    puzzle = own.favourite.puzzle
+    return [
+        {
+            "sequence": write(puzzle, one.word),
+            "turns": len(one.word),
+            "notation": one.notation,
+            "things": one.things,
+            "covers": one.covers,
+            "both": one.both,
+            "alone": one.alone,
+            "setups": one.setups,
+        }
+        for one in best
+    ]
+
+
+def _names(puzzle: Puzzle, cycles: Iterable[Cycle]) -> list[list[str]]:
+    return [[placement_name(puzzle, p) for p in cycle] for cycle in cycles]
+
+
+def _asked(own: Cover, names: Sequence[str]) -> tuple[Cycle, ...]:
+    """Return a case from three names, as entries have it."""
+    liked, puzzle = own.favourite, own.favourite.puzzle
+    if not liked.three_cycle:
+        raise RequestError(f"a case of three pieces was named; the favourite is {_what(liked)}")
+    if len(names) != 3:
+        raise RequestError(
+            f"a three-cycle names three pieces, but the number given is {len(names)}"
+        )
+    placed = read_cycle(puzzle, names)
+    kinds = {int(puzzle.type_of[one.slot]) for one in placed}
+    if kinds != set(liked.types):
+        raise RequestError(f"{' '.join(names)}: the favourite is {_what(liked)}")
+    places = [
+        int(puzzle.home[one.slot]) if one.placement is None else int(one.placement)
+        for one in placed
+    ]
+    rows = rows_of(own.cases, (tuple(places),))
+    return own.cases.cycles(rows)
+
+
+def _what(liked: Favourite) -> str:
+    return shape_text(liked.puzzle, liked.shape)
+
+
+def kinds_text(told: Report) -> str:
+    """Return the types that must stay in words, empty if all must."""
+    return joined([plural(name) for name in told["kept"]])
