@@ -8,6 +8,7 @@ each by the favourite that needs less, are fewest in sum; then the one with the 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -32,7 +33,7 @@ MOST_SECOND = 8
 
 @dataclass(frozen=True)
 class Candidate:
-    """A word for a second favourite, with its things to remember as they are counted on shelves."""
+    """A word for a second favourite, and how many things it is to remember."""
 
     word: Word
     things: int
@@ -72,9 +73,12 @@ def candidates(own: Cover, found: Shelves) -> list[Candidate]:
     puzzle, cases = own.favourite.puzzle, own.cases
     turns = own.favourite.scope.turns
     words: dict[Word, int] = {}
-    for shelf, easy in ((found.easiest, True), (found.shortest, False)):
-        for word, cost in _words(shelf, turns, easy):
-            words[word] = min(cost, words.get(word, NONE))
+    for word, cost in _words(found.easiest, turns):
+        words[word] = min(cost, words.get(word, cost))
+    for word, _ in itertools.islice(_words(found.shortest, turns), MOST_CANDIDATES):
+        if word not in words:
+            # The shelf of the shortest is not in order of what must be remembered.
+            words[word] = things(puzzle, word)
     ordered = sorted(words.items(), key=lambda w: (w[1], len(w[0]), w[0]))
     result: list[Candidate] = []
     seen = {_bases(own, own.favourite.word)}
@@ -91,12 +95,11 @@ def candidates(own: Cover, found: Shelves) -> list[Candidate]:
     return result
 
 
-def _words(shelf: Shelf, turns: Numbers, easy: bool) -> Iterator[tuple[Word, int]]:
-    """Yield the words of a shelf as the puzzle's turns, with their things to remember."""
-    costs = shelf.cost if easy else shelf.other
-    for orbit, place in np.argwhere(shelf.cost < NONE).tolist():
+def _words(shelf: Shelf, turns: Numbers) -> Iterator[tuple[Word, int]]:
+    """Yield the words of a shelf as the puzzle's turns, with what they cost, place by place."""
+    for place, orbit in np.argwhere(shelf.cost.T < NONE).tolist():
         word = shelf.words[orbit, place, : shelf.length[orbit, place]]
-        yield tuple(int(turns[t]) for t in word), int(costs[orbit, place])
+        yield tuple(int(turns[t]) for t in word), int(shelf.cost[orbit, place])
 
 
 def _bases(own: Cover, word: Word) -> frozenset[int]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from puzzles import brackets
+from puzzles.blocking import why_blocked
 from puzzles.brackets import Conjugate, Tree
 from puzzles.effects import Cycle
 from puzzles.errors import RequestError
@@ -52,6 +53,9 @@ def covered(
     if not 0 <= setup <= MOST_HALF_LENGTH:
         raise RequestError(f"setup {setup}: a number from 0 to {MOST_HALF_LENGTH} was expected")
     own = favourite(puzzle, parsed, layers, kept)
+    blocked = why_blocked(puzzle, parsed.word)
+    if blocked is not None:
+        raise RequestError(blocked)
     return blocked_cover(own, setup, stop) if puzzle.can_block else cover(own, setup, stop)
 
 
