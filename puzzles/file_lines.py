@@ -47,8 +47,8 @@ def spot_of(text: str, said: str, model: file.Model | None = None) -> Spot | Non
         lines = text.rstrip().split("\n")
         return Spot(len(lines), len(lines[-1]) + 1)
     table, number, key = _named(said)
-    if table is None and isinstance(model, file.PuzzleModel):
-        number = _group(said, model)
+    if table is None:
+        number = group_of(said, model)
         table = "layers" if number else None
     if table is None:
         return None
@@ -109,8 +109,14 @@ def _named(said: str) -> tuple[str | None, int, str]:
     return name, number, key
 
 
-def _group(said: str, model: file.PuzzleModel) -> int:
-    """Return the number of the table of a layer that is named, from 1; 0 where none is."""
+def group_of(said: str, model: file.Model | None) -> int:
+    """Return the number of the table of layers that an error is about, from 1; 0 for no single one.
+
+    With the ``model`` of the text also layers are found by their names.
+    """
+    table, number, _ = _named(said)
+    if table == "layers" or not isinstance(model, file.PuzzleModel):
+        return number if table == "layers" else 0
     named = re.search(r"\blayers? (?:name )?'?([0-9]*[A-Za-z]+)\b", said)
     if named is None:
         return 0

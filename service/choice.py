@@ -81,6 +81,11 @@ class Choice(BaseModel):
         """The kinds whose layers turn."""
         return [own for own in choices(self.body).kinds if self.size(own.name)]
 
+    @property
+    def sizes(self) -> list[str]:
+        """The names of the sizes of its layers, one for each table of its file."""
+        return [name for name in SIZES if self.size(name)]
+
     def given(self) -> dict[str, str]:
         """Return what was chosen, by names and as texts, without what is usual."""
         told = self.model_dump(exclude_defaults=True)

@@ -6,6 +6,7 @@ A process with limits of its own does this; see ``service.api.drafting``.
 from __future__ import annotations
 
 import json
+import math
 import re
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -17,7 +18,7 @@ from puzzles.choosing import KINDS, Depths, Kind, choices
 from puzzles.counting import Counted
 from puzzles.errors import PuzzleFileError, RequestError, TrefoilError
 from puzzles.exact_sizes import decimal, formula
-from puzzles.file_lines import spot_of
+from puzzles.file_lines import group_of, spot_of
 from puzzles.puzzle import Puzzle
 from puzzles.puzzle_text import written
 from puzzles.surveying import EndedError, Survey, plain
@@ -25,6 +26,7 @@ from puzzles.sweeping import Range
 from puzzles.unknowns import OpenPuzzle, Unknown
 from service import depth_reports
 from service.choice import FIRST, Choice, choice_of, fault_of, model_of, text_of
+from service.forgetting import make_room
 
 Report = dict[str, Any]
 
@@ -107,16 +109,21 @@ def draft(choice: Choice | None, text: str | None, drawn: bool) -> Report:
     if text is None:
         text = text_of(_sound(choice or FIRST))
     puzzle, model, problem = _compiled(text)
+    own = choice
+    # Comments would be lost if the file were made anew.
+    if own is None and model is not None and "#" not in text:
+        own = choice_of(model)
+    if problem is not None:
+        at = problem.pop("group")
+        problem["size"] = own.sizes[at - 1] if own is not None and at else None
     report: Report = {
         "file": text,
-        "choice": None,
+        "choice": None if own is None else own.given(),
+        "sizes": {} if own is None or puzzle is None else _sizes(own, puzzle),
         "problem": problem,
         "puzzle": None if puzzle is None else _short(puzzle),
         "drawing": None,
     }
-    own = choice if choice is not None else None if model is None else choice_of(model)
-    if own is not None:
-        report["choice"] = own.given()
     if puzzle is not None and drawn:
         from puzzles.drawing import drawing
 
@@ -146,7 +153,7 @@ def _compiled(text: str) -> tuple[Puzzle | None, file.Model | None, Report | Non
     size = len(text.encode())
     if size > file.LARGEST_FILE:
         said = f"a puzzle file has at most {file.LARGEST_FILE:,} bytes; this one has {size:,}"
-        return None, None, {"detail": said, "line": None, "column": None}
+        return None, None, {"detail": said, "line": None, "column": None, "group": 0}
     model = None
     try:
         model = file.parse(text, WHERE)
@@ -155,7 +162,21 @@ def _compiled(text: str) -> tuple[Puzzle | None, file.Model | None, Report | Non
         said = str(error).removeprefix(f"{WHERE}: ")
         spot = spot_of(text, said, model)
         line, column = (None, None) if spot is None else (spot.line, spot.column)
-        return None, model, {"detail": said, "line": line, "column": column}
+        at = group_of(said, model)
+        return None, model, {"detail": said, "line": line, "column": column, "group": at}
+
+
+def _sizes(choice: Choice, puzzle: Puzzle) -> dict[str, float]:
+    """Return the sizes of a choice as numbers by their names, on a ball in degrees."""
+    found: dict[str, float] = {}
+    layers = iter(puzzle.layers)
+    for kind in choice.kinds:
+        for name in (kind.name, f"{kind.name}_inner"):
+            if choice.size(name):
+                own = [next(layers) for _ in kind.axes]
+                height = own[0].low
+                found[name] = _number(math.degrees(math.acos(height)) if choice.ball else height)
+    return found
 
 
 def _short(puzzle: Puzzle) -> Report:
@@ -179,9 +200,15 @@ def ranges(choice: Choice, size: str) -> Report:
     """Return which sizes of one kind of layer give which pieces, the others being as they are.
 
     Ranges in which nothing changes, and between them sizes that give something else; ``complete``
-    says whether all were looked at. Raises DraftError.
+    says whether all were looked at, ``reason`` why there are none. Raises DraftError for a choice
+    in which nothing turns.
     """
-    puzzle = _opened(choice, (size,))
+    _sound(choice)
+    try:
+        puzzle = _opened(choice, (size,))
+    except DraftError as error:
+        none: Report = {"size": size, "unit": None, "complete": False, "ranges": [], "exact": []}
+        return {**none, "reason": str(error)}
     unknown = puzzle.unknowns[0]
     survey = Survey(puzzle, _looking(RANGE_SECONDS), lambda share: None)
     complete = True
@@ -202,6 +229,7 @@ def ranges(choice: Choice, size: str) -> Report:
         "complete": complete,
         "ranges": sorted(found, key=lambda own: own["from"])[:MOST_RANGES],
         "exact": sorted(exact, key=lambda own: own["at"])[:MOST_RANGES],
+        "reason": None,
     }
 
 
@@ -302,6 +330,7 @@ def _looking(seconds: float) -> Callable[[], None]:
 
 def done(message: Mapping[str, Any]) -> bytes:
     """Return what comes of a message to a reader; raises TrefoilError."""
+    make_room()
     given = message.get("choice")
     choice = None if given is None else Choice.model_validate(given)
     text: str | None = message.get("file")

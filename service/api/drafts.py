@@ -25,6 +25,8 @@ router = APIRouter(prefix="/api", tags=["puzzles"])
 
 #: The most proposals that are made.
 MOST_PROPOSALS = 12
+#: The longest query, in characters, with which a draft's picture and page have an address.
+MOST_QUERY = 12_000
 UNKEPT = {"Cache-Control": "no-store"}
 
 Shape = Literal["solid", "ball"]
@@ -89,6 +91,7 @@ class DraftProblem(BaseModel):
     detail: str
     line: int | None
     column: int | None
+    size: SizeName | None = Field(description="the size of a choice that it is about")
 
 
 class DraftType(BaseModel):
@@ -123,6 +126,7 @@ class DraftReport(BaseModel):
 
     file: str
     choice: dict[str, str] | None = Field(description="null: the file says more than is chosen")
+    sizes: dict[str, float] = Field(description="the sizes of the choice as numbers")
     problem: DraftProblem | None
     puzzle: DraftPuzzle | None
     drawing: dict[str, Any] | None = Field(description="as `/api/puzzles/{puzzle}/drawing` has it")
@@ -155,6 +159,7 @@ class RangesReport(BaseModel):
     complete: bool = Field(description="whether all sizes were looked at")
     ranges: list[SizeRange]
     exact: list[ExactSize]
+    reason: str | None = Field(description="why there are none")
 
 
 class ProposedSize(BaseModel):
