@@ -132,24 +132,32 @@ async def post_puzzle(
     """Post a puzzle file; a worker compiles it, and then it has an address."""
     own = service(request)
     await own.check_club(request)
-    size = len(puzzle.file.encode())
-    if size > own.limits.puzzle:
-        text = f"the file has {size:,} bytes; at most {own.limits.puzzle:,} are taken"
-        raise ProblemError(413, text, pointer="#/file")
     wait = preferred(request.headers.getlist("prefer"))
     waited(request, wait)
-    address = puzzle_shelf.address(puzzle.file)
+    return await post(own, request, puzzle.file, wait)
+
+
+async def post(own: Service, request: Request, text: str, wait: int | None) -> Response:
+    """Return what comes of posting a file, of which is waited for so many seconds.
+
+    Raises ProblemError and StoreError.
+    """
+    size = len(text.encode())
+    if size > own.limits.puzzle:
+        said = f"the file has {size:,} bytes; at most {own.limits.puzzle:,} are taken"
+        raise ProblemError(413, said, pointer="#/file")
+    address = puzzle_shelf.address(text)
     things = own.store.things
     if await own.call(things.get, puzzle_shelf.KIND, address) is not None:
         return await _posted(own, address, 200, wait)
     asker = partial(own.asker, request)
     await _admit(own, address, await own.home(request))
-    seen = await Searches(own).compile(puzzle.file, address, asker, wait)
+    seen = await Searches(own).compile(text, address, asker, wait)
     if seen.job is not None and seen.job.state is State.FAILED:
         raise ProblemError(422, seen.job.error, pointer="#/file")
     if seen.done:
         # One that was compiled before may have made room since.
-        await own.call(puzzle_shelf.keep, own.store, puzzle.file)
+        await own.call(puzzle_shelf.keep, own.store, text)
         return await _posted(own, address, 201, wait)
     return posted(seen, wait)
 
