@@ -9,7 +9,7 @@ carries turns to turns, so that all of a class are as many turns of setup from a
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,8 @@ from search.frames import Numbers
 SEED = 20_260_102
 #: The most classes that are walked through.
 MOST_CLASSES = 50_000
+#: In place of a class that was not met yet.
+UNKNOWN = -1
 #: Rows that are carried at once, so that memory stays small.
 CHUNK = 200_000
 
@@ -79,6 +81,13 @@ class Cases:
         slots = np.flatnonzero(ends != enc.home)
         return _rows(scope, enc.home[slots], ends[slots])
 
+    def of_triples(self, triples: Numbers) -> Numbers:
+        """Return the rows of three-cycles (n, 3) of the puzzle's placements."""
+        place = np.full(self.scope.puzzle.placement_count, -1, dtype=np.int64)
+        place[self.scope.placements] = np.arange(len(self.scope.placements))
+        start = place[triples]
+        return _rows(self.scope, start, np.roll(start, -1, axis=1))
+
     def carried(self, rows: Numbers, word: Iterable[int]) -> Numbers:
         """Return effects with their rows carried by turns of the puzzle, one after the other.
 
@@ -95,35 +104,56 @@ class Cases:
 
         Raises LimitError where there are too many.
         """
-        result = np.empty(len(rows), dtype=np.int64)
+        keys = self._least(rows)
+        for key, row in zip(keys, rows, strict=True):
+            if key in self._number:
+                continue
+            if len(self._rows) >= MOST_CLASSES:
+                raise LimitError(
+                    f"there are more than {MOST_CLASSES:,} kinds of such effects up to symmetry; "
+                    "fewer turns of setup, or a sequence that moves fewer pieces, would fit"
+                )
+            self._number[key] = len(self._rows)
+            self._rows.append(row)
+        return np.array([self._number[key] for key in keys], dtype=np.int64)
+
+    def known(self, rows: Numbers) -> Numbers:
+        """Return the classes of effects (n, m), UNKNOWN for those that were not met yet."""
+        return np.array([self._number.get(k, UNKNOWN) for k in self._least(rows)], dtype=np.int64)
+
+    def _least(self, rows: Numbers) -> list[int]:
+        """Return the least key of all images of effects (n, m)."""
+        result: list[int] = []
         for begin in range(0, len(rows), CHUNK):
             part = rows[begin : begin + CHUNK]
             least = self.keys(part)
             for image in self.images:
                 np.minimum(least, self.keys(image[part]), out=least)
-            for k, key in enumerate(least.tolist()):
-                found = self._number.setdefault(key, len(self._rows))
-                if found == len(self._rows):
-                    if found >= MOST_CLASSES:
-                        raise LimitError(
-                            f"there are more than {MOST_CLASSES:,} kinds of such effects up to "
-                            "symmetry; fewer turns of setup, or a sequence that moves fewer pieces,"
-                            " would fit"
-                        )
-                    self._rows.append(part[k])
-                result[begin + k] = found
+            result += least.tolist()
         return result
 
     def after(self, classes: Numbers) -> Numbers:
-        """Return the classes to which each turn carries one effect of each class, (n, turns)."""
+        """Return the classes to which each turn carries one effect of each class, (n, turns).
+
+        Raises LimitError where there are too many new ones.
+        """
         new = [k for k in dict.fromkeys(classes.tolist()) if k not in self._after]
         if new:
-            moved = self.scope.arrays.conjugate[:, np.array([self._rows[k] for k in new])]
-            turns, count, width = moved.shape
-            there = self.classes(moved.reshape(-1, width).astype(np.int64))
-            for k, row in zip(new, there.reshape(turns, count).T, strict=True):
-                self._after[k] = row
+            self._after.update(zip(new, self._beyond(new, self.classes), strict=True))
         return np.array([self._after[k] for k in classes.tolist()], dtype=np.int64)
+
+    def before(self, number: int) -> Numbers:
+        """Return what ``after`` does for one class, UNKNOWN for what was not met, (turns,)."""
+        if number in self._after:
+            return self._after[number]
+        return self._beyond([number], self.known)[0]
+
+    def _beyond(self, classes: list[int], named: Callable[[Numbers], Numbers]) -> Numbers:
+        moved = self.scope.arrays.conjugate[:, np.array([self._rows[k] for k in classes])]
+        turns, count, width = moved.shape
+        there = named(moved.reshape(-1, width).astype(np.int64))
+        result: Numbers = there.reshape(turns, count).T
+        return result
 
     def members(self, number: int) -> Iterator[tuple[int, Numbers, int]]:
         """Yield all images of a class's effect: the key, the rows, and which image it is.

@@ -21,7 +21,7 @@ from puzzles.effects import Cycle
 from puzzles.errors import LimitError
 from puzzles.puzzle import Word
 from puzzles.words import normal
-from search.cases import Cases
+from search.cases import UNKNOWN, Cases
 from search.favourite import Favourite
 from search.frames import Numbers
 from search.starts import Start, starts
@@ -86,11 +86,9 @@ class Cover:
 
     def level(self, rows: Numbers) -> Numbers:
         """Return the setup turns of effects (n, m), NEVER for those that were not met."""
-        before = len(self.levels)
-        classes = self.cases.classes(rows)
-        levels = np.full(len(self.cases), NEVER, dtype=np.int64)
-        levels[:before] = self.levels
-        result: Numbers = levels[classes]
+        classes = self.cases.known(rows)
+        met = (classes != UNKNOWN) & (classes < len(self.levels))
+        result: Numbers = np.where(met, self.levels[np.where(met, classes, 0)], NEVER)
         return result
 
     @cached_property
@@ -199,9 +197,9 @@ def _through(
 ) -> list[Way]:
     """Return the ways to a class by one turn more of setup."""
     cases, puzzle, scope = own.cases, own.favourite.puzzle, own.favourite.scope
-    after, rows, result = cases.after(np.array([number]))[0], cases.rows_of(number), []
+    after, rows, result = cases.before(number), cases.rows_of(number), []
     for turn, other in enumerate(after.tolist()):
-        if own.levels[other] != level - 1:
+        if other == UNKNOWN or own.levels[other] != level - 1:
             continue
         there = turner.way(cases.image_to(other, scope.arrays.conjugate[turn][rows]))
         step = int(scope.turns[turn])

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from puzzles.effects import Cycle, effect_of_cycles
+from puzzles.errors import LimitError
 from puzzles.layer_group import layer_group
 from puzzles.puzzle import Puzzle
 from search.atlas_entries import cycles_of
@@ -81,7 +82,8 @@ def every(puzzle: Puzzle, shape: Shape) -> Iterator[tuple[Cycle, ...]]:
         for a, b, c in cycles_of(puzzle, puzzle.types[shape[0][0]]).tolist():
             yield ((a, b, c),)
         return
-    yield from _chosen(puzzle, shape, frozenset(), -1)
+    for found in _chosen(puzzle, shape, frozenset(), -1):
+        yield tuple(sorted(found, key=lambda cycle: int(puzzle.slot_of[cycle[0]])))
 
 
 def _chosen(
@@ -138,17 +140,22 @@ def rest(own: Cover) -> tuple[Rest, ...]:
     by_reason: dict[tuple[str, int | None, str], list[tuple[Cycle, ...]]] = {}
     cases = own.cases
     listed = [cycles for shape in sorted(shapes) for cycles in every(puzzle, shape)]
-    rows = np.array([rows_of(cases, cycles) for cycles in listed])
+    if own.favourite.three_cycle:
+        rows = cases.of_triples(np.array([cycle for (cycle,) in listed]))
+    else:
+        rows = np.array([rows_of(cases, cycles) for cycles in listed])
     levels = own.level(rows)
     left = np.flatnonzero((levels == NEVER) | (levels > own.setup))
-    classes = cases.classes(rows[left])
     reasons: dict[int, tuple[str, str]] = {}
-    if (levels == NEVER).any():
-        never = np.unique(classes[levels[left] == NEVER])
-        reasons = _reasons(own, never)
+    try:
+        classes = cases.classes(rows[left])
+        reasons = _reasons(own, np.unique(classes[levels[left] == NEVER]))
+    except LimitError:
+        # There is too much to walk through for a reason.
+        classes = cases.known(rows[left])
     for at, number in zip(left.tolist(), classes.tolist(), strict=True):
         level = int(levels[at])
-        kind, text = (SETUP, "") if level != NEVER else reasons[number]
+        kind, text = (SETUP, "") if level != NEVER else reasons.get(number, (OPEN, ""))
         key = kind, level if level != NEVER else None, text
         by_reason.setdefault(key, []).append(listed[at])
     order = [SETUP, IMPOSSIBLE, OTHER, OPEN]

@@ -131,6 +131,7 @@ def show(told: Report, most: int, single: bool) -> None:
                 ("does", f"{told['shape']}: {_cycles(liked['cycles'])}"),
                 ("turns", f"{liked['turns']}: {liked['sequence']}"),
                 ("note", liked["left_over"]),
+                ("note", f"on the solved puzzle {liked['blocked']}" if liked["blocked"] else ""),
                 ("in all", f"it {told['text']}"),
             ]
         )

@@ -53,16 +53,14 @@ def covered(
     if not 0 <= setup <= MOST_HALF_LENGTH:
         raise RequestError(f"setup {setup}: a number from 0 to {MOST_HALF_LENGTH} was expected")
     own = favourite(puzzle, parsed, layers, kept)
-    blocked = why_blocked(puzzle, parsed.word)
-    if blocked is not None:
-        raise RequestError(blocked)
     return blocked_cover(own, setup, stop) if puzzle.can_block else cover(own, setup, stop)
 
 
 def report(own: Cover, left_over: str = "", only: Sequence[str] | None = None) -> Report:
     """Return a cover as an object; with ``only``, three names, with the entry of that case alone.
 
-    Raises RequestError for a case that is none of the favourite's kind.
+    Raises RequestError for a case that is none of the favourite's kind. ``blocked`` says why the
+    favourite itself cannot be done on the solved puzzle; after some setup it may.
     """
     liked, puzzle = own.favourite, own.favourite.puzzle
     left = rest(own)
@@ -80,6 +78,7 @@ def report(own: Cover, left_over: str = "", only: Sequence[str] | None = None) -
             "notation": brackets.text(liked.tree),
             "cycles": _names(puzzle, liked.cycles),
             "left_over": left_over,
+            "blocked": why_blocked(puzzle, liked.word),
         },
         "shape": shape_text(puzzle, liked.shape),
         "types": [puzzle.types[k].name for k in sorted(set(liked.types))],
