@@ -69,7 +69,9 @@ class Balance:
             if entry.what == "twist":
                 result.append(int(contents.twist[slots].sum()) % entry.modulus)
             else:
-                result.append(_parity(dict(zip(slots, contents.piece[slots].tolist(), strict=True))))
+                result.append(
+                    _parity(dict(zip(slots, contents.piece[slots].tolist(), strict=True)))
+                )
         return np.array(result, dtype=np.int64)
 
     def without(self, types: tuple[int, ...]) -> NDArray[np.bool_]:
