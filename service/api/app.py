@@ -28,6 +28,7 @@ from service.api.readings import router as readings
 from service.api.results import router as results
 from service.api.searches import router as searches
 from service.api.templates import Templates
+from service.api.warming import warm
 from service.limits import Limits, limits
 from service.pages import forms, routes
 from service.pages.problems import Problems
@@ -76,6 +77,8 @@ def create(
     )
     app.state.service = service
     app.state.leaving = threading.Event()
+    # Readers that were given are no processes of this service, which do nothing unasked.
+    app.state.warms = readers is None
     for router in (
         drafts,
         puzzles,
@@ -132,6 +135,8 @@ async def _life(app: FastAPI) -> AsyncIterator[None]:
     sources()
     app.openapi()
     await service.readers.start()
+    if app.state.warms:
+        service.spawn(warm(service))
     # A collection of everything that was loaded takes tens of milliseconds, for which all who ask
     # would wait; what stays until the end need not be looked at.
     gc.collect()

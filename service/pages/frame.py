@@ -18,7 +18,7 @@ from puzzles.laws import plural
 from service.api import askers
 from service.api.context import Service
 from service.pages import wording
-from service.pages.statics import statics
+from service.pages.statics import scripts, statics
 
 TEMPLATES = Path(__file__).parent / "templates"
 HTML = "text/html; charset=utf-8"
@@ -56,6 +56,7 @@ def environment() -> Environment:
         auto_reload=False,
     )
     own.globals["static"] = statics().href
+    own.globals["scripts"] = scripts
     own.globals["places"] = PLACES
     own.globals["puzzle_href"] = puzzle_href
     own.globals["picture_href"] = picture_href

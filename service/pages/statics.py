@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import re
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
 
 from fastapi import APIRouter, Request
+from markupsafe import Markup
 from starlette.responses import Response
 
 from service.api.caching import IMMUTABLE
@@ -26,6 +28,8 @@ TYPES = {
     ".js": "text/javascript; charset=utf-8",
     ".svg": "image/svg+xml",
 }
+#: How a module names another one that it cannot do without.
+_IMPORTED = re.compile(rb'^(?:import|export|\})[^;]*?\bfrom "\./([\w-]+\.js)"', re.MULTILINE)
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,18 @@ class Statics:
             raise KeyError(f"there is no static file {name!r}")
         return f"/static/{self.digest}/{name}"
 
+    def needs(self, *names: str) -> list[str]:
+        """Return modules and all that they import, each once."""
+        found = dict.fromkeys(names)
+        queue = list(names)
+        while queue:
+            for raw in _IMPORTED.findall(self.files[queue.pop(0)].body):
+                name = raw.decode()
+                if name not in found:
+                    found[name] = None
+                    queue.append(name)
+        return list(found)
+
 
 @lru_cache(maxsize=1)
 def statics() -> Statics:
@@ -68,6 +84,24 @@ def statics() -> Statics:
             files[path.name] = Static(TYPES[path.suffix], path.read_bytes())
             state.update(path.name.encode() + b"\0" + files[path.name].body + b"\0")
     return Statics(state.hexdigest()[:DIGEST], files)
+
+
+def scripts(*names: str, later: tuple[str, ...] = ()) -> Markup:
+    """Return what a page's head has for its modules, so that none waits for another to come.
+
+    ``later``: those that come when somebody wants them; they are there then, also where the
+    connection is lost, but wait for all that is seen at first.
+    """
+    own = statics()
+    first = own.needs(*names)
+    then = [name for name in own.needs(*later) if name not in first]
+    soon = Markup('<link rel="modulepreload" href="{}">')
+    late = Markup('<link rel="modulepreload" fetchpriority="low" href="{}">')
+    begun = Markup('<script type="module" src="{}"></script>')
+    lines = [begun.format(own.href(name)) for name in names]
+    lines += [soon.format(own.href(name)) for name in first[len(names) :]]
+    lines += [late.format(own.href(name)) for name in then]
+    return Markup("\n").join(lines)
 
 
 @router.get("/static/{digest}/{name}", include_in_schema=False)
