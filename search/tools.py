@@ -122,6 +122,10 @@ class Tools:
         orbits = self._table.orbit[self._numbers(triples)]
         return np.where(orbits >= 0, self._ends[orbits], -1)
 
+    def orbit(self, triples: NDArray[np.integer]) -> Numbers:
+        """Return for triples (..., 3) a number that they share with their images and inverses."""
+        return self._table.orbit[self._numbers(triples)]
+
     def word(self, triple: Iterable[int]) -> Word:
         """Return the word with the cost of a triple, in normal form; RequestError for no word."""
         orbit, symmetry, turned = self._place(triple)
