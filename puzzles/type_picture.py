@@ -59,32 +59,41 @@ def swatch(kind: int, name: str, title: str) -> str:
     )
 
 
-def draw_types(puzzle: Puzzle, types: Collection[int], name: str, title: str) -> str:
+def plain(puzzle: Puzzle) -> str:
+    """Return what all pictures of types have in common: every piece left white."""
+    shapes, _ = _shapes(puzzle)
+    line = f'fill="{PAPER}" stroke="{GREY}" stroke-width="0.6"'
+    return f"<g {line}>" + "".join(f"<{shape}/>" for _, shape in shapes) + "</g>"
+
+
+def draw_types(
+    puzzle: Puzzle, types: Collection[int], name: str, title: str, ground: str | None = None
+) -> str:
     """Return the solved puzzle as an SVG picture in which types, by number, have their patterns.
 
     All others are left white. ``name`` begins the ids in it, so that it may stand beside others.
+    ``ground`` is the id of an element in the same page with what `plain` returns.
     """
-    if puzzle.shape == "written":
-        shapes, height = _places(puzzle)
-    else:
-        shapes, height = stage(puzzle).outlines()
+    shapes, height = _shapes(puzzle)
     chosen = sorted(types)
     defs = "".join(pattern(kind, f"{name}-{kind}") for kind in chosen)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {number(height)}" '
         f'width="{WIDTH}" height="{number(height)}" role="img">',
         f"<title>{escape(title)}</title><defs>{defs}</defs>",
+        plain(puzzle) if ground is None else f'<use href="#{ground}"/>',
     ]
-    # What has a pattern comes last, so that its outline is whole.
-    for strong in (False, True):
-        for slot, shape in shapes:
-            kind = int(puzzle.type_of[slot])
-            if (kind in chosen) == strong:
-                fill = f"url(#{name}-{kind})" if strong else PAPER
-                line = f'stroke="{INK if strong else GREY}" stroke-width="{1.2 if strong else 0.6}"'
-                parts.append(f'<{shape} fill="{fill}" {line} data-type="{kind}"/>')
+    for kind in chosen:
+        parts.append(f'<g fill="url(#{name}-{kind})" stroke="{INK}" data-type="{kind}">')
+        parts.extend(f"<{shape}/>" for slot, shape in shapes if puzzle.type_of[slot] == kind)
+        parts.append("</g>")
     parts.append("</svg>")
     return "".join(parts)
+
+
+def _shapes(puzzle: Puzzle) -> tuple[list[tuple[int, str]], float]:
+    """Return the outlines of all that is seen, with their slots, and the picture's height."""
+    return _places(puzzle) if puzzle.shape == "written" else stage(puzzle).outlines()
 
 
 @lru_cache(maxsize=8)

@@ -21,7 +21,7 @@ from puzzles.names import placement_name
 from puzzles.notation import Parsed, parse
 from puzzles.puzzle import Puzzle
 from search.answers import named
-from search.impossible import ImpossibleError, check, wanted_effect
+from search.impossible import ImpossibleError, check
 from search.ranking import Weights
 from search.request import Bounds, Request, kept_types, layer_numbers, request
 from service import atlases, puzzle_shelf, readings, reports, representatives, results, stored
@@ -162,7 +162,7 @@ class Desk:
         from puzzles.effects import effect_of
 
         loaded = puzzle_shelf.load(self.store, puzzle)
-        parsed = _parsed(loaded, sequence)
+        parsed = doable(loaded, sequence)
         effect = effect_of(loaded, parsed.word)
         return _body(reports.tried(loaded, parsed.word, effect, parsed.left_over))
 
@@ -184,7 +184,7 @@ class Desk:
         from service.bench_report import MOST_TURNS, bench
 
         loaded = puzzle_shelf.load(self.store, puzzle)
-        parsed, slipped = _built(loaded, turns, "turns"), _built(loaded, insert, "insert")
+        parsed, slipped = built(loaded, turns, "turns"), built(loaded, insert, "insert")
         if len(parsed.word) > MOST_TURNS:
             text = f"{len(parsed.word):,} turns were given; the bench takes up to {MOST_TURNS:,}"
             raise FieldError(text, "turns")
@@ -209,34 +209,18 @@ class Desk:
         sequence: str | None = None,
         kind: str | None = None,
         behind: bool = True,
+        after: str | None = None,
     ) -> bytes:
         """Return a picture of a puzzle as SVG.
 
         A cycle is drawn in it, or what a sequence moves is outlined, or the pieces of a type, by
-        its name. Without ``behind`` the view from behind is left out.
+        its name. Without ``behind`` the view from behind is left out. With ``after``, a sequence,
+        it is a small picture of the state after it; the pieces of a cycle are numbered there.
         """
-        from puzzles.effects import cycles, effect_of
-        from puzzles.names import read_type
-        from puzzles.picture import draw
+        from service.pictures import picture
 
         puzzle = puzzle_shelf.load(self.store, name)
-        given = {"cycle": cycle, "sequence": sequence, "type": kind}
-        last = [field for field, text in given.items() if text is not None][1:]
-        if last:
-            text = "give a cycle, a sequence or a type to draw, not several of them"
-            raise FieldError(text, last[-1])
-        if cycle is not None:
-            triple = request(puzzle, _names(cycle)).triples()[0]
-            wanted_effect(puzzle, triple)
-            return draw(puzzle, triple, hidden=behind).encode()
-        if sequence is None:
-            marked = () if kind is None else read_type(puzzle, kind).slots
-            return draw(puzzle, marked=marked, hidden=behind, alone=kind is not None).encode()
-        found = cycles(puzzle, effect_of(puzzle, _parsed(puzzle, sequence).word))
-        slots = [int(puzzle.slot_of[p]) for one in found for p in one]
-        single = len(found) == 1 and len(set(slots)) == len(slots)
-        shown = found[0] if single else None
-        return draw(puzzle, shown, () if single else slots, hidden=behind).encode()
+        return picture(puzzle, cycle, sequence, kind, behind, after).encode()
 
     def drawing(self, name: str) -> bytes:
         """Return what a page needs to draw a puzzle and to turn it, as JSON."""
@@ -356,7 +340,7 @@ def _shown(question: FindQuestion) -> tuple[Weights | None, int, bool]:
     return weights_of(question.weights), question.most, question.left_handed
 
 
-def _parsed(puzzle: Puzzle, sequence: str) -> Parsed:
+def doable(puzzle: Puzzle, sequence: str) -> Parsed:
     """Return a sequence that can be done; raises NotationError, LimitError and FieldError."""
     from puzzles.blocking import why_blocked
 
@@ -367,7 +351,7 @@ def _parsed(puzzle: Puzzle, sequence: str) -> Parsed:
     return parsed
 
 
-def _built(puzzle: Puzzle, text: str, field: str) -> Parsed:
+def built(puzzle: Puzzle, text: str, field: str) -> Parsed:
     """Return what stands in a field of the bench; raises FieldError."""
     from puzzles.blocking import why_blocked
 
@@ -375,13 +359,14 @@ def _built(puzzle: Puzzle, text: str, field: str) -> Parsed:
         parsed = parse(puzzle, text)
     except TrefoilError as error:
         raise FieldError(str(error), field) from None
-    blocked = why_blocked(puzzle, parsed.word) if field == "turns" else None
+    blocked = why_blocked(puzzle, parsed.word) if field != "insert" else None
     if blocked is not None:
         raise FieldError(blocked, field)
     return parsed
 
 
-def _names(text: str) -> list[str]:
+def names_in(text: str) -> list[str]:
+    """Return the names in a text, whatever stands between them."""
     return BETWEEN.sub(" ", text).split()
 
 

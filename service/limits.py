@@ -102,6 +102,19 @@ class Limits:
         MOST_SECONDS,
     )
     shown: int = _limit("SHOWN", 1_000, "answers", "the answers that are shown", 422, 1, MOST_SHOWN)
+    sheet_sequences: int = _limit(
+        "SHEET_SEQUENCES", 8, "sequences", "sequences on one sheet; others are left out", 422
+    )
+    sheet_turns: int = _limit(
+        "SHEET_TURNS",
+        40,
+        "turns",
+        "the turns, as they are written, of a sequence on a sheet: a picture each",
+        422,
+    )
+    sheet_cells: int = _limit(
+        "SHEET_CELLS", 600, "cycles", "cycles in the table of a sheet; others are left out", 422
+    )
     searches_each: int = _limit(
         "SEARCHES_EACH", 100, "searches", "searches of one asker that are not over", 429
     )

@@ -154,12 +154,18 @@ def _type_of(desk: Desk, store: Store, message: Message) -> Reply:
 
 def _picture(desk: Desk, store: Store, message: Message) -> Reply:
     cycle, sequence, kind = (message.get(name) for name in ("cycle", "sequence", "type"))
-    behind = message.get("behind", True)
-    return Reply({}, desk.picture(message["puzzle"], cycle, sequence, kind, behind))
+    behind, after = message.get("behind", True), message.get("after")
+    return Reply({}, desk.picture(message["puzzle"], cycle, sequence, kind, behind, after))
 
 
 def _drawing(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.drawing(message["puzzle"]))
+
+
+def _sheet(desk: Desk, store: Store, message: Message) -> Reply:
+    from service.sheets import said
+
+    return Reply({}, said(store, message))
 
 
 def _drafted(desk: Desk, store: Store, message: Message) -> Reply:
@@ -202,6 +208,8 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "type": _type_of,
     "picture": _picture,
     "drawing": _drawing,
+    "sheet": _sheet,
+    "grid": _sheet,
     "about": _about,
     "catalogue": _catalogue,
     **dict.fromkeys(("able", "draft", "draft-picture", "ranges", "depths"), _drafted),
@@ -247,7 +255,7 @@ def _blamed(store: Store, message: Message, error: TrefoilError) -> str:
             read(puzzle, asked)
         except TrefoilError:
             return name
-    last = [name for name in ("cycle", "type", "sequence") if asked.get(name) is not None]
+    last = [name for name in ("cycle", "type", "sequence", "start") if asked.get(name) is not None]
     return last[0] if len(last) == 1 else ""
 
 

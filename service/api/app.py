@@ -27,6 +27,7 @@ from service.api.puzzles import router as puzzles
 from service.api.readings import router as readings
 from service.api.results import router as results
 from service.api.searches import router as searches
+from service.api.sheets import router as sheets
 from service.api.templates import Templates
 from service.api.warming import warm
 from service.limits import Limits, limits
@@ -84,6 +85,7 @@ def create(
         puzzles,
         bench,
         readings,
+        sheets,
         asking,
         searches,
         results,

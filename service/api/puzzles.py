@@ -63,7 +63,7 @@ INDEX = {
     "depths": "/api/puzzles/depths",
     "puzzle": "/api/puzzles/{puzzle}",
     "parts": "/api/puzzles/{puzzle}/parts",
-    "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence,type,behind}",
+    "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence,type,behind,after}",
     "drawing": "/api/puzzles/{puzzle}/drawing",
     "effects": "/api/puzzles/{puzzle}/effects",
     "readings": "/api/puzzles/{puzzle}/readings",
@@ -96,6 +96,12 @@ class PictureView(BaseModel):
     )
     type: str | None = Field(default=None, max_length=MOST_NAME, description="a type of piece")
     behind: bool = Field(default=True, description="whether the view from behind is drawn as well")
+    after: str | None = Field(
+        default=None,
+        max_length=1_000,
+        description="draw the state after this sequence; the pieces of a cycle are numbered in it",
+        examples=["R U R'"],
+    )
 
 
 @router.get("", operation_id="getIndex", response_model=Index)
@@ -252,9 +258,13 @@ async def get_picture(
         "type": view.type,
         "behind": view.behind,
     }
+    if view.after is not None:
+        message["after"] = view.after
     policy = {"Content-Security-Policy": PICTURE_POLICY}
     # Compiling takes longer than drawing: what every visitor sees is there after a new start, too.
-    return await _read(request, message, SVG, policy, view.cycle is view.sequence is None)
+    return await _read(
+        request, message, SVG, policy, view.cycle is view.sequence is view.after is None
+    )
 
 
 @router.get(

@@ -58,8 +58,13 @@ def _template(report: Mapping[str, Any]) -> str:
     return "atlas.html" if "entries" in report else "parts.html"
 
 
-def squares(link: str) -> Markup:
-    """Return a link as a QR code (ISO/IEC 18004), an SVG that is drawn with attributes alone."""
+def squares(
+    link: str, title: str = "the link to this page as a QR code", size: bool = True
+) -> Markup:
+    """Return a link as a QR code (ISO/IEC 18004), an SVG that is drawn with attributes alone.
+
+    Without ``size`` it is as wide as there is room.
+    """
     drawn = BytesIO()
     segno.make(link, error="m", micro=False).save(
         drawn,
@@ -70,9 +75,9 @@ def squares(link: str) -> Markup:
         border=4,
         dark="#000",
         light="#fff",
-        title="the link to this page as a QR code",
+        title=title,
         svgclass="squares",
         lineclass=None,
-        omitsize=False,
+        omitsize=not size,
     )
     return Markup(drawn.getvalue().decode())
