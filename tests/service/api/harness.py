@@ -143,15 +143,16 @@ def serving(
     limits: Limits | None = None,
     store: Store | None = None,
     readers: Pool | None = None,
+    port: int = 0,
     **settings: Any,
 ) -> Iterator[Served]:
-    """Run a service in a folder until the end of the block."""
+    """Run a service in a folder until the end of the block, at a port or at any."""
     path = folder / "store.sqlite"
     own = store if store is not None else SqliteStore(path)
     inline = readers if readers is not None else Inline(own)
     chosen = ServiceSettings(store=str(path), **settings)
     app = create(own, chosen, bounds=limits or Limits(), readers=inline)
-    listening = socket.create_server(("127.0.0.1", 0))
+    listening = socket.create_server(("127.0.0.1", port))
     config = uvicorn.Config(
         app,
         http=wire.protocol(app.state.service.limits, chosen.proxies),
