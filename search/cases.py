@@ -145,15 +145,16 @@ class Cases:
     def before(self, number: int) -> Numbers:
         """Return what ``after`` does for one class, UNKNOWN for what was not met, (turns,)."""
         if number in self._after:
-            return self._after[number]
-        return self._beyond([number], self.known)[0]
+            kept: Numbers = self._after[number]
+            return kept
+        found: Numbers = self._beyond([number], self.known)[0]
+        return found
 
     def _beyond(self, classes: list[int], named: Callable[[Numbers], Numbers]) -> Numbers:
         moved = self.scope.arrays.conjugate[:, np.array([self._rows[k] for k in classes])]
         turns, count, width = moved.shape
         there = named(moved.reshape(-1, width).astype(np.int64))
-        result: Numbers = there.reshape(turns, count).T
-        return result
+        return np.ascontiguousarray(there.reshape(turns, count).T)
 
     def members(self, number: int) -> Iterator[tuple[int, Numbers, int]]:
         """Yield all images of a class's effect: the key, the rows, and which image it is.

@@ -87,8 +87,10 @@ class Cover:
     def level(self, rows: Numbers) -> Numbers:
         """Return the setup turns of effects (n, m), NEVER for those that were not met."""
         classes = self.cases.known(rows)
-        met = (classes != UNKNOWN) & (classes < len(self.levels))
-        result: Numbers = np.where(met, self.levels[np.where(met, classes, 0)], NEVER)
+        # What was met later than the walk, and at the end what was not met at all.
+        levels = np.full(len(self.cases) + 1, NEVER, dtype=np.int64)
+        levels[: len(self.levels)] = self.levels
+        result: Numbers = levels[classes]
         return result
 
     @cached_property
@@ -108,7 +110,7 @@ def own_entries(favourite: Favourite, cases: Cases, ways: dict[int, list[Way]]) 
             there = turner.way(image)
             for way in own:
                 turned = turner.then(way.turned, there)
-                rank = (len(way.word), *_preferred(turner, way.start, turned))
+                rank = _preferred(turner, way, turned)
                 if key not in best or rank < best[key][0]:
                     best[key] = rank, way, turned, rows, there
     result = []
@@ -120,10 +122,14 @@ def own_entries(favourite: Favourite, cases: Cases, ways: dict[int, list[Way]]) 
     return result
 
 
-def _preferred(turner: Turner, start: int, turned: Turned) -> tuple[object, ...]:
-    """Return what decides between ways of as many turns: as it was given, first of all."""
+def _preferred(turner: Turner, way: Way, turned: Turned) -> tuple[object, ...]:
+    """Return what decides between ways with as much setup: first of all, begun where it is known.
+
+    Then few turns, then nothing that has to be turned over in the mind.
+    """
     mirrored = turner.mirrors(turned)
-    return (start > 0, mirrored, turned.undone, turned.symmetry != 0, start, turned.symmetry)
+    known = (mirrored, turned.undone, turned.symmetry != 0, way.start, turned.symmetry)
+    return (way.start > 0, len(way.word), *known)
 
 
 def cover(favourite: Favourite, setup: int, stop: Callable[[], bool] = lambda: False) -> Cover:
@@ -215,7 +221,7 @@ def _best(turner: Turner, ways: list[Way]) -> list[Way]:
     """Return the best few of some ways to the same effect, the best first."""
     ordered = sorted(
         set(ways),
-        key=lambda w: (len(w.word), *_preferred(turner, w.start, w.turned), w.setup, w.word),
+        key=lambda w: (*_preferred(turner, w, w.turned), w.setup, w.word),
     )
     return ordered[:COMPARED]
 

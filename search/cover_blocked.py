@@ -66,6 +66,11 @@ def blocked_cover(
     return _made(favourite, setup, cases, every, levels, not row, tried, ways, turner)
 
 
+def _order(found: tuple[Numbers, Way]) -> tuple[object, ...]:
+    way = found[1]
+    return (way.start > 0, len(way.word), way.turned.undone, way.start, way.word)
+
+
 def _further(
     favourite: Favourite, row: list[tuple[Word, Table]], states: dict[bytes, None]
 ) -> list[tuple[Word, Table]]:
@@ -100,7 +105,7 @@ def _made(
     puzzle = favourite.puzzle
     brought: dict[int, list[Way]] = {}
     for kind, found in ways.items():
-        for rows, way in sorted(found, key=lambda f: (len(f[1].word), f[1].start, f[1].word)):
+        for rows, way in sorted(found, key=_order):
             mine = brought.setdefault(kind, [])
             if len(mine) == COMPARED:
                 break

@@ -48,7 +48,7 @@ def cover(
     from puzzles import load
     from puzzles.notation import parse
     from search.request import kept_types, layer_numbers
-    from service.cover_report import SETUP_TURNS, covered, report
+    from service.cover_report import NO_SECOND, SETUP_TURNS, covered, report
 
     chosen = settings(options.whole("--threads", threads))
     shown = options.number("most", most, 0, MOST_SHOWN, DEFAULT_LINES)
@@ -69,9 +69,7 @@ def cover(
     if case is None and not alone and own.tried is None and own.favourite.three_cycle:
         told.update(_second(chosen, own, bounds.seconds))
     elif case is None and not alone:
-        told["second_text"] = (
-            "second favourites are compared for three-cycles where no turn can be blocked"
-        )
+        told["second_text"] = NO_SECOND
     if json:
         print_json(told)
     else:
@@ -95,7 +93,7 @@ def second(engine: Engine, own: Cover, limit: float | None) -> Report:
     from search.cover_second import Compared
     from search.request import Bounds
     from service.atlases import AtlasRequest, goal_of, scope_of
-    from service.cover_report import seconds
+    from service.cover_report import compared
 
     liked = own.favourite
     number = liked.types[0]
@@ -106,17 +104,13 @@ def second(engine: Engine, own: Cover, limit: float | None) -> Report:
     outcome = engine.search(scope, goal_of(asked, scope), asked.bounds)
     words = cover_second.candidates(own, outcome.shelves)
     last = Compared(0, len(words), ())
-    for compared in cover_second.second(own, words):
-        last = compared
+    for compared_so_far in cover_second.second(own, words):
+        last = compared_so_far
         if engine.stop():
             break
-    told = cover_second.told(liked.puzzle, last.best)
+    told = compared(own, last, len(words), outcome.shelves.half_length)
     by = endings.PERSON if engine.stop() else outcome.stopped_by
-    text = (
-        f"{last.done:,} of {last.of:,} sequences compared, those of a search up to half-length "
-        f"{outcome.shelves.half_length}"
-    )
-    return {"second": seconds(own, told), "second_text": text, "stopped_by": by}
+    return {**told, "stopped_by": by}
 
 
 def show(told: Report, most: int, single: bool) -> None:

@@ -16,9 +16,9 @@ from puzzles.errors import RequestError
 from puzzles.laws import joined, plural
 from puzzles.names import placement_name, read_cycle
 from puzzles.notation import Parsed, plain, write
-from puzzles.puzzle import Puzzle
+from puzzles.puzzle import Puzzle, Word
 from puzzles.words import normal
-from search.cover import Cover, Entry, cover
+from search.cover import NEVER, Cover, Entry, cover
 from search.cover_blocked import blocked_cover
 from search.cover_rest import OPEN, SETUP, Rest, rest, rows_of, shapes_of, total
 from search.fastened import possible
@@ -27,16 +27,22 @@ from search.hands import held
 from search.reading import inverted, turns_of
 from search.reading_levels import carried
 from search.request import MOST_HALF_LENGTH
-from search.waymarks import Turner
+from search.waymarks import Turned, Turner
 from service.reports import Report
 
 if TYPE_CHECKING:
-    from search.cover_second import Second
+    from search.cover_second import Compared, Second
 
 #: The turns of setup that are allowed if nobody says how many.
 SETUP_TURNS = 2
+#: What is said where second favourites are not compared.
+NO_SECOND = "second favourites are compared for three-cycles where no turn can be blocked"
 #: The most cases that are listed with their sequences; more are only counted.
 MOST_ENTRIES = 50_000
+#: The most placements that a side of the grid has; beyond it, it has slots.
+MOST_GRID = 64
+#: More turns of setup than there are, for what is no cycle; one less for what is not reached.
+FAR = 1_000
 #: The most cases that are listed of those that are out of reach for one reason.
 MOST_LEFT = 1_000
 
@@ -56,8 +62,17 @@ def covered(
     return blocked_cover(own, setup, stop) if puzzle.can_block else cover(own, setup, stop)
 
 
-def report(own: Cover, left_over: str = "", only: Sequence[str] | None = None) -> Report:
+def report(
+    own: Cover,
+    left_over: str = "",
+    only: Sequence[str] | None = None,
+    first: str | None = None,
+    listing: bool = True,
+) -> Report:
     """Return a cover as an object; with ``only``, three names, with the entry of that case alone.
+
+    ``first`` names the piece from which the grid is, None for no grid; empty for the first of all.
+    Without ``listing`` no entries are given but the one that was asked for.
 
     Raises RequestError for a case that is none of the favourite's kind. ``blocked`` says why the
     favourite itself cannot be done on the solved puzzle; after some setup it may.
@@ -66,7 +81,8 @@ def report(own: Cover, left_over: str = "", only: Sequence[str] | None = None) -
     left = rest(own)
     every = total(puzzle, shapes_of(own))
     wanted = None if only is None else _asked(own, only)
-    entries: Iterable[Entry] = own.entries if own.reached <= MOST_ENTRIES or wanted else ()
+    listed = listing and own.reached <= MOST_ENTRIES
+    entries: Iterable[Entry] = own.entries if listed or wanted else ()
     if wanted is not None:
         entries = [entry for entry in entries if entry.cycles == wanted]
     told = _Teller(liked, own)
@@ -94,7 +110,8 @@ def report(own: Cover, left_over: str = "", only: Sequence[str] | None = None) -
         "largest_setup": len(own.counts) - 1 if own.closed else None,
         "worst": _worst(own),
         "out_of_reach": [_left(puzzle, one) for one in left],
-        "listed": own.reached <= MOST_ENTRIES,
+        "grid": grid(own, first) if first is not None and liked.three_cycle else None,
+        "listed": listed and wanted is None,
         "entries": [told(entry) for entry in entries],
     }
     result["text"] = says(result, own)
@@ -149,8 +166,12 @@ class _Teller:
             "hold": {"up": up, "front": front},
             "mirrored": self._turner.mirrors(way.turned),
             "undone": way.turned.undone,
+            "favourite": write(puzzle, self._used(way.start, way.turned)),
             "begun_after": write(puzzle, self._starts[way.start].moved),
         }
+
+    def _used(self, start: int, turned: Turned) -> Word:
+        return normal(self._puzzle, self._turner.apply(self._starts[start].word, turned))
 
     def _start(self, number: int) -> Tree:
         return (
@@ -176,6 +197,46 @@ class _Teller:
         if puzzle.can_block and not possible(puzzle, turns_of(puzzle, tree)):
             return write(puzzle, way.word)
         return brackets.text(tree)
+
+
+def grid(own: Cover, first: str) -> Report:
+    """Return the setup turns of every three-cycle from one piece, NEVER where none was met.
+
+    Rows are the second piece, columns the third, by placements; where these are more than
+    MOST_GRID, by slots, and of their twists those are told that need least. ``levels`` has None
+    where no cycle is.
+    """
+    puzzle = own.favourite.puzzle
+    kind = puzzle.types[own.favourite.types[0]]
+    start = kind.first_placement
+    if first:
+        (placed,) = read_cycle(puzzle, [first])
+        if int(puzzle.type_of[placed.slot]) != kind.number:
+            raise RequestError(f"{first} is none of the {plural(kind.name)}, which are cycled")
+        start = int(puzzle.home[placed.slot])
+    others = [p for p in kind.placements if puzzle.slot_of[p] != puzzle.slot_of[start]]
+    triples = np.array([(start, b, c) for b in others for c in others], dtype=np.int64)
+    slots = puzzle.slot_of[triples]
+    there = slots[:, 1] != slots[:, 2]
+    levels = np.full(len(triples), FAR, dtype=np.int64)
+    met = own.level(own.cases.of_triples(triples[there]))
+    levels[there] = np.where(met == NEVER, FAR - 1, met)
+    count, twists = len(others), kind.twists
+    square = levels.reshape(count, count)
+    if count > MOST_GRID:
+        square = square.reshape(count // twists, twists, count // twists, twists).min(axis=(1, 3))
+        others = others[::twists]
+    told = [
+        [None if level == FAR else NEVER if level == FAR - 1 else level for level in row]
+        for row in square.tolist()
+    ]
+    return {
+        "first": placement_name(puzzle, start),
+        "others": [placement_name(puzzle, p) for p in others],
+        "by_slots": len(others) < count,
+        "firsts": [placement_name(puzzle, int(puzzle.home[slot])) for slot in kind.slots],
+        "levels": told,
+    }
 
 
 def _worst(own: Cover) -> Report | None:
@@ -228,6 +289,17 @@ def seconds(own: Cover, best: Iterable[Second]) -> list[Report]:
         }
         for one in best
     ]
+
+
+def compared(own: Cover, last: Compared, words: int, half_length: int) -> Report:
+    """Return the best second favourites of so many words, and how far the comparing went."""
+    from search.cover_second import told
+
+    text = (
+        f"{last.done:,} of {words:,} sequences compared, those of a search up to half-length "
+        f"{half_length}"
+    )
+    return {"second": seconds(own, told(own.favourite.puzzle, last.best)), "second_text": text}
 
 
 def _names(puzzle: Puzzle, cycles: Iterable[Cycle]) -> list[list[str]]:

@@ -132,6 +132,12 @@ def _reading(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.reading(message["puzzle"], message["sequence"]))
 
 
+def _cover(desk: Desk, store: Store, message: Message) -> Reply:
+    from service.covering import cover
+
+    return Reply({}, cover(store, message))
+
+
 def _bench(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.bench(message["puzzle"], message["turns"], message.get("insert", "")))
 
@@ -202,6 +208,7 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "result": _result,
     "effect": _effect,
     "reading": _reading,
+    "cover": _cover,
     "bench": _bench,
     "pairs": _pairs,
     "puzzle": _puzzle,

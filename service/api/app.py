@@ -18,6 +18,7 @@ from service.api.clubs import Sealed
 from service.api.clubs import router as clubs
 from service.api.compressing import Compressed
 from service.api.context import Service, sources
+from service.api.covers import router as covers
 from service.api.drafting import PROCESSES, Drafts
 from service.api.drafts import router as drafts
 from service.api.guard import Guard
@@ -85,6 +86,7 @@ def create(
         puzzles,
         bench,
         readings,
+        covers,
         sheets,
         asking,
         searches,

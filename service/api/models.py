@@ -33,6 +33,7 @@ class Index(BaseModel):
     drawing: Href
     effects: Href
     readings: Href
+    covers: Href
     ask: Href
     bench: Href
     pairs: Href

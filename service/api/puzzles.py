@@ -67,6 +67,7 @@ INDEX = {
     "drawing": "/api/puzzles/{puzzle}/drawing",
     "effects": "/api/puzzles/{puzzle}/effects",
     "readings": "/api/puzzles/{puzzle}/readings",
+    "covers": "/api/puzzles/{puzzle}/covers",
     "ask": "/api/puzzles/{puzzle}/ask{?cycle,layers,free,matters,any_twist,apart,left_handed}",
     "bench": "/api/puzzles/{puzzle}/bench{?turns,insert}",
     "pairs": "/api/puzzles/{puzzle}/bench/pairs",
