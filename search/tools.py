@@ -128,18 +128,18 @@ class Tools:
 
     def word(self, triple: Iterable[int]) -> Word:
         """Return the word with the cost of a triple, in normal form; RequestError for no word."""
-        orbit, symmetry, turned = self._place(triple)
+        orbit, symmetry, turned = self.place(triple)
         whole = self._whole(orbit)
         return self._carried(self.puzzle.inverse(whole) if turned else whole, symmetry)
 
     def setup(self, triple: Iterable[int]) -> Word:
         """Return the turns before the word of the shelves that a triple is done with."""
-        orbit, symmetry, _ = self._place(triple)
+        orbit, symmetry, _ = self.place(triple)
         return self._carried(self._parts(orbit)[0], symmetry)
 
     def written(self, triple: Iterable[int]) -> Said:
         """Return the word of a triple as text and in brackets, S [A, B] S'."""
-        orbit, symmetry, turned = self._place(triple)
+        orbit, symmetry, turned = self.place(triple)
         if orbit not in self._patterns:
             self._patterns[orbit] = pattern(self.puzzle, self._whole(orbit), None)
         return self._said(self._patterns[orbit], symmetry, turned)
@@ -169,8 +169,11 @@ class Tools:
     def _numbers(self, triples: NDArray[np.integer]) -> Numbers:
         return frames.numbers(self.scope, self._place_of[triples])
 
-    def _place(self, triple: Iterable[int]) -> tuple[int, int, bool]:
-        """Return the orbit of a triple, and the symmetry and the sense that lead to it."""
+    def place(self, triple: Iterable[int]) -> tuple[int, int, bool]:
+        """Return the orbit of a triple by its place, and how its representative becomes it.
+
+        That is by a symmetry of the scope, by number, and inverted if true.
+        """
         row = tuple(int(p) for p in triple)
         number = int(self._numbers(np.array(row, dtype=np.int64)))
         table = self._table
