@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import random
 import re
 import time
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,8 @@ import pytest
 
 from puzzles import load
 from puzzles.notation import parse
+from puzzles.puzzle import Puzzle
+from search.impossible import reason
 from service.api.asking import wish
 from service.reports import puzzle as in_short
 from tests.pages.test_pages import MARKUP
@@ -299,6 +303,98 @@ def test_impossible_is_said_while_clicking(chrome: Any, warm: Served) -> None:
         page.mouse.click(*point(page, "UF"))
         page.locator("#said", has_text="Impossible: UF is of type edge and UFR of type").wait_for()
         assert page.input_value("#cycle") == "UFR"
+
+
+WHY = """async ([name, asked]) => {
+  const own = document.querySelector('script[src*="/ask.js"]').src;
+  const { whyNot } = await import(own.replace("ask.js", "possible.js"));
+  const { Tables } = await import(own.replace("ask.js", "state.js"));
+  const data = await (await fetch(`/api/puzzles/${name}/drawing`)).json();
+  const tables = new Tables(data);
+  return asked.map(([places, layers, anyTwist]) =>
+    places.map((_, k) => whyNot(tables, places.slice(0, k + 1), { layers, free: [], anyTwist })));
+}"""
+
+
+@pytest.mark.parametrize(
+    "name", ["3x3x3", "3x3x3-halves", "cube-corners", "cube-edges", "tetrahedron-corners"]
+)
+def test_what_is_said_while_clicking_is_what_the_search_says(
+    chrome: Any, warm: Served, name: str
+) -> None:
+    """Whatever stops somebody is impossible; pieces that cannot get there stop them."""
+    puzzle, draw = load(name), random.Random(name)
+    slots = [slot for kind in puzzle.types for slot in kind.slots]
+    asked = []
+    for _ in range(60):
+        kind = draw.choice([kind for kind in puzzle.types if kind.count >= 3])
+        row = draw.sample(list(kind.slots) if draw.random() < 0.8 else slots, 3)
+        places = [int(puzzle.home[s]) + draw.randrange(_twists(puzzle, s)) for s in row]
+        count = len(puzzle.layers)
+        layers = sorted(draw.sample(range(count), draw.choice([1, 2, count])))
+        asked.append((places, layers, draw.random() < 0.3))
+    with visiting(chrome, warm) as visit:
+        page = opened(visit, f"/puzzles/{name}/ask")
+        told = page.evaluate(WHY, [name, asked])
+    seen: Counter[bool] = Counter()
+    for (places, layers, any_twist), said in zip(asked, told, strict=True):
+        why = reason(puzzle, places, layers, alike=False, any_twist=any_twist)
+        stopped = next((text for text in said if text), None)
+        seen[stopped is not None] += 1
+        if stopped is not None:
+            assert why is not None, (places, layers, stopped)
+        elif why is not None:
+            parts = ("cannot get to", "never leave", "no turn carries one into")
+            assert not any(part in why for part in parts), (places, layers, why)
+    assert seen[True] > 5
+    assert seen[False] > 1
+
+
+def _twists(puzzle: Puzzle, slot: int) -> int:
+    return puzzle.types[int(puzzle.type_of[slot])].twists
+
+
+def test_ticks_are_looked_at_while_clicking(chrome: Any, warm: Served) -> None:
+    """Common practice: no sequence of U and D brings the corner UFR to DFR."""
+    with visiting(chrome, warm, viewport=WIDE) as visit:
+        page = opened(visit, "/puzzles/3x3x3/ask")
+        said = page.locator("#said")
+        page.mouse.click(*point(page, "F"))
+        said.get_by_text("Impossible: no layer takes F anywhere").wait_for()
+        page.locator(".more summary").click()
+        for layer in "FBLR":
+            page.locator(f'input[name="layers"][value="{layer}"]').uncheck()
+        page.mouse.click(*point(page, "UFR"))
+        page.mouse.click(*point(page, "RDF"))
+        words = "Impossible: with only U and D turning, UFR cannot get to RDF."
+        said.get_by_text(words).wait_for()
+        assert page.input_value("#cycle") == "UFR"
+        page.locator('input[name="free"][value="corner"]').check()
+        said.get_by_text("UFR is of type corner, which may end up anywhere").wait_for()
+        page.locator('input[name="free"][value="corner"]').uncheck()
+        said.get_by_text("That is possible again.").wait_for()
+        for layer in "UD":
+            page.locator(f'input[name="layers"][value="{layer}"]').uncheck()
+        said.get_by_text("Impossible: no layer may turn.").wait_for()
+
+
+def test_a_result_that_is_sent_on_is_not_stored(chrome: Any, warm: Served) -> None:
+    """Copying its link asks nothing of the service, and the browser keeps nothing."""
+    with visiting(chrome, warm, permissions=["clipboard-read", "clipboard-write"]) as visit:
+        methods: list[str] = []
+        page = opened(visit, ASKED)
+        link = page.get_by_role("link", name="This result by itself, which stays")
+        page.on("request", lambda request: methods.append(request.method))
+        page.get_by_role("button", name="Copy its link").click()
+        page.get_by_text("Copied").first.wait_for()
+        assert methods == []
+        assert page.evaluate("navigator.clipboard.readText()").endswith(link.get_attribute("href"))
+        link.click()
+        page.locator("#link").wait_for()
+        page.locator(".share button.copy").click()
+        assert set(methods) == {"GET"}
+        kept = page.context.storage_state()
+        assert kept == {"cookies": [], "origins": []}
 
 
 def test_by_keyboard_alone(chrome: Any, warm: Served) -> None:

@@ -2,6 +2,7 @@
 
 import { AGAIN, LOST, addressed, counted, drawn, element, part, pause, sentence } from "./live.js";
 import { enhance } from "./page.js";
+import { whyNot } from "./possible.js";
 import { formOf, partsOf } from "./parts.js";
 import { steppable } from "./steppable.js";
 import { Stepper } from "./stepping.js";
@@ -49,7 +50,9 @@ class Asking {
       void this.ask();
     });
     this.form.addEventListener("change", (event) => {
-      if (event.target !== this.input && this.names.length === 3) void this.ask();
+      if (event.target === this.input) return;
+      if (this.names.length === 3) void this.ask();
+      else this.#recheck();
     });
     this.input.addEventListener("input", () => {
       if (!this.stepper.taken) this.mark();
@@ -102,17 +105,10 @@ class Asking {
       this.say(`${tables.slotNames[pick.slot]} is taken back.`);
       return;
     }
-    const kind = tables.typeOf[pick.slot];
-    const other = slots.find((slot) => slot !== undefined && tables.typeOf[slot] !== kind);
-    if (other !== undefined) {
-      this.say(
-        `Impossible: ${name} is of type ${tables.typeNames[kind]} and ${tables.slotNames[other]} of type ` +
-          `${tables.typeNames[tables.typeOf[other]]}; a piece only ever goes to places of its type.`,
-      );
-      return;
-    }
-    if (!tables.data.types.moves[kind]) {
-      this.say(`Impossible: no layer takes ${name} anywhere.`);
+    const places = [...names.map((own) => tables.placementNames.indexOf(own)), pick.placement];
+    const why = places.includes(-1) ? null : whyNot(tables, places, this.allowed);
+    if (why) {
+      this.say(`Impossible: ${why}.`);
       return;
     }
     names.push(name);
@@ -138,20 +134,55 @@ class Asking {
     this.#shown = "";
   }
 
+  /** Say at once where what was ticked forbids what is chosen so far. */
+  #recheck() {
+    const places = this.places;
+    if (places.includes(-1)) return;
+    for (let k = 1; k <= places.length; k++) {
+      const why = whyNot(this.tables, places.slice(0, k), this.allowed);
+      if (why) {
+        this.say(`Impossible: ${why}.`);
+        return;
+      }
+    }
+    if (this.said.textContent?.startsWith("Impossible")) this.say("That is possible again.");
+  }
+
+  /**
+   * The boxes of a field.
+   * @param {string} name
+   */
+  #boxes(name) {
+    return /** @type {HTMLInputElement[]} */ ([...this.form.querySelectorAll(`input[name="${name}"]`)]);
+  }
+
+  /**
+   * The values of the boxes of a field that are ticked.
+   * @param {string} name
+   */
+  #ticked(name) {
+    return this.#boxes(name).filter((box) => box.checked).map((box) => box.value);
+  }
+
+  /** What may turn and move, as far as it is ticked. */
+  get allowed() {
+    const { layerNames, typeNames } = this.tables;
+    return {
+      layers: this.#ticked("layers").map((name) => layerNames.indexOf(name)),
+      free: this.#ticked("free").map((name) => typeNames.indexOf(name)),
+      anyTwist: this.#ticked("any_twist").length > 0,
+    };
+  }
+
   /** What the form says, as the address has it. */
   get query() {
-    const { form } = this;
     /** @type {Record<string, string>} */
     const query = { cycle: this.names.join(",") };
-    /** @param {string} name */
-    const boxes = (name) => /** @type {HTMLInputElement[]} */ ([...form.querySelectorAll(`input[name="${name}"]`)]);
-    /** @param {string} name */
-    const ticked = (name) => boxes(name).filter((box) => box.checked).map((box) => box.value);
-    const layers = ticked("layers");
-    if (layers.length < boxes("layers").length) query.layers = layers.join(",");
-    query.free = ticked("free").join(",");
+    const layers = this.#ticked("layers");
+    if (layers.length < this.#boxes("layers").length) query.layers = layers.join(",");
+    query.free = this.#ticked("free").join(",");
     query.matters = /** @type {HTMLSelectElement} */ (part("matters")).value;
-    for (const name of ["left_handed", "any_twist", "apart"]) query[name] = ticked(name).join("");
+    for (const name of ["left_handed", "any_twist", "apart"]) query[name] = this.#ticked(name).join("");
     return query;
   }
 
@@ -160,6 +191,10 @@ class Asking {
     this.#forget();
     if (this.stepper.taken) this.stepper.drop();
     this.mark();
+    if (!this.allowed.layers.length) {
+      this.say("Impossible: no layer may turn. Tick one.");
+      return;
+    }
     addressed(this.query);
     this.say("Asking.");
     await this.#refresh(this.#asked, false);
