@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from search.atlas_entries import cycles_of
 from search.solving_looks import Contents, Looks
-from search.tools import UNKNOWN, Tools
+from search.tools import UNKNOWN, Tools, possible
 
 #: How many states are gone on with at once, and how many three-cycles are tried from each.
 WIDTH, TRIED = 6, 24
@@ -72,6 +72,18 @@ class Splitter:
     def per_piece(self) -> float:
         """About how many turns it takes to put one piece right."""
         return float(self.cost.mean()) / PUT_RIGHT if len(self.cost) else float(UNKNOWN)
+
+    def fills(self, slots: tuple[int, ...]) -> bool:
+        """Return whether there are words for all three-cycles of some slots that can be done.
+
+        False where none can be done.
+        """
+        own, shelves = self.tools.scope, self.tools.shelves
+        can_be_done = possible(own, tuple(shelves.first.tolist()))
+        if (shelves.turns[can_be_done] >= UNKNOWN).any():
+            return False
+        inside = np.isin(self._slots + self._first, slots).all(axis=1)
+        return bool(inside.any())
 
     def split(self, contents: Contents) -> tuple[list[Triple], bool]:
         """Return three-cycles that put a type right, in order, and whether they do so wholly."""

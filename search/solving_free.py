@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.puzzle import Word
+from puzzles.puzzle import Table, Word
 from search.solving_looks import Contents
 from search.solving_sums import Balance
 from search.solving_words import ShortWords
@@ -35,12 +35,21 @@ class Found:
 
 
 class FreePlay:
-    """Looks for the word that is worth most; ``per_slot`` (slots,) are the turns that it saves
-    to have a slot right.
+    """Looks for the word that is worth most.
+
+    ``per_slot`` (slots,) are the turns that it saves to have a slot right. Words have at most
+    ``most`` turns, and none are met from both ends; None for all that there are.
     """
 
-    def __init__(self, words: ShortWords, balance: Balance, per_slot: NDArray[np.float64]) -> None:
+    def __init__(
+        self,
+        words: ShortWords,
+        balance: Balance,
+        per_slot: NDArray[np.float64],
+        most: int | None = None,
+    ) -> None:
         self.words, self.balance, self.puzzle = words, balance, words.puzzle
+        self._most = most
         self.per_slot = per_slot.astype(np.float32)
         self._slots = np.flatnonzero(per_slot > 0)
         random = np.random.default_rng(SEED)
@@ -66,6 +75,29 @@ class FreePlay:
             result += self._marks[k, sums[:, k]]
         return result
 
+    def whole(self, effect: Table) -> Word | None:
+        """Return the shortest word that undoes an effect (placements,) on all slots that count.
+
+        None where it would need more than twice as many turns as the longest words have.
+        """
+        words, puzzle = self.words, self.puzzle
+        start, end = (np.zeros(len(words.last), dtype=np.uint64) for _ in range(2))
+        for slot in self._slots.tolist():
+            factor = np.uint64(2 * slot + 1)
+            here = int(effect[puzzle.home[slot]])
+            there = words.everywhere[int(puzzle.slot_of[here])]
+            if twist := int(puzzle.twist_of[here]):
+                twists = puzzle.types[int(puzzle.type_of[slot])].twists
+                turned = (puzzle.twist_of[there] + twist) % twists
+                there = puzzle.home[puzzle.slot_of[there]] + turned
+            start += self._values[there] * factor
+            end += self._values[words.everywhere[slot]] * factor
+        for turns in range(2 * words.longest + 1):
+            u, x = self._pairs(start, end, (turns + 1) // 2, turns // 2)
+            if len(u):
+                return words.word(int(u[0])) + puzzle.inverse(words.word(int(x[0])))
+        return None
+
     def worth(self, contents: Contents) -> NDArray[np.float32]:
         """Return for each slot's content what it is worth at each placement; (slots, placements).
 
@@ -89,7 +121,9 @@ class FreePlay:
         sums = self.balance.of(contents)
         one = self._one_by_one(worth, before, sums if balanced else None)
         right = self._slots[contents.right[self._slots]]
-        two = self._both_ends(worth, before, right, sums, balanced)
+        two = None
+        if self._most is None:
+            two = self._both_ends(worth, before, right, sums, balanced)
         options = [found for found in (one, two) if found is not None]
         best = max(options, key=lambda found: found.worth, default=None)
         if best is None or (best.worth <= 0 and not (balanced and sums.any())):
@@ -105,6 +139,8 @@ class FreePlay:
             total += row[words.everywhere[slot]]
         total -= words.turns
         total[0] = -np.inf
+        if self._most is not None:
+            total[words.up_to(self._most) :] = -np.inf
         if sums is not None:
             total[(((self._sums + sums) % self.balance.moduli) != 0).any(axis=1)] = -np.inf
         number = int(total.argmax())

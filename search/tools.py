@@ -42,7 +42,8 @@ class Filled(Goal):
     """The goal of a table: a word for every three-cycle that can be done, shorter ones while cheap.
 
     While one has none, steps that look at up to ``most`` conjugates are done; where all have, the
-    search ends before the first step with more than ``enough``.
+    search ends before the first step with more than ``enough``, or where the next rings are longer
+    than every word.
     """
 
     enough: float = field(kw_only=True, default=ENOUGH_CONJUGATES)
@@ -57,8 +58,11 @@ class Filled(Goal):
         step = plan.next_step(scope, found)
         if step is None:
             return True
-        every = bool((found.turns < NONE)[can_be_done].all())
-        return step.conjugates > (self.enough if every else self.most)
+        hardest = int(found.turns[can_be_done].max())
+        if hardest >= NONE:
+            return step.conjugates > self.most
+        # Of larger half-lengths hardly any ring is as short as that.
+        return step.conjugates > self.enough or hardest <= 2 * found.half_length
 
 
 @lru_cache(maxsize=64)
