@@ -286,6 +286,7 @@ def proposals(
         chosen = choice_of(own.model)
         told["choice"] = None if chosen is None else chosen.given()
     del report["stopped"], report["puzzle"]
+    report.setdefault("reason", None)
     return report
 
 

@@ -216,7 +216,7 @@ class DepthsReport(BaseModel):
     left_out: int
     nearest: list[Nearest]
     searched: LookedAt
-    reason: str | None = None
+    reason: str | None = Field(description="why there are none")
 
 
 class NewReport(BaseModel):

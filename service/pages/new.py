@@ -127,7 +127,7 @@ async def _data(
     choice = _shown(chosen, draft)
     body = next(one for one in able["bodies"] if one["name"] == choice.body)
     text = draft["file"] if draft is not None else chosen.file
-    asked = {"file": text} if draft is not None and draft["choice"] is None else choice.given()
+    asked = {"file": chosen.file} if chosen.file else choice.given()
     query = urlencode(asked)
     fits = len(query) < api.MOST_QUERY
     drawn = fits and draft is not None and draft["puzzle"] is not None
@@ -140,7 +140,8 @@ async def _data(
         "draft": draft,
         "depths": report["depths"] if report is not None else None,
         "file": text,
-        "by_hand": draft is not None and draft["choice"] is None,
+        "written": bool(chosen.file),
+        "by_hand": bool(chosen.file) and (draft is None or draft["choice"] is None),
         "excerpt": _excerpt(text, draft["problem"] if draft is not None else None),
         "wrong": wrong,
         "counts": counts,

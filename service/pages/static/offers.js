@@ -3,7 +3,7 @@
 import { button, element, part, sentence } from "./live.js";
 
 /** @typedef {import("./new.js").Making} Making */
-/** @typedef {import("./new.js").Choice} Choice */
+/** @typedef {import("./choosing.js").Choice} Choice */
 /** @typedef {{layers: string, exact: boolean, entry: string, from: number, to: number, from_formula: string | null, to_formula: string | null}} Offered */
 /** @typedef {{pieces: number, counts: number[], not_counted: number[], sizes: Offered[], choice: Choice | null, toml: string}} Offer */
 
@@ -36,11 +36,11 @@ export function offering(making) {
     }
     const boxes = [...document.querySelectorAll("#open input")].map((one) => /** @type {HTMLInputElement} */ (one));
     const open = boxes.filter((one) => one.checked && !one.disabled).map((one) => one.value);
-    if (making.byHand && !making.filing.text.includes("?") && making.form.hidden) {
+    if (making.byHand && !making.filing.text.includes("?") && making.fields.form.hidden) {
       wrong('no size is left open; write "?" in the file for one that is to be found');
       return;
     }
-    const written = making.byHand && making.form.hidden;
+    const written = making.byHand && making.fields.form.hidden;
     if (!written && (open.length < 1 || open.length > MOST_OPEN)) {
       said.textContent = `Choose one or two kinds of layer whose sizes are to be found; ${open.length} are chosen.`;
       return;
@@ -48,7 +48,7 @@ export function offering(making) {
     find.disabled = true;
     said.textContent = "Looking for sizes; this takes a few seconds.";
     try {
-      const draft = written ? { file: making.filing.text } : { choice: making.choice, open };
+      const draft = written ? { file: making.filing.text } : { choice: making.fields.choice, open };
       const told = await making.asked("/api/puzzles/depths", { ...draft, counts });
       said.textContent = summed(told);
       offers.replaceChildren(...told.proposals.map((/** @type {Offer} */ own) => row(making, own)));
@@ -95,7 +95,7 @@ function row(making, own) {
   const left = own.not_counted.length ? `; not counted: ${own.not_counted.join(", ")}` : "";
   const use = button("Use these sizes", () => {
     if (own.choice) {
-      making.fill(own.choice);
+      making.fields.fill(own.choice);
       making.changed();
     } else {
       making.filing.set(own.toml);

@@ -40,11 +40,17 @@ export class Size {
       changed(this);
     });
     this.field.addEventListener("input", () => {
-      const number = Number(this.field.value.replace(/deg$/, ""));
-      if (this.field.value.trim() && Number.isFinite(number)) this.at(number);
+      this.#follow();
       changed(this);
     });
     this.changed = () => changed(this);
+    this.#follow();
+  }
+
+  /** Let the slider stand where the field says, if that is a number; what a formula is comes later. */
+  #follow() {
+    const number = Number(this.text.replace(/deg$/, ""));
+    if (this.text && Number.isFinite(number)) this.at(number);
   }
 
   get text() {
@@ -54,6 +60,7 @@ export class Size {
   /** @param {string} text */
   set(text) {
     this.field.value = text;
+    this.#follow();
   }
 
   /**
@@ -74,6 +81,7 @@ export class Size {
     this.slider.min = String(range.from);
     this.slider.max = String(range.to);
     this.slider.step = String(range.step);
+    if (this.value !== null) this.at(this.value);
     const own = this.field.parentElement?.querySelector(".unit");
     if (own) own.textContent = unit;
   }
