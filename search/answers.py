@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from puzzles.names import Placed, placement_name, sticker_name
@@ -179,7 +179,7 @@ def ranked(
     left_out = 0
     if words:
         ranking = rank(puzzle, words, weights, most, left_handed, bounds.setup, known)
-        answers = tuple(_answer(request, ranking, m, words) for m in ranking.order)
+        answers = answers_of(puzzle, ranking, lambda word: _cycle(request, words[word]))
         left_out = ranking.left_out
     return Found(request, named(request), answers, says, left_out)
 
@@ -241,13 +241,20 @@ def _named(puzzle: Puzzle, place: Placed) -> str:
     return placement_name(puzzle, at)
 
 
+def answers_of(
+    puzzle: Puzzle, ranking: Ranking, cycle_of: Callable[[Word], tuple[str, ...]]
+) -> tuple[Answer, ...]:
+    """Return the answers of a ranking, in order; ``cycle_of`` names what a word does."""
+    return tuple(_answer(puzzle, ranking, measured, cycle_of) for measured in ranking.order)
+
+
 def _answer(
-    request: Request,
+    puzzle: Puzzle,
     ranking: Ranking,
     measured: Measured,
-    words: Mapping[Word, tuple[int, int, int]],
+    cycle_of: Callable[[Word], tuple[str, ...]],
 ) -> Answer:
-    puzzle, form = request.puzzle, measured.form
+    form = measured.form
     leads = []
     if measured is ranking.shortest:
         leads.append("shortest")
@@ -256,7 +263,7 @@ def _answer(
     folded = _folded(ranking, measured)
     layers = sorted({int(puzzle.turn_layer[t]) for t in measured.word})
     return Answer(
-        cycle=_cycle(request, words[measured.word]),
+        cycle=cycle_of(measured.word),
         sequence=write(puzzle, measured.word),
         turns=measured.turns,
         notation=measured.notation,
@@ -273,7 +280,7 @@ def _answer(
         why=why(puzzle, form, measured.word) if form else "",
         leads=" and ".join(leads),
         folded=len(folded),
-        members=tuple(_member(request, own, words) for own in folded[:MOST_MEMBERS]),
+        members=tuple(_member(puzzle, own, cycle_of) for own in folded[:MOST_MEMBERS]),
         word=measured.word,
     )
 
@@ -286,11 +293,11 @@ def _folded(ranking: Ranking, measured: Measured) -> list[Measured]:
 
 
 def _member(
-    request: Request, measured: Measured, words: Mapping[Word, tuple[int, int, int]]
+    puzzle: Puzzle, measured: Measured, cycle_of: Callable[[Word], tuple[str, ...]]
 ) -> Member:
-    puzzle, form = request.puzzle, measured.form
+    form = measured.form
     return Member(
-        cycle=_cycle(request, words[measured.word]),
+        cycle=cycle_of(measured.word),
         sequence=write(puzzle, measured.word),
         turns=measured.turns,
         notation=measured.notation,

@@ -7,8 +7,7 @@ of the slots that it disturbs, and conjugating by a turn carries row to row.
 
 from __future__ import annotations
 
-import itertools
-import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -16,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.errors import LimitError, RequestError
-from puzzles.puzzle import PieceType, Puzzle, Symmetry
+from puzzles.puzzle import Puzzle, Symmetry
+from search.channels import SEED, Channels, for_effects, for_three_cycles
 from search.kernels.arrays import Encoded
 
 #: Compiled columns of conjugated keys are made for words of up to two turns while they stay below
@@ -24,24 +24,18 @@ from search.kernels.arrays import Encoded
 COLUMN_BYTES = 48_000_000
 #: The most turns of one search: records of rings and shelves number them in one byte.
 MOST_TURN_NUMBERS = 256
-#: Fixed, so that the same search gives the same rings everywhere.
-SEED = 20_260_101
 #: How many bits of a mark are used; one more would be the mark of an entry without one.
 MARK_BITS = 62
-#: Where the other kept types have fewer arrangements than two to this power, agreeing on them says
-#: little, and the wanted type is joined on blocks of its own slots as well.
-ENOUGH_BITS = 24.0
-#: A three-cycle disturbs at most three blocks of slots: there is one join for every choice of the
-#: blocks that are left alone. More blocks make more joins with keys that tell more apart.
-MOST_BLOCKS = 8
 
 
 @dataclass(frozen=True, eq=False)
 class Scope:
     """What one search is about: a puzzle, the layers that may turn, the types that are kept.
 
-    ``wanted`` are the kept types whose three-cycles are looked for. ``turns[t]`` is the puzzle's
-    number of the kernels' turn t, ``placements`` likewise.
+    ``wanted`` are the kept types whose three-cycles are looked for, or those that an effect moves:
+    then ``moved`` says how many pieces of each, and they stand first in ``kept``. ``turns[t]`` is
+    the puzzle's number of the kernels' turn t, ``placements`` likewise. ``bits``: about how much
+    the joins for an effect tell apart.
     """
 
     puzzle: Puzzle
@@ -52,6 +46,8 @@ class Scope:
     placements: NDArray[np.int64]
     symmetries: tuple[Symmetry, ...]
     arrays: Encoded
+    moved: tuple[int, ...] = ()
+    bits: float = 0.0
 
     @property
     def key(self) -> str:
@@ -81,6 +77,56 @@ def scope(
     Raises RequestError if a wanted type is not kept or never leaves its slots, or if nothing that
     is kept moves; LimitError for too many turns.
     """
+    layers, turns, moving = _turning(puzzle, layers)
+    kept = tuple(k for k in sorted(kept if kept is not None else moving) if k in moving)
+    roaming = tuple(k for k in kept if not _stays(puzzle, turns, k))
+    wanted = roaming if wanted is None else tuple(sorted(wanted))
+    for number in wanted:
+        if number not in roaming:
+            raise RequestError(
+                f"three-cycles of the type {puzzle.types[number].name!r} cannot be looked for: "
+                "it is not kept, or its pieces never leave their slots"
+            )
+    if not kept:
+        raise RequestError(
+            "there is nothing to search: no kept type is moved by a layer that does not commute "
+            "with all other layers that may turn"
+        )
+    counts = dict.fromkeys(wanted, 3)
+    symmetries = _symmetries(puzzle, layers, kept, counts)
+    return _encode(puzzle, layers, turns, kept, wanted, symmetries, {})
+
+
+@lru_cache(maxsize=64)
+def effect_scope(
+    puzzle: Puzzle,
+    layers: tuple[int, ...] | None,
+    kept: tuple[int, ...] | None,
+    moved: tuple[tuple[int, int], ...],
+) -> Scope:
+    """Return the scope of a search for effects that move so many pieces of some kept types.
+
+    ``moved`` are pairs of a type's number and how many pieces of it, in order; layers and types as
+    for ``scope``. Raises RequestError if a moved type is not kept or no layer moves it.
+    """
+    layers, turns, moving = _turning(puzzle, layers)
+    counts = dict(moved)
+    own = set(kept if kept is not None else moving) & set(moving)
+    for number in counts:
+        if number not in own:
+            raise RequestError(
+                f"effects on the type {puzzle.types[number].name!r} cannot be looked for: it is "
+                "not kept, or no layer moves it that does not commute with all others that may turn"
+            )
+    ordered = (*counts, *sorted(own - set(counts)))
+    symmetries = _symmetries(puzzle, layers, ordered, counts)
+    return _encode(puzzle, layers, turns, ordered, tuple(counts), symmetries, counts)
+
+
+def _turning(
+    puzzle: Puzzle, layers: tuple[int, ...] | None
+) -> tuple[tuple[int, ...], NDArray[np.int64], tuple[int, ...]]:
+    """Return the useful ones of some layers, their turns, and the types that these move."""
     every = tuple(range(len(puzzle.layers)))
     layers = useful_layers(puzzle, tuple(sorted(layers)) if layers is not None else every)
     names = {puzzle.layers[k].name for k in layers}
@@ -97,28 +143,20 @@ def scope(
         for t in puzzle.types
         if np.any(puzzle.moves[turns][:, list(t.placements)] != np.array(t.placements))
     )
-    kept = tuple(k for k in sorted(kept if kept is not None else moving) if k in moving)
-    roaming = tuple(k for k in kept if not _stays(puzzle, turns, k))
-    wanted = roaming if wanted is None else tuple(sorted(wanted))
-    for number in wanted:
-        if number not in roaming:
-            raise RequestError(
-                f"three-cycles of the type {puzzle.types[number].name!r} cannot be looked for: "
-                "it is not kept, or its pieces never leave their slots"
-            )
-    if not kept:
-        raise RequestError(
-            "there is nothing to search: no kept type is moved by a layer that does not commute "
-            "with all other layers that may turn"
-        )
-    symmetries = tuple(
+    return layers, turns, moving
+
+
+def _symmetries(
+    puzzle: Puzzle, layers: tuple[int, ...], kept: tuple[int, ...], counts: Mapping[int, int]
+) -> tuple[Symmetry, ...]:
+    """Return the symmetries that carry layers to layers, kept to kept types, and keep counts."""
+    return tuple(
         s
         for s in puzzle.symmetries
         if {int(s.layers[k]) for k in layers} == set(layers)
         and {_image(puzzle, s, k) for k in kept} == set(kept)
-        and {_image(puzzle, s, k) for k in wanted} == set(wanted)
+        and all(counts.get(_image(puzzle, s, k)) == counts[k] for k in counts)
     )
-    return _encode(puzzle, layers, turns, kept, wanted, symmetries)
 
 
 def wanted_with_images(
@@ -156,6 +194,7 @@ def _encode(
     kept: tuple[int, ...],
     wanted: tuple[int, ...],
     symmetries: tuple[Symmetry, ...],
+    moved: Mapping[int, int],
 ) -> Scope:
     types = [puzzle.types[k] for k in kept]
     placements = np.array([p for t in types for p in t.placements], dtype=np.int64)
@@ -210,7 +249,11 @@ def _encode(
         conjugate[t] = _row(
             start, moves[t][row_place], slot_of, twist_of, slot_type, twists, type_placement, row_of
         )
-    values, channel_type, joins, found = _channels(puzzle, types, wanted, row_slot, row_place)
+    channels: Channels = (
+        for_effects(puzzle, types, moved, row_slot, row_place)
+        if moved
+        else for_three_cycles(puzzle, types, wanted, row_slot, row_place)
+    )
     mark, mark_bits, mark_low = _marks(type_slot, type_placement, row_slot, row_place, home)
     images = np.array([local_turn[s.turns[turns]] for s in symmetries], dtype=np.int64)
     arrays = Encoded(
@@ -232,15 +275,30 @@ def _encode(
         conjugate=conjugate.astype(np.int32),
         symmetry=images,
         symmetry_back=np.argsort(images, axis=1).astype(np.int64),
-        values=values,
-        channel_type=channel_type,
-        joins=joins,
-        wanted=found,
+        values=channels.values,
+        channel_type=channels.types,
+        joins=channels.joins,
+        wanted=channels.first,
+        wanted_end=channels.end,
+        differing=channels.differing,
+        differing_first=channels.differing_first,
+        three_cycles=channels.three_cycles,
         mark=mark,
         mark_bits=mark_bits,
         mark_low=mark_low,
     )
-    return Scope(puzzle, layers, kept, wanted, turns, placements, symmetries, arrays)
+    return Scope(
+        puzzle,
+        layers,
+        kept,
+        wanted,
+        turns,
+        placements,
+        symmetries,
+        arrays,
+        tuple(moved.values()),
+        channels.bits,
+    )
 
 
 def _row(
@@ -260,55 +318,6 @@ def _row(
     target: NDArray[np.int64] = end - twist_of[end] + twist
     result: NDArray[np.int64] = row_of[slot] + target - type_placement[kind]
     return result
-
-
-def _channels(
-    puzzle: Puzzle,
-    types: list[PieceType],
-    wanted: tuple[int, ...],
-    row_slot: NDArray[np.int64],
-    row_place: NDArray[np.int64],
-) -> tuple[NDArray[np.uint64], NDArray[np.int64], NDArray[np.bool_], NDArray[np.int64]]:
-    """Return the channels' values and types, and which channels each join adds for which type.
-
-    A row adds a random value for "this piece is there" less the one for "at home", so that a piece
-    that stays at home adds nothing.
-    """
-    random = np.random.default_rng(SEED)
-    shape = (puzzle.slot_count, puzzle.placement_count)
-    looks = random.integers(0, 2**64, size=shape, dtype=np.uint64)
-    slots = np.array([s for t in types for s in t.slots])[row_slot]
-    places = np.array([p for t in types for p in t.placements])[row_place]
-    value = looks[slots, places] - looks[slots, puzzle.home[slots]]
-    kinds = puzzle.type_of[slots]
-    bits = {t.number: _bits(t) for t in types}
-    channels = [np.where(kinds == t.number, value, np.uint64(0)) for t in types]
-    channel_type = list(range(len(types)))
-    joins: list[tuple[int, list[int]]] = []
-    for local, kind in enumerate(types):
-        if kind.number not in wanted:
-            continue
-        others = [k for k in range(len(types)) if k != local]
-        blocks = min(MOST_BLOCKS, kind.count)
-        if sum(bits[types[k].number] for k in others) >= ENOUGH_BITS or blocks <= 3:
-            joins.append((local, others))
-            continue
-        first = len(channels)
-        for block in range(blocks):
-            inside = (slots - kind.first_slot) % blocks == block
-            channels.append(np.where((kinds == kind.number) & inside, value, np.uint64(0)))
-            channel_type.append(local)
-        for left_alone in itertools.combinations(range(first, first + blocks), blocks - 3):
-            joins.append((local, [*others, *left_alone]))
-    table = np.zeros((len(joins), len(channels)), dtype=np.bool_)
-    for k, (_, members) in enumerate(joins):
-        table[k, members] = True
-    return (
-        np.array(channels),
-        np.array(channel_type, dtype=np.int64),
-        table,
-        np.array([local for local, _ in joins], dtype=np.int64),
-    )
 
 
 def _marks(
@@ -340,9 +349,3 @@ def _marks(
         bits.append(width)
         low.append(sum(1 << (g * width) for g in range(groups)))
     return mark, np.array(bits, dtype=np.int64), np.array(low, dtype=np.uint64)
-
-
-def _bits(kind: PieceType) -> float:
-    """Return about how many bits tell the arrangements of a type apart."""
-    arrangements = math.lgamma(kind.count + 1) / math.log(2) if kind.count > 1 else 0.0
-    return arrangements + kind.count * math.log2(kind.twists)

@@ -74,7 +74,7 @@ def reason(
     allowed = sorted(set(range(len(puzzle.layers)) if layers is None else layers))
     if not allowed:
         return "No layer may turn."
-    text = _plainly(puzzle, slots) or _stickers(puzzle, cycle, any_twist)
+    text = plainly(puzzle, slots) or _stickers(puzzle, cycle, any_twist)
     if text is not None:
         return text
     fillings = _fillings(puzzle, cycle, slots, any_twist)
@@ -84,7 +84,7 @@ def reason(
     every = layer_group(puzzle, None, kept)
     text = _forbidden(every, fillings, effects, alike)
     if text is not None or len(allowed) == len(puzzle.layers):
-        return None if text is None else _sentence(text)
+        return None if text is None else sentence(text)
     text = _forbidden(layer_group(puzzle, allowed, kept), fillings, effects, alike)
     if text is None:
         return None
@@ -92,7 +92,7 @@ def reason(
     return f"With only {names} turning, {text}."
 
 
-def _plainly(puzzle: Puzzle, slots: list[int]) -> str | None:
+def plainly(puzzle: Puzzle, slots: list[int]) -> str | None:
     """Say whether pieces never leave their slots or are of different types."""
     names = slot_names(puzzle)
     kinds = [puzzle.types[int(puzzle.type_of[slot])] for slot in slots]
@@ -143,6 +143,13 @@ def _stickers(puzzle: Puzzle, cycle: Sequence[Placed | int], any_twist: bool) ->
                 else f"The sticker {_shown(puzzle, first)} never comes to {_shown(puzzle, place)}."
             )
     return None
+
+
+def stickers_apart(puzzle: Puzzle, cycle: Sequence[Placed]) -> None:
+    """Raise ImpossibleError if a sticker of a cycle can never come to where another one is."""
+    text = _stickers(puzzle, cycle, any_twist=False)
+    if text is not None:
+        raise ImpossibleError(text)
 
 
 def _shown(puzzle: Puzzle, place: Placed) -> str:
@@ -196,7 +203,7 @@ def _unreached(
         return None
     for here, there in itertools.pairwise([*filling, filling[0]]):
         slot, goal = int(puzzle.slot_of[here]), int(puzzle.slot_of[there])
-        reached = _orbit(own, here)
+        reached = reach(own, here)
         if not any(puzzle.slot_of[p] == goal for p in reached):
             return f"{names[slot]} cannot get to {names[goal]}"
         if told and there not in reached:
@@ -208,7 +215,8 @@ def _unreached(
     return None
 
 
-def _orbit(own: LayerGroup, placement: int) -> set[int]:
+def reach(own: LayerGroup, placement: int) -> set[int]:
+    """Return the placements to which a group carries one."""
     found, row = {placement}, [placement]
     for here in row:
         for there in own.steps[:, here].tolist():
@@ -279,7 +287,7 @@ def _a(kind: PieceType) -> str:
     return f"{'an' if kind.name[0] in 'aeiou' else 'a'} {kind.name}"
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
     """Return a sentence that begins with a capital, unless it begins with a name."""
     return text[0].upper() + text[1:] + "."
 

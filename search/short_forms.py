@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,21 +17,14 @@ from numpy.typing import NDArray
 from puzzles.laws import Part
 from puzzles.layer_group import layer_group
 from puzzles.least_effects import MOVED, candidates, kind_of
-from puzzles.notation import turn_text, write
+from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Table, Word
 from puzzles.words import normal
-from search.nearby import Nearby, nearby
+from search.forms import LONGEST, LONGEST_POWER, FormSearch
+from search.nearby import Nearby, acting, nearby
 
 #: A type's number and a kind of effect.
 Wanted = tuple[int, str]
-#: A word, how it is written, and its effect on all placements.
-_Other = tuple[Word, str, Table]
-#: All words of some length, and one of each class under symmetry.
-_Others = tuple[list[_Other], list[_Other]]
-#: The most turns of a sequence that is worth showing, and of a power where nothing else is there.
-LONGEST, LONGEST_POWER = 48, 120
-#: Words that are looked at together, to bound memory.
-BATCH = 4_000
 #: Effects times words that are compared in the first stage, for each wanted effect.
 MOST_COMPARED = 12_000_000
 #: Of the words that meet for one effect, so many of the shortest are written out.
@@ -69,15 +62,6 @@ class Looked:
     finished: bool = False
 
 
-@dataclass(frozen=True, eq=False)
-class _Words:
-    """Words A with their texts, made when they are asked for, and their effects (words, …)."""
-
-    tables: Table
-    word: Callable[[int], Word]
-    text: Callable[[int], str]
-
-
 def short_forms(
     puzzle: Puzzle,
     wanted: frozenset[Wanted],
@@ -92,7 +76,7 @@ def short_forms(
         return
     until = time.monotonic() + seconds
     search = _Search(puzzle, wanted)
-    for stage, steps in search.stages():
+    for stage, steps in search.all_stages():
         for share in steps:
             yield Looked(dict(search.best), stage, share)
             if stop() or time.monotonic() > until:
@@ -100,36 +84,19 @@ def short_forms(
     yield Looked(dict(search.best), "", 1.0, True)
 
 
-@dataclass(eq=False)
-class _Search:
-    puzzle: Puzzle
-    wanted: frozenset[Wanted]
-    best: dict[Wanted, Form] = field(default_factory=dict)
+class _Search(FormSearch):
+    def __init__(self, puzzle: Puzzle, wanted: frozenset[Wanted]) -> None:
+        every = range(len(puzzle.turns))
+        super().__init__(puzzle, every, np.arange(puzzle.slot_count), puzzle.symmetries)
+        self.wanted = wanted
+        self.best: dict[Wanted, Form] = {}
+        self.most = max(MOVED[kind] for _, kind in wanted)
 
-    def __post_init__(self) -> None:
-        self.most = max(MOVED[kind] for _, kind in self.wanted)
-        self.first_slots = np.array([kind.first_slot for kind in self.puzzle.types])
-        images = [symmetry.turns for symmetry in self.puzzle.symmetries]
-        every = np.arange(len(self.puzzle.turns), dtype=np.int32)
-        self.images = np.array(images or [every], dtype=np.int64)
-
-    def stages(self) -> Iterator[tuple[str, Iterator[float]]]:
-        """Yield what is looked at and what looks at it, cheap stages first."""
-        near = nearby(self.puzzle)
+    def all_stages(self) -> Iterator[tuple[str, Iterator[float]]]:
+        """Yield what is looked at and what looks at it: all words joined, then simple forms."""
+        near = nearby(acting(self.puzzle))
         yield f"all sequences of up to {2 * near.depth} turns", self.both_ends(near)
-        one = self.others(1)
-        half = LONGEST // 2
-        yield "[[x, y]n, z]", self.joined(self.powers(self.commutators(one), half), one[1])
-        yield "[A, z]", self.joined(self.words(near), one[1])
-        yield "powers of up to three turns", self.alone(self.powers(self.words(near, 1, 3)))
-        two = self.others(2)
-        yield "[[x, y]n, z w]", self.joined(self.powers(self.commutators(one), half), two[1])
-        yield "[An, z]", self.joined(self.powers(self.words(near, 1, 3), half), one[1])
-        yield "[[x, y z]n, w]", self.joined(self.powers(self.commutators(two), half), one[1])
-        yield "[A, z w]", self.joined(self.words(near), two[1])
-        yield "powers of four turns and more", self.alone(self.powers(self.words(near, 4)))
-        yield f"powers of {near.depth + 1} turns", self.alone(self.powers(self.longer(near)))
-        yield "[A, z w v]", self.joined(self.words(near), self.others(3)[1])
+        yield from self.stages(near)
 
     def both_ends(self, near: Nearby) -> Iterator[float]:
         """Join all words: where V does what U and then a wanted effect do, U' V has that effect."""
@@ -178,138 +145,13 @@ class _Search:
                         return []
         return result
 
-    def words(self, near: Nearby, least: int = 1, most: int | None = None) -> Iterator[_Words]:
-        """Yield the words around of ``least`` to ``most`` turns, all if None."""
-        last = near.depth if most is None else min(most, near.depth)
-        for start in range(near.begins[min(least, last + 1)], near.begins[last + 1], BATCH):
-            end = min(start + BATCH, near.begins[last + 1])
-
-            def word(k: int, start: int = start) -> Word:
-                return near.word(start + k)
-
-            def text(k: int, start: int = start) -> str:
-                return write(self.puzzle, near.word(start + k))
-
-            yield _Words(near.tables(start, end), word, text)
-
-    def longer(self, near: Nearby) -> Iterator[_Words]:
-        """Yield words of one turn more than those around; symmetric ones mostly once."""
-        first = near.first_turns()[near.begins[-2] :]
-        least = self.images.min(axis=0)
-        numbers = near.begins[-2] + np.flatnonzero(least[first] == first)
-        for begin in range(0, len(numbers), BATCH):
-            own = numbers[begin : begin + BATCH]
-            tables = near.tables_of(own)
-            for turn, table in enumerate(self.puzzle.moves):
-
-                def word(k: int, turn: int = turn, own: NDArray[np.int64] = own) -> Word:
-                    return (*near.word(int(own[k])), turn)
-
-                def text(k: int, turn: int = turn, own: NDArray[np.int64] = own) -> str:
-                    return write(self.puzzle, (*near.word(int(own[k])), turn))
-
-                yield _Words(table[tables], word, text)
-
-    def commutators(self, others: _Others) -> Iterator[_Words]:
-        """Yield [x, y] for all turns x and some words y."""
-        puzzle = self.puzzle
-        for begin in range(0, len(others[0]), BATCH):
-            own = others[0][begin : begin + BATCH]
-            tables = np.array([table for *_, table in own], dtype=np.int32)
-            back = _undone(tables)
-            for turn, table in enumerate(puzzle.moves):
-                undone = puzzle.moves[puzzle.inverses[turn]]
-
-                def word(k: int, turn: int = turn, own: list[_Other] = own) -> Word:
-                    y = own[k][0]
-                    return (turn, *y, int(puzzle.inverses[turn]), *puzzle.inverse(y))
-
-                def text(k: int, turn: int = turn, own: list[_Other] = own) -> str:
-                    return f"[{turn_text(puzzle, turn)}, {own[k][1]}]"
-
-                after = undone[tables[:, table]]
-                yield _Words(np.take_along_axis(back, after, axis=1), word, text)
-
-    def powers(self, batches: Iterator[_Words], most: int = LONGEST_POWER) -> Iterator[_Words]:
-        """Yield words, then twice each, three times, … while they have at most so many turns."""
-        for batch in batches:
-            yield from self._powers(batch, most)
-
-    def _powers(self, batch: _Words, most: int) -> Iterator[_Words]:
-        still = np.arange(self.puzzle.placement_count)
-        rows = np.flatnonzero((batch.tables != still).any(axis=1))
-        if not len(rows):
-            return
-        # Words of a batch have about as many turns; which are shown is looked at later.
-        turns = len(batch.word(int(rows[0])))
-        power, times = batch.tables[rows], 1
-        while len(rows) and turns * times <= most:
-
-            def word(k: int, rows: NDArray[np.int64] = rows, times: int = times) -> Word:
-                return batch.word(int(rows[k])) * times
-
-            def text(k: int, rows: NDArray[np.int64] = rows, times: int = times) -> str:
-                own, one = batch.text(int(rows[k])), len(batch.word(int(rows[k]))) == 1
-                if times == 1:
-                    return own
-                return f"{own}{times}" if own.endswith("]") and not one else f"({own}){times}"
-
-            yield _Words(power, word, text)
-            times += 1
-            power = np.take_along_axis(batch.tables[rows], power, axis=1)
-            kept = (power != still).any(axis=1)
-            rows, power = rows[kept], power[kept]
-
-    def others(self, length: int) -> _Others:
-        """Return all words of so many turns, and one of each class under symmetry."""
-        puzzle = self.puzzle
-        words: list[Word] = [()]
-        for _ in range(length):
-            words = [(*w, t) for w in words for t in range(len(puzzle.turns))]
-            words = [w for w in words if normal(puzzle, w) == w]
-        every = [(w, write(puzzle, w), puzzle.effect(w)) for w in words]
-        return every, [
-            own for own in every if own[0] == min(map(tuple, self.images[:, list(own[0])].tolist()))
-        ]
-
-    def alone(self, batches: Iterator[_Words]) -> Iterator[float]:
-        """Look at words as they are; yield the share that is done, as far as it can be known."""
-        for done, batch in enumerate(batches, 1):
-            self.look(batch, None, batch.tables[:, self.puzzle.home])
-            yield 1 - 1 / (1 + done / 4)
-
-    def joined(self, batches: Iterator[_Words], others: list[_Other]) -> Iterator[float]:
-        """Look at all commutators of words A with words Z."""
-        home = self.puzzle.home
-        undone = [np.argsort(table) for *_, table in others]
-        for done, batch in enumerate(batches, 1):
-            back = _undone(batch.tables)
-            homes = batch.tables[:, home]
-            for k, (word, text, table) in enumerate(others):
-                # A, then Z, then A undone, then Z undone.
-                after = np.take_along_axis(back, table[homes], axis=1)
-                self.look(batch, (word, text), undone[k][after])
-                if k % 8 == 7:
-                    yield 1 - 1 / (1 + done / 20)
-            yield 1 - 1 / (1 + done / 20)
-
-    def look(
-        self, batch: _Words, other: tuple[Word, str] | None, homes: NDArray[np.integer]
-    ) -> None:
-        """Keep those that have a wanted effect; ``homes`` (words, slots) is where pieces go."""
-        changed = homes != self.puzzle.home
+    def promising(self, changed: NDArray[np.bool_]) -> NDArray[np.bool_]:
         total = changed.sum(axis=1)
-        for k in np.flatnonzero((total > 0) & (total <= self.most)).tolist():
+        rows: NDArray[np.bool_] = (total > 0) & (total <= self.most)
+        for k in np.flatnonzero(rows).tolist():
             types = self.puzzle.type_of[changed[k]]
-            if (types != types[0]).any():
-                continue
-            word = batch.word(k)
-            if other is None:
-                self.keep(word, batch.text(k))
-            else:
-                inverse = self.puzzle.inverse
-                whole = (*word, *other[0], *inverse(word), *inverse(other[0]))
-                self.keep(whole, f"[{batch.text(k)}, {other[1]}]")
+            rows[k] = bool((types == types[0]).all())
+        return rows
 
     def keep(self, word: Word, text: str | None) -> None:
         """Keep a word if it has a wanted effect and is better than what is known."""
@@ -330,11 +172,3 @@ class _Search:
 
 def _rank(form: Form) -> tuple[int, bool, int, str]:
     return form.turns, form.plain, len(form.text), form.text
-
-
-def _undone(tables: Table) -> Table:
-    """Return what undoes effects, rows of a table."""
-    result = np.empty_like(tables)
-    every = np.arange(tables.shape[1], dtype=tables.dtype)[None, :]
-    np.put_along_axis(result, tables, np.broadcast_to(every, tables.shape), axis=1)
-    return result

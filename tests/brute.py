@@ -154,9 +154,17 @@ def _effects(puzzle: Puzzle, words: list[Word]) -> tuple[Table, Table]:
 
 @numba.njit(cache=False)  # type: ignore[untyped-decorator]
 def _three(
-    x: Table, y: Table, z: Table, xi: Table, yi: Table, zi: Table, homes: Numbers, out: Numbers
+    x: Table,
+    y: Table,
+    z: Table,
+    xi: Table,
+    yi: Table,
+    zi: Table,
+    homes: Numbers,
+    wanted: int,
+    out: Numbers,
 ) -> int:
-    """Write all (X, Y, Z) whose ring moves three pieces to ``out``; return how many there are."""
+    """Write all (X, Y, Z) whose ring moves so many pieces to ``out``; return how many there are."""
     count = 0
     there = np.empty(x.shape[1], np.int16)
     back = np.empty(x.shape[1], np.int16)
@@ -170,9 +178,9 @@ def _three(
                 for h in homes:
                     if zi[k, back[z[k, there[h]]]] != h:
                         moved += 1
-                        if moved > 3:
+                        if moved > wanted:
                             break
-                if moved == 3:
+                if moved == wanted:
                     if count < len(out):
                         out[count, 0], out[count, 1], out[count, 2] = i, j, k
                     count += 1
@@ -183,6 +191,8 @@ class Brute:
     """Brute force on one puzzle, with some of its layers and some kept types.
 
     Of the puzzle's symmetries those are used that carry the layers and the types to themselves.
+    With ``moved``, the number of pieces for the number of a type, other effects than three-cycles
+    are enumerated: all that move so many pieces of the kept types.
     """
 
     def __init__(
@@ -190,8 +200,9 @@ class Brute:
         puzzle: Puzzle,
         layers: Iterable[int] | None = None,
         kept: Iterable[int] | None = None,
+        moved: dict[int, int] | None = None,
     ) -> None:
-        self.puzzle = puzzle
+        self.puzzle, self.moved = puzzle, moved
         self.layers = sorted(layers) if layers is not None else layers_that_matter(puzzle)
         moving = [t.number for t in puzzle.types if t.moves]
         self.kept = sorted(kept) if kept is not None else moving
@@ -200,6 +211,9 @@ class Brute:
             for s in puzzle.symmetries
             if {int(s.layers[k]) for k in self.layers} == set(self.layers)
             and {_type_image(puzzle, s, k) for k in self.kept} == set(self.kept)
+            and all(
+                (moved or {}).get(_type_image(puzzle, s, k)) == n for k, n in (moved or {}).items()
+            )
         ]
         slots = [s for t in self.kept for s in puzzle.types[t].slots]
         self.homes = puzzle.home[slots].astype(np.int32)
@@ -222,14 +236,23 @@ class Brute:
         (x, xi), (y, yi) = _effects(self.puzzle, xs), _effects(self.puzzle, ys)
         z, zi = self._effects_of(length)
         out = np.zeros((1 << 20, 3), np.int32)
-        count = int(_three(x, y, z, xi, yi, zi, self.homes, out))
+        wanted = 3 if self.moved is None else sum(self.moved.values())
+        count = int(_three(x, y, z, xi, yi, zi, self.homes, wanted, out))
         assert count <= len(out), "more hits than there is room for"
         undo = self.puzzle.inverse
         for i, j, k in out[:count].tolist():
             one, two, three = xs[i], ys[j], self.words(length)[k]
             word = one + two + three + undo(one) + undo(two) + undo(three)
-            if cycle_of(self.puzzle, word, self.kept) is not None:
+            if self.is_wanted(word):
                 yield word
+
+    def is_wanted(self, word: Word) -> bool:
+        """Return whether a word is a three-cycle, or moves as many pieces of each type as asked."""
+        if self.moved is None:
+            return cycle_of(self.puzzle, word, self.kept) is not None
+        effect, home = self.puzzle.effect(word), self.puzzle.home
+        kinds = self.puzzle.type_of[effect[home] != home].tolist()
+        return {k: kinds.count(k) for k in self.kept if k in kinds} == self.moved
 
     def three_arcs(self, half_length: int) -> Iterator[Word]:
         """Yield rings X Y Z X' Y' Z' of |X| + |Y| + |Z| turns, one or more up to symmetry.

@@ -20,8 +20,10 @@ class Encoded(NamedTuple):
     conjugate (T, rows). symmetry, symmetry_back (K, T): images of turns under each symmetry, and
     under its inverse.
     values (C, rows): the random value that a row adds to a channel. channel_type (C,).
-    joins (J, C): whether join j adds channel c; wanted (J,): the type that join j looks for.
-    mark (rows,): a few bits at the place of the row's slot, see ``pairs.may_be_three``; mark_bits,
+    joins (J, C): whether join j adds channel c. What join j looks for: pairs that differ in
+    differing (J,) pieces of the types wanted (J,) to wanted_end (J,) - 1, in at most
+    differing_first (J,) of the first of these; where three_cycles (J,), only three-cycles.
+    mark (rows,): a few bits at the place of the row's slot, see ``pairs.may_be_near``; mark_bits,
     mark_low (types,): how many bits a slot has, and the lowest bit of every slot.
     """
 
@@ -47,6 +49,10 @@ class Encoded(NamedTuple):
     channel_type: NDArray[np.int64]
     joins: NDArray[np.bool_]
     wanted: NDArray[np.int64]
+    wanted_end: NDArray[np.int64]
+    differing: NDArray[np.int64]
+    differing_first: NDArray[np.int64]
+    three_cycles: NDArray[np.bool_]
     mark: NDArray[np.uint64]
     mark_bits: NDArray[np.int64]
     mark_low: NDArray[np.uint64]

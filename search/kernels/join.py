@@ -3,7 +3,8 @@
 For a word A and a cut C of it, u = w' C w disturbs the pieces that C disturbs, carried by w. Two
 conjugates u and v of cuts of the same cyclic A make a ring u v', which is a commutator; u v' cycles
 three pieces of a type and nothing else that is kept exactly if u and v agree on everything but
-three pieces of that type. So conjugates by words w of length r2 go into tables by their keys, and
+three pieces of that type. Other effects are found in the same way by how many pieces of which
+types they move. So conjugates by words w of length r2 go into tables by their keys, and
 those of length r1 >= r2 are looked up in them.
 """
 
@@ -32,7 +33,7 @@ from search.kernels.pairs import (
     add_marks,
     count_differing,
     is_three_cycle,
-    may_be_three,
+    may_be_near,
 )
 from search.kernels.records import write_record
 from search.kernels.rows import Columns, add_up, carried_rows
@@ -69,7 +70,7 @@ def join(
     out: NDArray[np.uint8],
     tally: NDArray[np.int64],
 ) -> tuple[int, int, int, int]:
-    """Join the conjugates of the words begin to end, and write the rings that are three-cycles.
+    """Join the conjugates of the words begin to end, and write the rings with a wanted effect.
 
     ``classes`` (n, |A|) are words from ``list_classes``; ``radius1`` is the length of
     the arms that are looked up, ``least_radius`` to ``most_radius`` <= ``radius1`` are those of the
@@ -192,8 +193,11 @@ def join(
                     tally[0] += n
                 inside = False
                 for j in range(first_join, len(keys)):
-                    begin_row, end_row = bounds[wanted[j]], bounds[wanted[j] + 1]
+                    begin_row, end_row = bounds[wanted[j]], bounds[enc.wanted_end[j]]
+                    # Marks are of the first of the types: those of several would not fit.
+                    end_first = bounds[wanted[j] + 1]
                     bits, low = enc.mark_bits[wanted[j]], enc.mark_low[wanted[j]]
+                    most_first = enc.differing_first[j]
                     for m in range(first_column, n):
                         i = able[m]
                         key = keys[j, i]
@@ -233,9 +237,11 @@ def join(
                                     one,
                                 )
                                 carried = True
-                                own = add_marks(mark, one, begin_row, end_row)
+                                own = add_marks(mark, one, begin_row, end_first)
                             known = marks[j, here]
-                            if known != unmarked and not may_be_three(own, known, bits, low):
+                            if known != unmarked and not may_be_near(
+                                own, known, bits, low, most_first
+                            ):
                                 continue
                             carried_rows(
                                 conjugate,
@@ -250,14 +256,17 @@ def join(
                                 two,
                             )
                             if known == unmarked:
-                                known = add_marks(mark, two, begin_row, end_row)
+                                known = add_marks(mark, two, begin_row, end_first)
                                 marks[j, here] = known
-                                if not may_be_three(own, known, bits, low):
+                                if not may_be_near(own, known, bits, low, most_first):
                                     continue
                             if count_differing(
                                 row_slot, one, two, begin_row, end_row, seen, there
-                            ) != 3 or not is_three_cycle(
-                                enc, wanted[j], one, two, begin_row, end_row, seen, there
+                            ) != enc.differing[j] or (
+                                enc.three_cycles[j]
+                                and not is_three_cycle(
+                                    enc, wanted[j], one, two, begin_row, end_row, seen, there
+                                )
                             ):
                                 continue
                             write_arm(words, prefix, long, lo + i, short, arm1)

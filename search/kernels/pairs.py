@@ -1,4 +1,4 @@
-"""Whether two conjugates differ by a three-cycle, and which pairs a symmetry makes needless."""
+"""In how many pieces two conjugates differ, and which pairs a symmetry makes needless."""
 
 from __future__ import annotations
 
@@ -23,19 +23,19 @@ def add_marks(mark: NDArray[np.uint64], rows: NDArray[np.int64], begin: int, end
 
 
 @kernel
-def may_be_three(one: np.uint64, two: np.uint64, bits: int, low: np.uint64) -> bool:
-    """Return whether two conjugates may differ in at most three slots, by their marks.
+def may_be_near(one: np.uint64, two: np.uint64, bits: int, low: np.uint64, most: int) -> bool:
+    """Return whether two conjugates may differ in at most so many slots, by their marks.
 
     Each slot, or group of slots, has ``bits`` bits of a mark, which say a little about what is
-    there; ``low`` has the lowest bit of each. Marks that differ in more than three groups are of
-    conjugates that differ in more than three slots.
+    there; ``low`` has the lowest bit of each. Marks that differ in more groups are of conjugates
+    that differ in more slots.
     """
     differing = one ^ two
     folded = differing
     for k in range(1, bits):
         folded |= differing >> np.uint64(k)
     folded &= low
-    for _ in range(3):
+    for _ in range(most):
         folded &= folded - np.uint64(1)
     return bool(folded == 0)
 
@@ -50,7 +50,7 @@ def count_differing(
     seen: NDArray[np.int64],
     there: NDArray[np.int64],
 ) -> int:
-    """Return in how many pieces of a type two conjugates, given by the rows they move, differ.
+    """Return in how many pieces two conjugates, given by rows that they move, differ.
 
     ``seen`` (slots + 1,) and ``there`` (slots,) are scratch; ``seen[0]`` counts the calls.
     """

@@ -11,7 +11,7 @@ from puzzles import load
 from puzzles.least_effects import MOVED, SWAP, SWAPS, TWIST, TWISTS, kind_of
 from puzzles.notation import parse
 from puzzles.words import normal
-from search.nearby import nearby
+from search.nearby import acting, nearby
 from search.short_forms import Form, Wanted, short_forms
 from tests.plain import named, plain
 
@@ -28,7 +28,7 @@ def test_words_around_are_as_many_as_published(name: str) -> None:
         if not line.startswith("#")
         for word in line.replace(",", " ").split()
     ]
-    own = nearby(load(name), 60_000)
+    own = nearby(acting(load(name)), 60_000)
     sizes = np.diff(own.begins).tolist()
     assert len(sizes) >= 5
     assert sizes == counts[: len(sizes)]
@@ -37,7 +37,7 @@ def test_words_around_are_as_many_as_published(name: str) -> None:
 @pytest.mark.parametrize("name", ["2x2x2", "octahedron-faces", "three-wheels"])
 def test_each_word_around_does_what_is_said(name: str) -> None:
     puzzle = load(name)
-    own = nearby(puzzle, 5_000)
+    own = nearby(acting(puzzle), 5_000)
     source = np.random.default_rng(1)
     for number in source.integers(own.begins[-1], size=30).tolist():
         word = own.word(number)
@@ -96,7 +96,7 @@ def test_the_shortest_of_any_form_is_the_shortest(tmp_path: Path) -> None:
     path = tmp_path / "halves.toml"
     path.write_text(HALVES, encoding="utf-8")
     puzzle = load(str(path))
-    own = nearby(puzzle)
+    own = nearby(acting(puzzle))
     assert (own.begins[-1], own.depth) == (663_552, 15)
     wanted = {(kind.number, SWAPS) for kind in puzzle.types[:2]}
     found = forms(str(path), wanted, 1)
