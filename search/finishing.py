@@ -1,0 +1,318 @@
+"""The last pieces: a state into steps that solve it, most of them three-cycles that keep the rest.
+
+Six or fewer unsolved pieces of a type are split by comparing all products of at most four
+three-cycles (``search.splits``), more of them step by step (``search.solving_cycles``), type by
+type. What three-cycles cannot change, parities and sums of twists, is put right first by a short
+word, an *odd turn*; what is left where a type has no three-cycles, by a *product* of words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from puzzles.assemblies import judge
+from puzzles.errors import RequestError
+from puzzles.laws import joined, plural
+from puzzles.names import slot_names
+from puzzles.notation import write
+from puzzles.puzzle import PieceType, Word
+from puzzles.states import State
+from search.atlas_entries import Chosen, Said, teller
+from search.finishing_tables import Tables
+from search.impossible import ImpossibleError
+from search.solving_looks import Contents
+from search.solving_steps import BALANCE, CYCLE, PRODUCT, Solution, Step, step_of
+from search.splits import (
+    MEASURES,
+    MEMORY,
+    MOST_HELPING,
+    MOST_SLOTS,
+    TURNS,
+    Split,
+    best_split,
+    measured,
+    unsolved_of,
+)
+from search.tools import Tools
+
+#: Short words that are looked at for an odd turn.
+MOST_WORDS = 20_000
+#: Odd turns that are followed to the end, by what a quick look says of them.
+MOST_FOLLOWED = 10
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """How the unsolved pieces of one type were split: ``text`` says what is proven of it."""
+
+    kind: PieceType
+    split: Split
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Finish:
+    """Steps that solve a state, as they are written, and what is proven of them.
+
+    ``said[k]`` is step k of ``solution`` as text and in brackets. ``parts`` are about the types
+    that three-cycles solve.
+    """
+
+    state: State
+    by: str
+    solution: Solution
+    said: tuple[Said, ...]
+    parts: tuple[Part, ...]
+
+    @property
+    def word(self) -> Word:
+        """All steps in a row, with everything cancelled."""
+        return self.solution.word
+
+    @property
+    def sequences(self) -> int:
+        """How many different sequences have to be known: images and setups are not counted."""
+        others = sum(step.kind != CYCLE for step in self.solution.steps)
+        return self.solution.families + others
+
+
+@dataclass(frozen=True, eq=False)
+class Finisher:
+    """Finishes states of one puzzle with its tables, by one of ``splits.MEASURES``."""
+
+    tables: Tables
+    by: str = TURNS
+
+    def __post_init__(self) -> None:
+        if self.by not in MEASURES:
+            raise RequestError(f"by {self.by!r}: {' or '.join(MEASURES)} was expected")
+
+    def finish(self, state: State) -> Finish:
+        """Return the best steps for a state.
+
+        Raises ImpossibleError with the laws that it breaks and the smallest repair.
+        """
+        verdict = judge(state)
+        if not verdict.possible:
+            raise ImpossibleError(f"no sequence solves this: {verdict.reason}")
+        plans = [
+            plan
+            for word in self._first_words(state)
+            if (plan := self._by_cycles(state, word, 0)) is not None
+        ]
+        if plans:
+            best = min(plans, key=lambda plan: plan.order(self.by))
+            return self._told(state, self._by_cycles(state, best.first, MOST_HELPING) or best)
+        return self._told(state, self._with_products(state))
+
+    def _first_words(self, state: State) -> list[Word]:
+        """Return words that put parities and twists right, the likeliest first; () for none."""
+        tables = self.tables
+        contents = Contents.of(tables.looks, state.table)
+        sums = tables.balance.of(contents)
+        if not sums.any():
+            return [()]
+        words, most = tables.words, tables.words.longest
+        while most > 1 and words.up_to(most) > MOST_WORDS:
+            most -= 1
+        given = words.sums(tables.balance.turns, tables.balance.moduli, most)
+        fits = np.flatnonzero(((given + sums) % tables.balance.moduli == 0).all(axis=1))
+        if not len(fits):
+            word = tables.balance.word_for(sums)
+            return [] if word is None else [word]
+        value = self._unsolved_turns(state, fits) + words.turns[fits]
+        likely = fits[np.argsort(value, kind="stable")[:MOST_FOLLOWED]]
+        return [words.word(int(k)) for k in likely]
+
+    def _unsolved_turns(self, state: State, numbers: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Return about how many turns it takes to solve what each of some words leaves."""
+        puzzle, looks = self.tables.puzzle, self.tables.looks
+        places = state.table[puzzle.home]
+        twists = np.array([puzzle.types[k].twists for k in puzzle.type_of.tolist()])
+        result = np.zeros(len(numbers))
+        for piece, place in enumerate(places.tolist()):
+            slot = int(puzzle.slot_of[place])
+            there = self.tables.words.everywhere[slot, numbers].astype(np.int64)
+            goal = puzzle.slot_of[there]
+            twist = (puzzle.twist_of[there] + int(puzzle.twist_of[place])) % twists[piece]
+            turned = (twist + looks.shift[piece] - looks.shift[goal]) % looks.shown[piece]
+            right = (looks.kind[goal] == looks.kind[piece]) & (turned == 0)
+            result += np.where(right, 0.0, self.tables.per_slot[goal])
+        return result
+
+    def _by_cycles(self, state: State, first: Word, helping: int) -> _Plan | None:
+        """Return a plan of a first word and three-cycles after it, None if that is not enough."""
+        after = state.after(self.tables.puzzle.effect(first)) if first else state
+        parts = self._parts(after, helping)
+        return None if parts is None else _Plan(first, parts)
+
+    def _parts(self, state: State, helping: int) -> tuple[Part, ...] | None:
+        """Return three-cycles for all that is not solved, None where some type has none for it."""
+        parts = []
+        for number in sorted({int(self.tables.puzzle.type_of[slot]) for slot in state.unsolved}):
+            tools = self.tables.tools(self.tables.puzzle.types[number])
+            part = None if tools is None else self._part(tools, state, helping)
+            if part is None:
+                return None
+            parts.append(part)
+        return tuple(parts)
+
+    def _part(self, tools: Tools, state: State, helping: int) -> Part | None:
+        """Return the three-cycles for one type, None where they do not solve it."""
+        named = unsolved_of(state, tools.kind)
+        if len(named) <= MOST_SLOTS:
+            try:
+                split = best_split(tools, state, self.by, helping)
+            except ValueError:
+                split = None
+            if split is not None:
+                return Part(tools.kind, split, _proven(tools, split, self.by))
+        triples, whole = self.tables.splitter(tools).split(
+            Contents.of(self.tables.looks, state.table)
+        )
+        if not whole:
+            return None
+        rows = tuple((int(a), int(b), int(c)) for a, b, c in triples)
+        return Part(tools.kind, measured(tools, rows, named), _greedy(tools, len(named)))
+
+    def _with_products(self, state: State) -> _Plan:
+        """Return a plan for what three-cycles alone do not solve: words from a stabiliser chain.
+
+        Such words for the types that have no three-cycles for it, and three-cycles for the rest; or
+        words for all types at once.
+        """
+        tables, plans = self.tables, []
+        for types in dict.fromkeys((self._without(state), tables.matters)):
+            word = tables.products(types).word(Contents.of(tables.looks, state.table))
+            if word is not None:
+                parts = self._parts(state.after(tables.puzzle.effect(word)), 0)
+                if parts is not None:
+                    plans.append(_Plan(word, parts, PRODUCT))
+        if not plans:
+            raise ImpossibleError("no sequence solves this: no turns lead to this state")
+        return min(plans, key=lambda plan: plan.order(self.by))
+
+    def _without(self, state: State) -> tuple[int, ...]:
+        """Return the numbers of the unsolved types that three-cycles do not solve as they are."""
+        found = []
+        for number in sorted({int(self.tables.puzzle.type_of[slot]) for slot in state.unsolved}):
+            tools = self.tables.tools(self.tables.puzzle.types[number])
+            if tools is None or self._part(tools, state, 0) is None:
+                found.append(number)
+        return tuple(found) or self.tables.matters
+
+    def _told(self, state: State, plan: _Plan) -> Finish:
+        """Return a plan step by step, each applied and written out."""
+        puzzle, effect = self.tables.puzzle, state.table
+        steps: list[Step] = []
+        said: list[Said] = []
+        if plan.first:
+            step, effect = step_of(self.tables.looks, effect, plan.first, plan.kind)
+            steps.append(step)
+            text = write(puzzle, plan.first)
+            said.append(Said(text, text, len(plan.first), len(plan.first), plan.first))
+        for part, triple in plan.cycles:
+            tools = self.tables.tools(part.kind)
+            assert tools is not None
+            one = self.words(tools).said(triple)
+            family = (part.kind.number, int(tools.family(np.array(triple))))
+            setup = () if self.by == MEMORY else tools.setup(triple)
+            step, effect = step_of(
+                self.tables.looks, effect, one.word, CYCLE, triple, setup, family
+            )
+            steps.append(step)
+            said.append(one)
+        solution = Solution(self.tables.looks, state.table, tuple(steps))
+        if not solution.solved:
+            raise RuntimeError("steps were found that do not solve the state")
+        return Finish(state, self.by, solution, tuple(said), plan.parts)
+
+    def words(self, tools: Tools) -> Written:
+        """Return how the three-cycles of a type are written: shortest, or easiest to remember."""
+        number = tools.kind.number
+        if number not in self._written:
+            self._written[number] = Written(tools, self.by == MEMORY)
+        return self._written[number]
+
+    @cached_property
+    def _written(self) -> dict[int, Written]:
+        return {}
+
+
+@dataclass(frozen=True, eq=False)
+class _Plan:
+    """A first word, and three-cycles after it that solve the rest."""
+
+    first: Word
+    parts: tuple[Part, ...]
+    kind: str = BALANCE
+
+    @property
+    def cycles(self) -> Iterator[tuple[Part, tuple[int, int, int]]]:
+        """The three-cycles in order, with the part that each belongs to."""
+        for part in self.parts:
+            for triple in part.split.triples:
+                yield part, triple
+
+    def order(self, by: str) -> tuple[int, ...]:
+        """Return what plans are sorted by, the best first."""
+        turns = len(self.first) + sum(part.split.executed for part in self.parts)
+        if by == TURNS:
+            return (turns, len(list(self.cycles)))
+        if by == MEMORY:
+            return len(self.first) + sum(part.split.things for part in self.parts), turns
+        return sum(part.split.sequences for part in self.parts), turns
+
+
+class Written:
+    """The words of three-cycles as text and in brackets."""
+
+    def __init__(self, tools: Tools, easiest: bool) -> None:
+        self._tools, self._easiest = tools, easiest
+
+    @cached_property
+    def _chosen(self) -> Chosen:
+        return Chosen(self._tools.scope, self._tools.shelves)
+
+    def said(self, triple: tuple[int, int, int]) -> Said:
+        """Return the shortest word of a three-cycle, or the one with least to remember."""
+        if not self._easiest:
+            return self._tools.written(triple)
+        orbit, symmetry, turned = self._tools.place(triple)
+        easiest = self._chosen.patterns(orbit)[1]
+        return teller(self._tools.scope)(easiest, symmetry, turned)
+
+
+def _proven(tools: Tools, split: Split, by: str) -> str:
+    """Say what is proven of a split for which all products were compared."""
+    names = slot_names(tools.puzzle)
+    slots = joined([names[slot] for slot in sorted(split.slots)])
+    among = f"among products of at most four three-cycles of {plural(tools.kind.name)} on {slots}"
+    if not split.triples:
+        return "nothing to do"
+    if by == TURNS:
+        more = (
+            f"; the {split.turns} turns of this one cancel to {split.executed}"
+            if split.executed < split.turns
+            else ""
+        )
+        return f"proven: none {among} has fewer than {split.fewest} turns, step by step{more}"
+    what = "different sequences" if by != MEMORY else "things to remember"
+    return f"proven: none {among} has fewer {what}"
+
+
+def _greedy(tools: Tools, count: int) -> str:
+    return (
+        f"{count} unsolved {plural(tools.kind.name)} are too many to compare all products: chosen "
+        "step by step, nothing is proven of it"
+    )
+
+
+def finish(tables: Tables, state: State, by: str = TURNS) -> Finish:
+    """Return the best steps for a state; see ``Finisher.finish``."""
+    return Finisher(tables, by).finish(state)
