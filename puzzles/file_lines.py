@@ -12,14 +12,12 @@ from puzzles import file
 #: Keys that are headed tables in a file, each a list of them.
 _LISTS = ("layers", "turns")
 _TOP = {*file.PuzzleModel.model_fields, *file.WrittenModel.model_fields}
-_INSIDE = {
-    "layers": {*file.LayersModel.model_fields},
-    "turns": {*file.TurnModel.model_fields},
-    "body": {*file.HullModel.model_fields},
-}
+_INSIDE = {"layers": {*file.LayersModel.model_fields}, "turns": {*file.TurnModel.model_fields}}
 _SPOT = re.compile(r"\(?at line (\d+), column (\d+)\)?")
 #: The keys that say how deep a layer is, of which one stands in each table.
 _DEPTHS = ("above", "within", "between")
+#: What errors call a key that they do not name itself.
+_SAID_SO = {"axis": "axes"}
 #: A statement of more lines than this is not read to its end, nor what comes after it.
 _LONGEST = 150
 _HEAD = re.compile(r"\s*\[\[?\s*\"?([\w-]+)\"?\s*\]?\]")
@@ -40,40 +38,33 @@ def spot_of(text: str, said: str, model: file.Model | None = None) -> Spot | Non
     ``said`` is what an error says, without the name of the file before it. With the ``model`` of
     the text also layers are found by their names.
     """
-    place = _SPOT.search(said)
-    if place is not None:
-        return Spot(int(place[1]), int(place[2]))
+    spot = _SPOT.search(said)
+    if spot is not None:
+        return Spot(int(spot[1]), int(spot[2]))
     if "at the end:" in said:
         lines = text.rstrip().split("\n")
         return Spot(len(lines), len(lines[-1]) + 1)
-    table, number, key = _named(said)
-    if table is None:
-        number = group_of(said, model)
-        table = "layers" if number else None
-    if table is None:
-        return None
-    statements = list(_statements(text))
-    own = [
-        (spot, found)
-        for spot, found in statements
-        if (found.table, found.number) == (table, number) and not found.head
-    ]
-    wanted = (key,) if key else _DEPTHS if table == "layers" else ()
-    for name in wanted:
-        for spot, found in own:
-            if found.key == name:
-                return spot
-    heads = [spot for spot, found in statements if found.head and found.is_of(table, number)]
-    if heads:
-        return heads[0]
-    # The table may stand in one line, or its key alone.
-    alone = table or key
-    plain = [
-        spot
-        for spot, found in statements
-        if (found.table, found.key) == ("", alone) or (found.head and found.table == alone)
-    ]
-    return plain[0] if plain else None
+    place = _named(said) or _by_name(said, model)
+    return None if place is None else _found(text, place)
+
+
+def group_of(said: str, model: file.Model | None) -> int:
+    """Return the number of the table of layers that an error is about, from 1; 0 for no single one.
+
+    With the ``model`` of the text also layers are found by their names.
+    """
+    place = _named(said) or _by_name(said, model)
+    return place.number if place is not None and place.table == "layers" else 0
+
+
+@dataclass(frozen=True)
+class _Place:
+    """A table of a file, "" for what stands before all tables; its number from 1, where there are
+    several, else 0; and the keys of it that may be meant, the likeliest first."""
+
+    table: str
+    number: int
+    keys: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -86,44 +77,62 @@ class _Statement:
     key: str
     head: bool
 
-    def is_of(self, table: str, number: int) -> bool:
-        return (self.table, self.number) == (table, number)
+
+def _found(text: str, place: _Place) -> Spot | None:
+    """Return where a place is in a text."""
+    statements = list(_statements(text))
+    table, number = place.table, place.number
+    for key in place.keys:
+        for spot, own in statements:
+            if (own.table, own.number, own.key, own.head) == (table, number, key, False):
+                return spot
+    # The head of the table, or where all of it stands in one line.
+    for spot, own in statements:
+        if own.head and (own.table, own.number) == (table or place.keys[0], number):
+            return spot
+    plain = (spot for spot, own in statements if (own.table, own.key) == ("", table))
+    return next(plain, None)
 
 
-def _named(said: str) -> tuple[str | None, int, str]:
-    """Return the table, its number and the key that the first words of an error name."""
+def _named(said: str) -> _Place | None:
+    """Return the place that the first words of an error name."""
+    unknown = re.match(r"'([^']+)' is not known", said)
+    if unknown is not None:
+        return _Place("", 0, (unknown[1],))
     found = re.match(r"(\w+)(?: (\d+))?(?:: |\.|$)(.*)", said, re.DOTALL)
     if found is None or found[1] not in _TOP:
-        unknown = re.match(r"'([^']+)' is not known", said)
-        return ("", 0, unknown[1]) if unknown else (None, 0, "")
+        return None
     name, number, rest = found[1], int(found[2] or 0), found[3]
-    if name not in _INSIDE:
-        return "", 0, name
-    inner = re.match(r"(\w+)\b", rest)
-    quoted = re.match(r"'([^']+)' is not known", rest)
-    key = quoted[1] if quoted else inner[1] if inner else ""
-    if key not in _INSIDE[name] and not quoted:
-        key = ""
+    unknown = re.match(r"'([^']+)' is not known", rest)
+    inner = re.match(r"([\w-]+)", rest)
+    key = unknown[1] if unknown else inner[1] if inner else ""
     if name in _LISTS and not number:
-        return "", 0, name
-    return name, number, key
+        return _Place("", 0, (name,))
+    if name not in _LISTS:
+        # A key, or a table of keys that is headed.
+        return _Place(name, 0, (key,)) if key and rest else _Place("", 0, (name,))
+    key = _SAID_SO.get(key, key)
+    if key in _INSIDE[name] or unknown:
+        return _Place(name, number, (key,))
+    return _Place(name, number, _DEPTHS if "is missing" not in rest else ())
 
 
-def group_of(said: str, model: file.Model | None) -> int:
-    """Return the number of the table of layers that an error is about, from 1; 0 for no single one.
-
-    With the ``model`` of the text also layers are found by their names.
-    """
-    table, number, _ = _named(said)
-    if table == "layers" or not isinstance(model, file.PuzzleModel):
-        return number if table == "layers" else 0
-    named = re.search(r"\blayers? (?:name )?'?([0-9]*[A-Za-z]+)\b", said)
-    if named is None:
-        return 0
-    owners = _owners(model)
+def _by_name(said: str, model: file.Model | None) -> _Place | None:
+    """Return the place of a layer or a turn that an error names."""
+    if isinstance(model, file.WrittenModel):
+        turn = re.match(r"turn (\w+)\b", said)
+        names = [own.name for own in model.turns]
+        if turn is None or turn[1] not in names:
+            return None
+        return _Place("turns", names.index(turn[1]) + 1, ("cycles",))
+    if model is None:
+        return None
+    name = re.match(r"(?:layer name|two layers are named) '([^']+)'", said)
     # Of two layers that are told apart by nothing the later one is one too many.
-    second = re.match(r"layers (\w+) and (\w+)", said)
-    return owners.get(second[2] if second else named[1], 0)
+    layer = re.match(r"layers \w+ and (\w+)", said) or re.search(r"\blayers? (\w+)\b", said)
+    own = name or layer
+    number = _owners(model).get(own[1], 0) if own is not None else 0
+    return _Place("layers", number, ("names", "axes") if name else _DEPTHS) if number else None
 
 
 def _owners(model: file.PuzzleModel) -> Mapping[str, int]:
