@@ -68,8 +68,8 @@ def _back(point: Numbers, twist: Numbers, twists: int) -> Numbers:
 class Cycles:
     """Costs and words of all three-cycles of one kind, with some other kinds kept.
 
-    ``cost`` (numbers,) is in turns before cancelling, ``UNKNOWN`` for none; ``complete`` if there is
-    a word for every three-cycle.
+    ``cost`` (numbers,) is in turns before cancelling, ``UNKNOWN`` for none; ``complete`` if every
+    three-cycle has a word.
     """
 
     def __init__(
@@ -113,10 +113,14 @@ class Cycles:
     def _carry(self, valid: NDArray[np.bool_]) -> None:
         """Relax all triples by all setups until nothing is cheaper."""
         triples = self.numbering.triples()
-        ways: list[tuple[int, int, Numbers]] = [(-1, 0, self.numbering.number(triples[:, [1, 2, 0]]))]
+        ways: list[tuple[int, int, Numbers]] = [
+            (-1, 0, self.numbering.number(triples[:, [1, 2, 0]]))
+        ]
         states, acts = self._setups()
         for state, act in zip(states.tolist(), acts, strict=True):
-            ways.append((state, 2 * int(self.near.depth[state]), self.numbering.number(act[triples])))
+            ways.append(
+                (state, 2 * int(self.near.depth[state]), self.numbering.number(act[triples]))
+            )
         changed = True
         while changed:
             changed = False

@@ -252,8 +252,7 @@ def _cycles(
 
     Elements (n, units of the kind) by points of the kind, different for three units each.
     """
-    rows, differ = np.nonzero(one != two)
-    where = differ.reshape(-1, 3)
+    where = np.nonzero(one != two)[1].reshape(-1, 3)
     n = len(where)
     if not n:
         return np.zeros((0, 3), dtype=np.int32), np.zeros(0, dtype=np.int64)

@@ -106,17 +106,18 @@ class Commutators:
                 moved = (goes != start).sum(axis=1)
                 for j in np.flatnonzero((moved > 0) & (moved <= MOST_MOVED)).tolist():
                     turns = 2 * int(one.turns[part + j] + two.turns[k])
-                    few.append((int(moved[j]), turns, part + j, k, goes[j]))
+                    few.append((int(moved[j]), turns, part + j, k, goes[j].copy()))
         few.sort(key=lambda row: row[:4])
         seen: set[bytes] = set()
-        rows, words = [], []
+        rows: list[Elements] = []
+        words: list[Word] = []
         for _, _, j, k, goes in few:
             key = goes.tobytes()
             if key in seen:
                 continue
             seen.add(key)
-            a, b = one.words[j], two.words[k]
-            word = (*a, *b, *puzzle.inverse(a), *puzzle.inverse(b))
+            x, y = one.words[j], two.words[k]
+            word = (*x, *y, *puzzle.inverse(x), *puzzle.inverse(y))
             self._note(goes, word)
             if len(rows) < TAKEN:
                 rows.append(self._full(goes))

@@ -17,7 +17,7 @@ from search.solving_blocked_cycles import UNKNOWN, Cycles, Numbers
 #: How often a kind is put right, and how far costs are shaken, as a share.
 TRIES = 12
 SHAKEN = 0.35
-#: What a cycle with more than one unit put right is preferred by: costs are divided by gain to this.
+#: Costs are divided by the gain to this power, to prefer cycles that put more than one unit right.
 GAIN = 1.15
 
 
@@ -115,7 +115,7 @@ class Placing:
         table = (fits[:, :, None] & turned[:, None, :]).reshape(-1)
         a, b, c = self._slots
         before = right.astype(np.int64)
-        result = -(before[a] + before[b] + before[c])
+        result: NDArray[np.int64] = -(before[a] + before[b] + before[c])
         for hop in self._hops:
             result += table[hop]
         return result
@@ -137,7 +137,7 @@ class Placing:
         All units that are wrong are in their slots, twisted; where an odd rearrangement is left,
         no three-cycles mend it, and nothing is returned.
         """
-        t, size = self.kind.twists, self.kind.size
+        t = self.kind.twists
         wrong = np.flatnonzero(~self.right(content, twist))
         if (self.looks[content[wrong]] != self.looks[wrong]).any() or len(wrong) < 2:
             return []
@@ -147,21 +147,23 @@ class Placing:
         every[self.numbers] = cost
         best: tuple[float, int, int] = (np.inf, -1, -1)
         y, z = (g.reshape(-1) for g in np.meshgrid(np.arange(t), np.arange(t), indexing="ij"))
+        home = np.full(t * t, u * t)
         for v in wrong[1:].tolist():
-            for w in range(self.kind.count):
-                if w in (u, v):
-                    continue
-                one = np.stack([np.full(t * t, u * t), v * t + y, w * t + z], axis=1)
-                two = np.stack(
-                    [v * t + y, np.full(t * t, u * t + d), w * t + (z + d) % t], axis=1
-                )
-                for first, second in ((one, two), (_undone(two, u, v, d, t), _undone(one, u, v, 0, t))):
-                    numbers = self.cycles.numbering.number(first), self.cycles.numbering.number(second)
-                    sums = every[numbers[0]] + every[numbers[1]]
+            for w in set(range(self.kind.count)) - {u, v}:
+                # The first takes P to Q to R; the second undoes it and twists u by d, v by -d.
+                at_v, at_w = v * t + y, w * t + z
+                for first, second in (
+                    ((home, at_v, at_w), (at_v, home + d, w * t + (z + d) % t)),
+                    ((home, at_w, at_v), (at_w, home + d, at_v)),
+                ):
+                    one, two = (
+                        self.cycles.numbering.number(np.stack(way, axis=1))
+                        for way in (first, second)
+                    )
+                    sums = every[one] + every[two]
                     k = int(sums.argmin())
                     if sums[k] < best[0]:
-                        best = (float(sums[k]), int(numbers[0][k]), int(numbers[1][k]))
+                        best = (float(sums[k]), int(one[k]), int(two[k]))
         if not np.isfinite(best[0]):
             return []
-        assert size
         return [int(np.searchsorted(self.numbers, number)) for number in best[1:]]

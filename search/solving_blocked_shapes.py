@@ -2,10 +2,10 @@
 
 Two states in which the fastened bodies fill the same places, whichever bodies they are, allow the
 same turns and lead on alike: they have one *shape*. Shapes and turns make a graph; a walk through
-it from the home shape back to it is a *loop*, and what loops do to the pieces is a group H. With one
-shortest path to every shape held fixed (a spanning tree), each turn t at each shape s stands for one
-element of H: path to s, t, path back. These elements generate H (Schreier; e.g. Seress, Permutation
-Group Algorithms, 2003, section 4.2.2), and a state is a shape together with an element of H.
+it from the home shape back to it is a *loop*, and what loops do to the pieces is a group H. With
+one shortest path to every shape held fixed (a spanning tree), each turn t at each shape s stands
+for one element of H: path to s, t, path back. These elements generate H (Schreier's lemma; e.g.
+Seress, Permutation Group Algorithms, 2003, chapter 4), and a state is a shape with an element of H.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class Kind:
 
     Point ``first + k * twists + x`` is slot number k of the kind with twist x. ``units`` are the
     numbers of the units at home in these slots, in order. ``looks[k]`` is the first of the units
-    that look like unit number k of the kind (they may change places), itself where it is told apart.
+    that look like unit number k of the kind (they may change places), else itself.
     """
 
     name: str
@@ -81,11 +81,12 @@ class Shapes:
     share: Table
     numbers: dict[bytes, int]
     outlines: dict[tuple[int, ...], int]
+    apart: bool
 
     @property
     def points(self) -> int:
         """How many points the units stand on."""
-        return self.acts.shape[2]
+        return int(self.acts.shape[2])
 
     def path(self, shape: int) -> Word:
         """Return the turns from home to a shape."""
@@ -108,12 +109,12 @@ class Shapes:
         return self.numbers.get(np.sort(np.array(own, dtype=np.int16)).tobytes())
 
     def element(self, state: Table, shape: int) -> NDArray[np.int16] | None:
-        """Return the element of H that a state of a shape is, None if pieces are not where they can be.
+        """Return the element of H that a state of a shape is, None where a piece never comes.
 
-        Shape (units,): the point at which each unit stands, that unit's own with twist 0 for none.
+        Shape (units,): the point at which each unit stands, counted from the first of all kinds.
         """
         puzzle = self.puzzle
-        at = _shown(puzzle)[state[puzzle.home[list(self.reps)]]]
+        at = _shown(puzzle, self.apart)[state[puzzle.home[list(self.reps)]]]
         slots = puzzle.slot_of[at]
         holder = {int(slot): u for u, slot in enumerate(puzzle.slot_of[self.standing[shape]])}
         kind_of = {u: number for number, kind in enumerate(self.kinds) for u in kind.units}
@@ -123,7 +124,7 @@ class Shapes:
             if other is None or kind_of[other] != kind_of[u]:
                 return None
             kind = self.kinds[kind_of[u]]
-            steps = _seen(puzzle, self.reps[u])
+            steps = _seen(puzzle, self.reps[u], self.apart)
             raw = int(puzzle.twist_of[at[u]]) - int(puzzle.twist_of[self.standing[shape, other]])
             raw = (raw + int(self.offset[u]) - int(self.offset[other])) % steps
             if raw % int(self.share[u]):
@@ -132,16 +133,17 @@ class Shapes:
         return result
 
 
-def _seen(puzzle: Puzzle, slot: int) -> int:
-    return puzzle.types[int(puzzle.type_of[slot])].seen
+def _seen(puzzle: Puzzle, slot: int, apart: bool) -> int:
+    kind = puzzle.types[int(puzzle.type_of[slot])]
+    return kind.twists if apart else kind.seen
 
 
-def _shown(puzzle: Puzzle) -> Table:
+def _shown(puzzle: Puzzle, apart: bool) -> Table:
     """Return for each placement the first one that looks the same on the same piece."""
-    seen = np.array([kind.seen for kind in puzzle.types])
-    shown: Table = puzzle.home[puzzle.slot_of] + puzzle.twist_of % seen[
-        puzzle.type_of[puzzle.slot_of]
-    ]
+    seen = np.array([kind.twists if apart else kind.seen for kind in puzzle.types])
+    shown: Table = (
+        puzzle.home[puzzle.slot_of] + puzzle.twist_of % seen[puzzle.type_of[puzzle.slot_of]]
+    )
     return shown.astype(np.int32)
 
 
@@ -154,7 +156,7 @@ def _telling(puzzle: Puzzle) -> frozenset[int]:
 
 
 def _outline(puzzle: Puzzle, telling: frozenset[int], places: Table) -> tuple[int, ...]:
-    """Return what a body at these placements fills: slots, with twists where twists forbid turns."""
+    """Return what a body at these placements fills: slots, with twists where these forbid turns."""
     slots = puzzle.slot_of[places]
     return tuple(
         sorted(
@@ -165,19 +167,22 @@ def _outline(puzzle: Puzzle, telling: frozenset[int], places: Table) -> tuple[in
 
 
 @lru_cache(maxsize=8)
-def shapes(puzzle: Puzzle) -> Shapes:
-    """Return the shapes of a puzzle and the elements of H; raises LimitError if there are too many."""
+def shapes(puzzle: Puzzle, apart: bool = False) -> Shapes:
+    """Return the shapes of a puzzle and the elements of H; raises LimitError if there are too many.
+
+    ``apart``: pieces that look alike are told apart, and so are twists that paint does not show.
+    """
     outlines, steps, start = _bodies(puzzle)
     turn_to, parent, parent_turn, numbers = _graph(steps, start, len(puzzle.turns))
-    reps = _units(puzzle)
-    shown = _shown(puzzle)
+    reps = _units(puzzle, apart)
+    shown = _shown(puzzle, apart)
     moves = shown[puzzle.moves]
     standing = np.empty((len(turn_to), len(reps)), dtype=np.int32)
     standing[0] = puzzle.home[list(reps)]
     for s in range(1, len(turn_to)):
         standing[s] = moves[parent_turn[s], standing[parent[s]]]
     to, shift = _compared(puzzle, turn_to, moves, standing)
-    kinds, point_of, offset, share = _kinds(puzzle, reps, to, shift)
+    kinds, point_of, offset, share = _kinds(puzzle, reps, to, shift, apart)
     total = sum(kind.size for kind in kinds)
     if turn_to.size * total > MOST_ENTRIES:
         raise LimitError(
@@ -207,6 +212,7 @@ def shapes(puzzle: Puzzle) -> Shapes:
         share,
         numbers,
         outlines,
+        apart,
     )
 
 
@@ -269,7 +275,7 @@ def _graph(
     )
 
 
-def _units(puzzle: Puzzle) -> tuple[int, ...]:
+def _units(puzzle: Puzzle, apart: bool) -> tuple[int, ...]:
     """Return for each unit whose place can be seen the slot at home of the piece that tells it.
 
     Of a body that is the piece with the most twists, of a type that it has but one of.
@@ -283,11 +289,11 @@ def _units(puzzle: Puzzle) -> tuple[int, ...]:
         single = [s for s, kind in zip(members, kinds, strict=True) if kinds.count(kind) == 1]
         best = max(
             single or members,
-            key=lambda s: (_seen(puzzle, s), puzzle.types[int(puzzle.type_of[s])].count, -s),
+            key=lambda s: (_seen(puzzle, s, apart), puzzle.types[int(puzzle.type_of[s])].count, -s),
         )
         result.append(best)
     result += [slot for slot in range(puzzle.slot_count) if slot not in bound]
-    shown = _shown(puzzle)
+    shown = _shown(puzzle, apart)
     goes = shown[puzzle.moves[:, puzzle.home]]
     return tuple(slot for slot in result if (goes[:, slot] != puzzle.home[slot]).any())
 
@@ -295,7 +301,7 @@ def _units(puzzle: Puzzle) -> tuple[int, ...]:
 def _compared(
     puzzle: Puzzle, turn_to: NDArray[np.int32], moves: Table, standing: Table
 ) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Return for each turn at each shape whose place each unit takes, and how far twisted against it.
+    """Return for each turn at each shape whose place each unit takes, and how twisted against it.
 
     Both (shapes, turns, units), the twist in steps of the tables. A unit itself where blocked.
     """
@@ -321,7 +327,11 @@ def _compared(
 
 
 def _kinds(
-    puzzle: Puzzle, reps: tuple[int, ...], to: NDArray[np.int32], shift: NDArray[np.int32]
+    puzzle: Puzzle,
+    reps: tuple[int, ...],
+    to: NDArray[np.int32],
+    shift: NDArray[np.int32],
+    apart: bool,
 ) -> tuple[tuple[Kind, ...], NDArray[np.int16], Table, Table]:
     """Return the kinds of units, and for each unit its point, its offset and its share.
 
@@ -344,7 +354,7 @@ def _kinds(
     for start in range(units):
         if start in done:
             continue
-        row, steps = [start], _seen(puzzle, reps[start])
+        row, steps = [start], _seen(puzzle, reps[start], apart)
         done.add(start)
         for u in row:
             for v, twist in near[u]:
@@ -362,16 +372,13 @@ def _kinds(
         for k, u in enumerate(own):
             point_of[u] = first + k * twists
         name = puzzle.types[int(puzzle.type_of[reps[start]])].name
-        kinds.append(
-            Kind(name, first, len(own), twists, tuple(own), _looks(puzzle, reps, own, twists))
-        )
+        looks = tuple(range(len(own))) if apart else _looks(puzzle, reps, own)
+        kinds.append(Kind(name, first, len(own), twists, tuple(own), looks))
         first += len(own) * twists
     return tuple(kinds), point_of, offset, share
 
 
-def _looks(
-    puzzle: Puzzle, reps: tuple[int, ...], units: list[int], twists: int
-) -> tuple[int, ...]:
+def _looks(puzzle: Puzzle, reps: tuple[int, ...], units: list[int]) -> tuple[int, ...]:
     """Return for each unit of a kind the first one that looks the same, by number in the kind.
 
     Bodies, and pieces with twists, are all told apart.
