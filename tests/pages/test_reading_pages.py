@@ -264,3 +264,50 @@ def test_a_club_by_its_forms(chrome: Any, site: Served) -> None:
         page.get_by_role("button", name="Change it").tap()
         page.locator(".standing", has_text="taught").wait_for()
         assert page.locator(".standing .state").inner_text() == "● taught"
+
+
+def test_how_far_a_club_is_with_each_puzzle(chrome: Any, site: Served) -> None:
+    """Who may add says so beside each puzzle; who may read sees it, and finds what it is about."""
+    told = site.client.post("/api/clubs", json={"name": "Friday"}).json()
+    read, add, _ = (str(link["href"]).removeprefix("/api") for link in told["links"])
+    for puzzle, kind in (("2x2x2", "corner"), ("3x3x3", "edge"), ("3x3x3", "corner")):
+        note = {"kind": "note", "text": f"about {puzzle} {kind}", "puzzle": puzzle, "type": kind}
+        assert site.client.post(f"/api{add}/items", json=note).status_code == 201
+    with visiting(chrome, site, viewport=PHONE) as visit:
+        page = visit.page
+        visit.open(add)
+        rows = page.locator(".standing li")
+        states = rows.locator(".state")
+        assert states.all_inner_texts() == ["○ new", "○ new"]
+        for state, seen in (("understood", "◔"), ("solved", "◑"), ("taught", "●"), ("new", "○")):
+            page.get_by_label("How far you are with 3x3x3").select_option(state)
+            page.get_by_role("button", name="Set it for 3x3x3").focus()
+            page.keyboard.press("Enter")
+            rows.nth(1).get_by_text(f"{seen} {state}").wait_for()
+            assert states.first.inner_text() == "○ new"
+        page.get_by_label("How far you are with 2x2x2").select_option("solved")
+        page.get_by_role("button", name="Set it for 2x2x2").click()
+        page.locator(".state", has_text="◑ solved").first.wait_for()
+        assert axe(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        visit.open(read)
+        assert states.all_inner_texts() == ["◑ solved", "○ new"]
+        assert page.locator(".setting").count() == 0
+        items = page.locator(".items > li")
+        everything = items.count()
+        page.locator(".filter select[name=puzzle]").select_option("3x3x3")
+        page.get_by_role("button", name="Show", exact=True).click()
+        page.get_by_role("link", name="Show all").wait_for()
+        assert items.count() == 2 + 4
+        page.locator(".filter select[name=type]").select_option("edge")
+        page.get_by_role("button", name="Show", exact=True).click()
+        page.get_by_text("about 3x3x3 edge").wait_for()
+        assert items.count() == 1
+        page.locator(".filter select[name=puzzle]").select_option("")
+        page.locator(".filter select[name=type]").select_option("corner")
+        page.get_by_role("button", name="Show", exact=True).click()
+        page.get_by_text("about 2x2x2 corner").wait_for()
+        assert items.count() == 2
+        page.get_by_role("link", name="Show all").click()
+        page.get_by_text("about 3x3x3 edge").wait_for()
+        assert items.count() == everything
