@@ -30,7 +30,7 @@ from search.shelves import Shelves
 UNKNOWN = NONE
 #: Conjugates of which a step of the search may look at while some three-cycle has no word yet, and
 #: once all have one. A step that looks at 30 million takes about a second on one core.
-MOST_CONJUGATES = 3_000_000_000.0
+MOST_CONJUGATES = 400_000_000.0
 ENOUGH_CONJUGATES = 4_000_000.0
 
 #: How shelves for a goal are come by: by searching in memory, or from a store.

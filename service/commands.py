@@ -7,7 +7,17 @@ from typing import Annotated, cast
 
 import typer
 
-from service import cli_cover, cli_depths, cli_find, cli_puzzle, cli_read, cli_serve, cli_store
+from service import (
+    cli_cover,
+    cli_depths,
+    cli_find,
+    cli_finish,
+    cli_puzzle,
+    cli_read,
+    cli_serve,
+    cli_solve,
+    cli_store,
+)
 from service.output import BAD_INPUT, FOUND, print_text, say
 
 app = typer.Typer(
@@ -23,7 +33,9 @@ app.command()(cli_find.find)
 app.command(name="try")(cli_puzzle.attempt)
 app.command()(cli_read.read)
 app.command()(cli_find.atlas)
+app.command()(cli_finish.finish)
 app.command()(cli_cover.cover)
+app.command()(cli_solve.solve)
 app.command()(cli_puzzle.scramble)
 app.command()(cli_depths.depths)
 app.command()(cli_serve.serve)
