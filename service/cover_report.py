@@ -26,7 +26,7 @@ from search.favourite import Favourite, favourite, read_tree, shape_text
 from search.hands import held
 from search.reading import inverted, turns_of
 from search.reading_levels import carried
-from search.request import MOST_HALF_LENGTH
+from search.request import MOST_HALF_LENGTH, three_names
 from search.waymarks import Turned, Turner
 from service.reports import Report
 
@@ -84,7 +84,8 @@ def report(
     listed = listing and own.reached <= MOST_ENTRIES
     entries: Iterable[Entry] = own.entries if listed or wanted else ()
     if wanted is not None:
-        entries = [entry for entry in entries if entry.cycles == wanted]
+        cycles = own.cases.cycles(rows_of(own.cases, (wanted,)))
+        entries = [entry for entry in entries if entry.cycles == cycles]
     told = _Teller(liked, own)
     result: Report = {
         "puzzle": puzzle.name,
@@ -111,6 +112,7 @@ def report(
         "worst": _worst(own),
         "out_of_reach": [_left(puzzle, one) for one in left],
         "grid": grid(own, first) if first is not None and liked.three_cycle else None,
+        "case": None if wanted is None else _names(puzzle, (wanted,))[0],
         "listed": listed and wanted is None,
         "entries": [told(entry) for entry in entries],
     }
@@ -306,25 +308,19 @@ def _names(puzzle: Puzzle, cycles: Iterable[Cycle]) -> list[list[str]]:
     return [[placement_name(puzzle, p) for p in cycle] for cycle in cycles]
 
 
-def _asked(own: Cover, names: Sequence[str]) -> tuple[Cycle, ...]:
-    """Return a case from three names, as entries have it."""
+def _asked(own: Cover, names: Sequence[str]) -> tuple[int, int, int]:
+    """Return the placements of a case from three names."""
     liked, puzzle = own.favourite, own.favourite.puzzle
     if not liked.three_cycle:
         raise RequestError(f"a case of three pieces was named; the favourite is {_what(liked)}")
-    if len(names) != 3:
-        raise RequestError(
-            f"a three-cycle names three pieces, but the number given is {len(names)}"
-        )
-    placed = read_cycle(puzzle, names)
-    kinds = {int(puzzle.type_of[one.slot]) for one in placed}
-    if kinds != set(liked.types):
+    placed = read_cycle(puzzle, three_names(names))
+    if {int(puzzle.type_of[one.slot]) for one in placed} != set(liked.types):
         raise RequestError(f"{' '.join(names)}: the favourite is {_what(liked)}")
-    places = [
+    a, b, c = (
         int(puzzle.home[one.slot]) if one.placement is None else int(one.placement)
         for one in placed
-    ]
-    rows = rows_of(own.cases, (tuple(places),))
-    return own.cases.cycles(rows)
+    )
+    return a, b, c
 
 
 def _what(liked: Favourite) -> str:

@@ -19,6 +19,8 @@ from service.stores.base import Store
 
 #: The most words that are compared as second favourites while somebody waits.
 MOST_COMPARED = 150
+#: The most cases that are listed if nobody asked for a list.
+MOST_UNASKED = 2_000
 
 T = TypeVar("T")
 
@@ -36,11 +38,14 @@ def cover(store: Store, asked: Mapping[str, Any]) -> bytes:
     setup = asked["setup"]
     own = _blamed("sequence", lambda: _covered(puzzle, parsed, layers, kept, setup))
     only, first = asked["case"], asked["first"]
+    # Where there is no grid to choose from, what there is of it stands in a list.
+    few = not own.favourite.three_cycle and own.reached <= MOST_UNASKED
+    listing = asked["listing"] or few
     if first:
         _blamed("first", lambda: cover_report.grid(own, first))
     told = _blamed(
         "case",
-        lambda: cover_report.report(own, parsed.left_over, only, first, asked["listing"]),
+        lambda: cover_report.report(own, parsed.left_over, only, first, listing),
     )
     told.update({"second": [], "second_text": "", "stopped_by": None})
     if asked["second"]:

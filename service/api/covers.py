@@ -163,6 +163,7 @@ class CoverReport(BaseModel):
     worst: CoverWorst | None
     out_of_reach: list[CoverLeft]
     grid: CoverGrid | None
+    case: list[str] | None = Field(description="the case that was asked for, as it was")
     listed: bool = Field(description="whether entries has all that is reached")
     entries: list[CoverEntry]
     text: str

@@ -41,6 +41,7 @@ PLACES = (
     ("ask", "Ask"),
     ("bench", "Bench"),
     ("read", "Read a sequence"),
+    ("cover", "A favourite"),
     ("sheet", "Sheet"),
 )
 

@@ -7,9 +7,9 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.routing import APIRoute
 
-from service.pages import ask, bench, clubs, new, puzzles, read, results, sheet, statics
+from service.pages import ask, bench, clubs, cover, new, puzzles, read, results, sheet, statics
 
-PAGES = (new, puzzles, ask, bench, read, sheet, results, clubs, statics)
+PAGES = (new, puzzles, ask, bench, read, cover, sheet, results, clubs, statics)
 ROUTERS = tuple(own.router for own in PAGES)
 
 router = APIRouter()

@@ -151,7 +151,7 @@ def test_second_favourites(
         (["3x3x3", NESTED, "--setup", "many"], "whole number"),
         (["3x3x3", NESTED, "--layers", "R U"], "turns L, which may not turn"),
         (["3x3x3", NESTED, "--case", "UF UR UB"], "three-cycle of corners"),
-        (["3x3x3", NESTED, "--case", "UFR UBL"], "three pieces"),
+        (["3x3x3", NESTED, "--case", "UFR UBL"], "names three pieces"),
         (["3x3x3", NESTED, "--keep", "corner", "--free", "edge"], "not both"),
         (["nothing", "R"], "nothing"),
     ],
