@@ -1,0 +1,156 @@
+"""The last pieces as an object: what was entered, whether it can be solved, and the steps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from puzzles.assemblies import Judgement, judge
+from puzzles.effects import Effect, cycle_text, cycles
+from puzzles.errors import RequestError
+from puzzles.names import placement_name, slot_names
+from puzzles.notation import write
+from puzzles.painted import colours, from_stickers, read_colours
+from puzzles.puzzle import Puzzle
+from puzzles.states import State, entries, from_cycles, from_pieces, from_sequence, hold
+from search.splits import MEASURES, TURNS
+from service.reports import Report
+
+if TYPE_CHECKING:
+    from search.finishing import Finish
+    from search.finishing_tables import Tables
+    from search.solving_steps import Step
+
+#: The ways to enter a state; one of them is used.
+WAYS = ("sequence", "cycles", "pieces", "stickers")
+#: The longest text by which a state is entered, in characters.
+LONGEST_ENTRY = 20_000
+
+
+def entered(puzzle: Puzzle, given: Mapping[str, Any], apart: bool = False) -> State:
+    """Return the state that somebody enters in one of the ``WAYS``; raises TrefoilErrors.
+
+    ``sequence`` and ``cycles`` are texts, ``pieces`` and ``stickers`` too, such as
+    ``"UFR=UBL UBL=UFR"``; ``colours``, such as ``"U=white"``, go with ``stickers``.
+    """
+    ways = [way for way in WAYS if given.get(way) is not None]
+    if len(ways) != 1:
+        said = "none was given" if not ways else f"{' and '.join(ways)} were given"
+        raise RequestError(f"a state is entered in one way, by {', '.join(WAYS)}; {said}")
+    (way,) = ways
+    text = str(given[way])
+    called = given.get("colours")
+    if called is not None and way != "stickers":
+        raise RequestError("colours are for stickers, which were not given")
+    if len(text) > LONGEST_ENTRY:
+        raise RequestError(f"{way}: at most {LONGEST_ENTRY:,} characters can be entered")
+    if way == "sequence":
+        return from_sequence(puzzle, text, apart)
+    if way == "cycles":
+        return from_cycles(puzzle, text, apart)
+    if way == "pieces":
+        return from_pieces(puzzle, entries(text), apart).whole(puzzle)
+    names = colours(puzzle, None if called is None else read_colours(str(called)))
+    given_stickers = entries(text, "UFR=" + ",".join(names.names[:3]))
+    return from_stickers(puzzle, given_stickers, names, apart).whole(puzzle)
+
+
+def measure(text: str | None) -> str:
+    """Return by what finishing is to be best; raises RequestError."""
+    if text is not None and text not in MEASURES:
+        raise RequestError(f"by {text[:20]!r}: {', '.join(MEASURES)} was expected")
+    return TURNS if text is None else text
+
+
+def finished(tables: Tables, state: State, by: str = TURNS) -> Report:
+    """Return the steps that solve a state, or why none do and the smallest repair by hand.
+
+    ``possible`` is false where no sequence solves it: then ``reason``, ``laws`` and ``repair`` say
+    more, and there are no steps.
+    """
+    from search.finishing import Finisher
+
+    verdict = judge(state)
+    head = _entered(state)
+    if not verdict.possible:
+        return {**head, "by": by, **_impossible(state.puzzle, verdict)}
+    return {**head, "by": by, **_steps(Finisher(tables, by).finish(state))}
+
+
+def _entered(state: State) -> Report:
+    puzzle, names = state.puzzle, slot_names(state.puzzle)
+    effect = Effect(tuple(state.table.tolist()))
+    return {
+        "puzzle": puzzle.name,
+        "hold": hold(puzzle),
+        "apart": state.apart,
+        "unsolved": [names[slot] for slot in state.unsolved],
+        "pieces": state.text(),
+        "cycles": [cycle_text(puzzle, cycle) for cycle in cycles(puzzle, effect)],
+    }
+
+
+def _impossible(puzzle: Puzzle, verdict: Judgement) -> Report:
+    names, repair = slot_names(puzzle), verdict.repair
+    assert repair is not None
+    return {
+        "possible": False,
+        "reason": f"No sequence solves this: {verdict.reason}.",
+        "laws": [law.text for law in verdict.broken],
+        "repair": {
+            "pieces": [names[slot] for slot in repair.slots],
+            "steps": list(repair.steps),
+            "least": repair.least,
+        },
+        "steps": [],
+    }
+
+
+def _steps(own: Finish) -> Report:
+    """Return the steps of a finish, each with what it does and what is solved after it."""
+    puzzle, names = own.state.puzzle, slot_names(own.state.puzzle)
+    word = own.word
+    return {
+        "possible": True,
+        "steps": [
+            {
+                "kind": step.kind,
+                "notation": said.notation,
+                "sequence": said.sequence,
+                "turns": said.turns,
+                "things": said.things,
+                "cycle": [placement_name(puzzle, p) for p in step.cycle],
+                "solves": [names[slot] for slot in step.right],
+                "unsolved": puzzle.slot_count - len(step.right) - len(step.kept),
+                "text": _does(puzzle, step),
+            }
+            for step, said in zip(own.solution.steps, own.said, strict=True)
+        ],
+        "sequence": write(puzzle, word),
+        "turns": len(word),
+        "sequences": own.sequences,
+        "types": [
+            {
+                "type": part.kind.name,
+                "slots": [names[slot] for slot in part.split.slots],
+                "three_cycles": len(part.split.triples),
+                "turns": part.split.turns,
+                "executed": part.split.executed,
+                "sequences": part.split.sequences,
+                "things": part.split.things,
+                "proven": part.split.proven,
+                "text": part.text,
+            }
+            for part in own.parts
+        ],
+    }
+
+
+def _does(puzzle: Puzzle, step: Step) -> str:
+    """Return in words what a step is for."""
+    if step.cycle:
+        names = [placement_name(puzzle, p) for p in step.cycle]
+        return f"what is at {names[0]} goes to {names[1]}, that to {names[2]}, that to {names[0]}"
+    if step.kind == "odd turn":
+        return "puts right what three-cycles cannot change; the three-cycles after it do the rest"
+    return "a row of short words for what three-cycles cannot do"
