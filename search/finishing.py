@@ -26,7 +26,7 @@ from search.atlas_entries import Chosen, Said, teller
 from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
 from search.solving_looks import Contents
-from search.solving_steps import BALANCE, CYCLE, PRODUCT, Solution, Step, step_of
+from search.solving_steps import BALANCE, CYCLE, FREE, PRODUCT, Solution, Step, step_of
 from search.splits import (
     MEASURES,
     MEMORY,
@@ -111,11 +111,15 @@ class Finisher:
         return self._told(state, self._with_products(state))
 
     def _first_words(self, state: State) -> list[Word]:
-        """Return words that put parities and twists right, the likeliest first; () for none."""
+        """Return words that leave parities and twists right, the likeliest first; () is one.
+
+        Where they are right and few pieces are unsolved, () alone.
+        """
         tables = self.tables
         contents = Contents.of(tables.looks, state.table)
         sums = tables.balance.of(contents)
-        if not sums.any():
+        counts = np.bincount(tables.puzzle.type_of[list(state.unsolved)], minlength=1)
+        if not sums.any() and counts.max(initial=0) <= MOST_SLOTS:
             return [()]
         words, most = tables.words, tables.words.longest
         while most > 1 and words.up_to(most) > MOST_WORDS:
@@ -147,9 +151,11 @@ class Finisher:
 
     def _by_cycles(self, state: State, first: Word, helping: int) -> _Plan | None:
         """Return a plan of a first word and three-cycles after it, None if that is not enough."""
+        contents = Contents.of(self.tables.looks, state.table)
+        kind = BALANCE if self.tables.balance.of(contents).any() else FREE
         after = state.after(self.tables.puzzle.effect(first)) if first else state
         parts = self._parts(after, helping)
-        return None if parts is None else _Plan(first, parts)
+        return None if parts is None else _Plan(first, parts, kind)
 
     def _parts(self, state: State, helping: int) -> tuple[Part, ...] | None:
         """Return three-cycles for all that is not solved, None where some type has none for it."""
@@ -250,7 +256,7 @@ class _Plan:
 
     first: Word
     parts: tuple[Part, ...]
-    kind: str = BALANCE
+    kind: str
 
     @property
     def cycles(self) -> Iterator[tuple[Part, tuple[int, int, int]]]:

@@ -153,4 +153,6 @@ def _does(puzzle: Puzzle, step: Step) -> str:
         return f"what is at {names[0]} goes to {names[1]}, that to {names[2]}, that to {names[0]}"
     if step.kind == "odd turn":
         return "puts right what three-cycles cannot change; the three-cycles after it do the rest"
+    if step.kind == "free":
+        return "puts pieces right with few turns, before there is much to keep"
     return "a row of short words for what three-cycles cannot do"
