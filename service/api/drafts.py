@@ -232,7 +232,7 @@ class NewReport(BaseModel):
 class Chosen(Choice):
     """What the address of the page holds: a choice, or a file, which then says all."""
 
-    file: str = Field(default="", max_length=16_000, description="the text of a puzzle file")
+    file: str = Field(default="", max_length=10_000, description="the text of a puzzle file")
     counts: str = Field(
         default="", max_length=200, description="counted pieces", examples=["48 12"]
     )

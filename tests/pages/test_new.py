@@ -307,6 +307,48 @@ def test_the_text_is_the_truth_when_it_is_edited(chrome: Any, site: Served) -> N
         assert page.locator(".lead").first.inner_text() == MARKUP
 
 
+def test_the_latest_wins_and_what_takes_long_is_said(chrome: Any, site: Served) -> None:
+    with visiting(chrome, site, reduced_motion="reduce") as visit:
+        page = opened(visit)
+        held: list[Any] = []
+        page.route("**/api/puzzles/drafts", lambda one: held.append(one), times=1)
+        page.fill("#faces", "0")
+        page.locator("#doing", has_text="Working").wait_for()
+        page.fill("#faces", "0.4")
+        page.fill("#faces", "0.7")
+        assert len(held) == 1, "one question at a time is on its way"
+        held[0].continue_()
+        page.wait_for_function(
+            """() => document.querySelector("#file").value.includes("above = 0.7")"""
+        )
+        tally(page, FIRST_SEEN)
+        assert page.inner_text("#doing") == ""
+        # From the fields to the file: what comes late for the fields does not touch the text.
+        held.clear()
+        page.route("**/api/puzzles/drafts", lambda one: held.append(one), times=1)
+        page.fill("#faces", "0")
+        page.wait_for_timeout(200)
+        text = text_of(FIRST).replace("1/3", "0.9")
+        page.locator("#file").fill(text)
+        held[0].continue_()
+        page.wait_for_function("""() => document.querySelector("#faces").value === "0.9" """)
+        assert page.input_value("#file") == text
+        tally(page, FIRST_SEEN)
+
+
+def test_a_lost_connection_is_said_and_it_goes_on(chrome: Any, site: Served) -> None:
+    with visiting(chrome, site, reduced_motion="reduce") as visit:
+        page = opened(visit)
+        page.context.set_offline(True)
+        page.fill("#faces", "0")
+        page.locator("#doing", has_text="The connection is lost").wait_for()
+        page.context.set_offline(False)
+        tally(page, HALVES)
+        # The browser itself notes that it could not ask.
+        assert all("ERR_INTERNET_DISCONNECTED" in one for one in visit.complaints)
+        visit.complaints.clear()
+
+
 def test_by_keyboard_alone(chrome: Any, site: Served) -> None:
     with visiting(chrome, site, reduced_motion="reduce") as visit:
         page, keys = visit.page, visit.page.keyboard
@@ -386,7 +428,6 @@ BALL = "shape=ball&faces=to(UFR)&corners=30&corners_steps=6"
 def test_it_is_for_everybody(chrome: Any, site: Served, name: str, query: str) -> None:
     with visiting(chrome, site, reduced_motion="reduce") as visit:
         page = opened(visit, f"/puzzles/new?{query}")
-        print(name, visit.weight())
         assert visit.weight() < MOST_BYTES
         if name in ("first", "ball"):
             page.locator("#faces-ruler .chips").wait_for(timeout=20_000)

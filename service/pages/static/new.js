@@ -27,8 +27,8 @@ import { offering } from "./offers.js";
 const MOVED = 40;
 const WRITTEN = 400;
 const SETTLED = 350;
-/** The longest text that the address holds, and how often a compiled puzzle is asked for. */
-const LONGEST = 6_000;
+/** The longest text that the address holds, encoded, and after how long a compiled puzzle is asked for again. */
+const LONGEST = 9_000;
 const AGAIN = 1_000;
 /** How many rulers are remembered. */
 const MOST_KNOWN = 200;
@@ -204,7 +204,7 @@ export class Making {
     this.settled = setTimeout(() => {
       const text = this.filing.text;
       if (!this.byHand) addressed(this.fields.choice);
-      else addressed(text.length < LONGEST ? { file: text } : {});
+      else addressed(encodeURIComponent(text).length < LONGEST ? { file: text } : {});
       const json = document.querySelector("footer a");
       json?.setAttribute("href", `/api/puzzles/new${location.search}`);
       this.rule();
