@@ -138,7 +138,7 @@ def order_text(own: Anatomy, raised: bool = True) -> str:
     below = sign.join(power(str(n), times) for n, times in sorted(factors.items(), reverse=True))
     if raised:
         return f"{product}, divided by {below} for the laws below"
-    return f"{product} / ({below})"
+    return f"{product} / ({below})" if sign in below else f"{product} / {below}"
 
 
 def types_like(own: Anatomy) -> list[tuple[tuple[int, ...], str]]:

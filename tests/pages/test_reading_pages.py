@@ -67,6 +67,22 @@ def founded(site: Served) -> str:
     return keep.removeprefix("/api")
 
 
+def posted(site: Served, where: str, question: dict[str, Any]) -> str:
+    """Return the page of the result of a question."""
+    told: dict[str, Any] = {"page": None}
+    while not told["page"]:
+        reply = site.client.post(f"/api/{where}", json=question, headers={"Prefer": "wait=10"})
+        told = reply.json()
+        assert told["state"] in ("waiting", "running", "done")
+    return str(told["page"])
+
+
+def parts_page(site: Served, puzzle: str) -> str:
+    """Return the page of what a puzzle consists of, as it stays."""
+    report = site.client.get(f"/api/puzzles/{puzzle}/parts").json()
+    return f"/results/{report['result']}"
+
+
 @contextmanager
 def visiting(chrome: Any, site: Served, **options: Any) -> Iterator[Visit]:
     """Look at pages; there is nothing on the console and no request to anywhere else."""
@@ -94,12 +110,25 @@ def addresses(site: Served, found: str) -> dict[str, str]:
         "result": found,
         "clubs": "/clubs",
         "shelf": f"{keep}?change=2",
+        "atlas": posted(site, "atlases", {"puzzle": "2x2x2", "type": "corner", "half_length": 4}),
+        "parts": parts_page(site, "2x2x2"),
         "problem": "/puzzles/nix",
     }
 
 
 SEEN = tuple((scheme, view) for scheme in ("light", "dark") for view in (WIDE, PHONE))
-PAGES = ("catalogue", "puzzle", "read", "nonsense", "result", "clubs", "shelf", "problem")
+PAGES = (
+    "catalogue",
+    "puzzle",
+    "read",
+    "nonsense",
+    "result",
+    "atlas",
+    "parts",
+    "clubs",
+    "shelf",
+    "problem",
+)
 
 
 def axe(page: Any, only: list[str] | None = None) -> list[str]:
@@ -136,6 +165,10 @@ def test_every_page_is_for_everybody(
             for scheme, view in SEEN:
                 page.emulate_media(color_scheme=scheme)
                 page.set_viewport_size(view)
+                page.eval_on_selector_all(
+                    "img", "all => all.forEach(one => { one.loading = 'eager' })"
+                )
+                page.wait_for_load_state("networkidle")
                 path = Path(PICTURES) / f"{name}-{view['width']}-{scheme}.png"
                 page.screenshot(path=str(path), full_page=True)
         page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
