@@ -50,6 +50,7 @@ class Cases:
         random = np.random.default_rng(SEED)
         self._values = random.integers(0, 2**64, size=len(enc.row_slot), dtype=np.uint64)
         self._kinds = np.array(scope.kept, dtype=np.int64)[enc.slot_type[enc.row_slot]]
+        self._turn = {int(turn): k for k, turn in enumerate(scope.turns)}
         self._number: dict[int, int] = {}
         self._rows: list[Numbers] = []
         self._after: dict[int, Numbers] = {}
@@ -93,10 +94,9 @@ class Cases:
 
         That is what ``word' X word`` does. Turns of layers that commute with all carry nothing.
         """
-        place = {int(turn): k for k, turn in enumerate(self.scope.turns)}
         for turn in word:
-            if turn in place:
-                rows = self.scope.arrays.conjugate[place[turn]][rows].astype(np.int64)
+            if turn in self._turn:
+                rows = self.scope.arrays.conjugate[self._turn[turn]][rows].astype(np.int64)
         return rows
 
     def classes(self, rows: Numbers) -> Numbers:

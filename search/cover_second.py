@@ -9,7 +9,7 @@ each by the favourite that needs less, are fewest in sum; then the one with the 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,16 +27,19 @@ from search.starts import starts
 
 #: The most candidates that are compared, those with the fewest things first.
 MOST_CANDIDATES = 3_000
+#: Words that are looked at together.
+AT_ONCE = 256
 #: The most second favourites that are returned.
 MOST_SECOND = 8
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """A word for a second favourite, and how many things it is to remember."""
+    """A word for a second favourite, how many things it is, and the classes of its first cases."""
 
     word: Word
     things: int
+    bases: frozenset[int]
 
 
 @dataclass(frozen=True)
@@ -65,13 +68,14 @@ class Compared:
     best: tuple[Second, ...]
 
 
-def candidates(own: Cover, found: Shelves) -> list[Candidate]:
+def candidates(
+    own: Cover, found: Shelves, stop: Callable[[], bool] = lambda: False
+) -> list[Candidate]:
     """Return the words on shelves, one for all that reach the same first cases, the easiest first.
 
-    Those of the favourite itself are left out.
+    Those of the favourite itself are left out. ``stop()`` ends it early.
     """
-    puzzle, cases = own.favourite.puzzle, own.cases
-    turns = own.favourite.scope.turns
+    puzzle, turns = own.favourite.puzzle, own.favourite.scope.turns
     words: dict[Word, int] = {}
     for word, cost in _words(found.easiest, turns):
         words[word] = min(cost, words.get(word, cost))
@@ -81,18 +85,18 @@ def candidates(own: Cover, found: Shelves) -> list[Candidate]:
             words[word] = things(puzzle, word)
     ordered = sorted(words.items(), key=lambda w: (w[1], len(w[0]), w[0]))
     result: list[Candidate] = []
-    seen = {_bases(own, own.favourite.word)}
-    for word, cost in ordered:
-        if len(result) == MOST_CANDIDATES:
+    (seen_first,) = _bases(own, [own.favourite.word])
+    seen = {seen_first}
+    for begin in range(0, len(ordered), AT_ONCE):
+        if len(result) >= MOST_CANDIDATES or stop():
             break
-        rows = cases.of_effect(puzzle.effect(word))
-        if len(rows) != len(own.favourite.types):
-            continue
-        bases = _bases(own, word)
-        if bases not in seen:
-            seen.add(bases)
-            result.append(Candidate(word, cost))
-    return result
+        part = ordered[begin : begin + AT_ONCE]
+        every = _bases(own, [word for word, _ in part])
+        for (word, cost), bases in zip(part, every, strict=True):
+            if bases not in seen:
+                seen.add(bases)
+                result.append(Candidate(word, cost, bases))
+    return result[:MOST_CANDIDATES]
 
 
 def _words(shelf: Shelf, turns: Numbers) -> Iterator[tuple[Word, int]]:
@@ -102,12 +106,16 @@ def _words(shelf: Shelf, turns: Numbers) -> Iterator[tuple[Word, int]]:
         yield tuple(int(turns[t]) for t in word), int(shelf.cost[orbit, place])
 
 
-def _bases(own: Cover, word: Word) -> frozenset[int]:
-    """Return the classes that a word reaches without setup."""
+def _bases(own: Cover, words: list[Word]) -> list[frozenset[int]]:
+    """Return for each word the classes that it reaches without setup."""
     puzzle, cases = own.favourite.puzzle, own.cases
-    first = cases.of_effect(puzzle.effect(word))
-    rows = [cases.carried(first, one.moved) for one in starts(puzzle, normal(puzzle, word))]
-    return frozenset(cases.classes(np.array(rows, dtype=np.int64)).tolist())
+    rows, ends = [], []
+    for word in words:
+        first = cases.of_effect(puzzle.effect(word))
+        rows += [cases.carried(first, one.moved) for one in starts(puzzle, normal(puzzle, word))]
+        ends.append(len(rows))
+    classes = cases.classes(np.array(rows, dtype=np.int64)).tolist()
+    return [frozenset(classes[begin:end]) for begin, end in itertools.pairwise([0, *ends])]
 
 
 def second(own: Cover, words: Iterable[Candidate]) -> Iterator[Compared]:
@@ -116,7 +124,7 @@ def second(own: Cover, words: Iterable[Candidate]) -> Iterator[Compared]:
     best: list[tuple[tuple[object, ...], Candidate, Second]] = []
     yield Compared(0, len(every), ())
     for done, candidate in enumerate(every, 1):
-        bases = np.array(sorted(_bases(own, candidate.word)), dtype=np.int64)
+        bases = np.array(sorted(candidate.bases), dtype=np.int64)
         levels, _ = walk(own.cases, bases, own.setup, own.setup)
         told = _second(own, candidate, levels)
         rank = (-told.covers, -told.both, told.setups, candidate.things, len(candidate.word))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import sys
+from collections.abc import Callable, Iterator
 from itertools import groupby
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +16,7 @@ from service.settings import DEFAULT_LINES, MOST_SHOWN, Settings, settings
 
 if TYPE_CHECKING:
     from search.cover import Cover
+    from search.cover_second import Compared
     from service.engine import Engine
     from service.layout import Page
     from service.reports import Report
@@ -102,15 +106,38 @@ def second(engine: Engine, own: Cover, limit: float | None) -> Report:
     )
     scope = scope_of(asked, number)
     outcome = engine.search(scope, goal_of(asked, scope), asked.bounds)
-    words = cover_second.candidates(own, outcome.shelves)
+    words = cover_second.candidates(own, outcome.shelves, engine.stop)
     last = Compared(0, len(words), ())
-    for compared_so_far in cover_second.second(own, words):
-        last = compared_so_far
-        if engine.stop():
-            break
+    with _bar() as show_share:
+        for so_far in cover_second.second(own, words):
+            last = so_far
+            show_share(so_far)
+            if engine.stop():
+                break
     told = compared(own, last, len(words), outcome.shelves.half_length)
     by = endings.PERSON if engine.stop() else outcome.stopped_by
     return {**told, "stopped_by": by}
+
+
+@contextlib.contextmanager
+def _bar() -> Iterator[Callable[[Compared], None]]:
+    """Give what shows how far the comparing is, where standard error is a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda so_far: None
+        return
+    from service.watching import started
+
+    bar, task = started()
+
+    def share(so_far: Compared) -> None:
+        best = f"covers {so_far.best[0].covers:,} of the rest" if so_far.best else ""
+        done = so_far.done / max(so_far.of, 1)
+        bar.update(task, completed=done, level="comparing second favourites", best=best)
+
+    try:
+        yield share
+    finally:
+        bar.stop()
 
 
 def show(told: Report, most: int, single: bool) -> None:
