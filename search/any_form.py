@@ -8,6 +8,7 @@ Longer ones are found as S U' V S', and as powers of short words and commutators
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
@@ -158,6 +159,8 @@ class EffectForms(FormSearch):
         self.places, self.count, self.setup = places, count, setup
         #: The words found, each with the number of the effect that it does.
         self.found: dict[Word, int] = {}
+        #: How many turns are named in the form of each word that was ever found.
+        self.things: dict[Word, int] = {}
 
     def promising(self, changed: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Return the rows in which as many pieces move as in the wanted effect."""
@@ -178,6 +181,13 @@ class EffectForms(FormSearch):
         whole = normal(puzzle, self.places.word(number, word))
         if len(whole) <= most:
             self.found.setdefault(whole, self.places.wanted_of(number))
+            things = named(text or "") + int(self.places.depths[number])
+            self.things[whole] = min(things, self.things.get(whole, things))
+
+
+def named(text: str) -> int:
+    """Return how many turns are named in brackets: not those that undo, nor repetitions."""
+    return sum(not part.isdigit() for part in re.findall(r"[^][\s(),:]+", text))
 
 
 def does(puzzle: Puzzle, word: Word, effect: Table, slots: NDArray[np.integer]) -> bool:

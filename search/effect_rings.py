@@ -19,7 +19,7 @@ from puzzles.words import normal
 from search.conjugates import Conjugates, Pairs, carried, pairs_of, put_together
 from search.encoding import Scope
 from search.kernels.arrays import LONGEST
-from search.kernels.records import reduce_ring, ring_word
+from search.kernels.records import RECORD, reduce_ring, ring_word
 from search.kernels.words import MOST_CUTS, first_layers, list_cuts, normalise
 
 #: Rings that are looked at together.
@@ -70,6 +70,16 @@ class Gathering:
             result.append((power == self._columns).sum(axis=1))
             power = np.take_along_axis(tables, power.astype(np.int64), axis=1)
         return np.array(result).T
+
+    def warm_up(self) -> None:
+        """Run the kernels on one turn, so that they are compiled."""
+        enc, letters = self.scope.arrays, np.zeros(LONGEST, dtype=np.int64)
+        record = np.zeros(RECORD, dtype=np.uint8)
+        record[1] = 1
+        reduce_ring(enc, letters, int(ring_word(enc, record, letters)))
+        normalise(letters, 1, enc.turn_layer, enc.passes)
+        list_cuts(letters, 1, enc.turn_layer, enc.passes, self._cuts, self._origin)
+        first_layers(letters, 1, enc.turn_layer, enc.passes)
 
     def put(self, records: NDArray[np.uint8]) -> Iterator[None]:
         """Look at rings; yield now and then."""

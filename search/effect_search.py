@@ -16,14 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from puzzles.errors import LimitError, RequestError
-from puzzles.layer_group import layer_group
 from puzzles.puzzle import Word
-from puzzles.words import normal
 from search import claims, rings
 from search.any_form import LEAST_BITS, Around, BothEnds, EffectForms, does
 from search.conjugates import Conjugates
-from search.effect_rings import SPREAD, Gathering
+from search.effect_rings import Gathering
 from search.encoding import Scope, effect_scope
+from search.impossible_effects import no_commutator
 from search.nearby import acting, nearby
 from search.request import MOST_HALF_LENGTH
 from search.wanted import EffectRequest
@@ -33,8 +32,10 @@ from search.wanted import EffectRequest
 ENDS_SHARE, AROUND_SHARE, FORMS_SHARE = 0.2, 0.4, 0.5
 #: The simple forms go on for so many batches; for more where no levels come after them.
 MOST_BATCHES, MOST_BATCHES_ALONE = 400, 8_000
-#: Words that are handed on: the shortest ones.
-MOST_HANDED = 300
+#: Words that are handed on: the shortest ones, and none that is longer than the shortest by more.
+MOST_HANDED, MOST_LONGER = 120, 12
+#: Of the words of simple forms so many stay, however short others are.
+MOST_SIMPLE = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +47,8 @@ class EffectProgress:
     cannot have the effect or are not searched. ``none_up_to``: no sequence of any form has fewer
     or as many turns, besides words that are given. ``complete``: the same for commutator forms,
     None where nothing is proven. ``step`` says what is at work, ``share`` of it is done.
+    ``cut_short``: the time was over, or somebody stopped, before it was done. ``note`` says what
+    else ended it.
     """
 
     words: Mapping[Word, int]
@@ -56,18 +59,8 @@ class EffectProgress:
     share: float
     seconds: float
     finished: bool = False
-
-
-def no_commutator(request: EffectRequest) -> bool:
-    """Return whether the effect is odd in some part, or its twists there add up to something.
-
-    A commutator is neither: parity and the sum of twists are homomorphisms to abelian groups.
-    """
-    own = layer_group(request.puzzle, request.turning, request.kept_types)
-    for effect in request.looking_alike():
-        if own.keeps_parts(effect) and not any(own.sums.vector(effect)):
-            return False
-    return True
+    cut_short: bool = False
+    note: str = ""
 
 
 def search_effect(
@@ -89,9 +82,11 @@ class _Searching:
         self.puzzle, self.bounds = request.puzzle, request.bounds
         self.wanted = request.looking_alike()
         self.words: dict[Word, int] = {}
+        self.simple: dict[Word, int] = {}
         self.half_length: int | None = None
         self.none_up_to = 0
         self.complete: int | None = None
+        self.cut_short, self.note = False, ""
         self.started = time.monotonic()
         kinds = self.puzzle.type_of
         self.slots = np.flatnonzero(np.isin(kinds, request.kept_types))
@@ -114,22 +109,34 @@ class _Searching:
             share,
             seconds,
             finished,
+            self.cut_short,
+            self.note,
         )
 
-    def take(self, words: Mapping[Word, int]) -> None:
-        """Take up words that can be done, have the effect and fit the bounds."""
+    def take(self, words: Mapping[Word, int]) -> dict[Word, int]:
+        """Take up words that can be done, have the effect and fit the bounds; return them."""
         puzzle, most = self.puzzle, self.bounds.turns
+        right: dict[Word, int] = {}
         for word, number in words.items():
-            if word in self.words or (most is not None and len(word) > most):
+            if most is not None and len(word) > most:
                 continue
             if puzzle.can_block and puzzle.first_blocked(word) is not None:
                 continue
             if not does(puzzle, word, self.wanted[number], self.slots):
                 raise RuntimeError("a word was found that does not do what it was found for")
-            self.words[word] = number
+            right[word] = number
+        self.words |= right
         if len(self.words) > MOST_HANDED:
             kept = sorted(self.words, key=lambda word: (len(word), word))[:MOST_HANDED]
             self.words = {word: self.words[word] for word in kept}
+        return right
+
+    def take_simple(self, words: Mapping[Word, int], things: Mapping[Word, int]) -> None:
+        """Take up words of simple forms; those with the fewest things to remember stay."""
+        self.simple |= self.take(words)
+        if len(self.simple) > MOST_SIMPLE:
+            kept = sorted(self.simple, key=lambda word: (things[word], len(word), word))
+            self.simple = {word: self.simple[word] for word in kept[:MOST_SIMPLE]}
 
     @property
     def best(self) -> int | None:
@@ -138,6 +145,9 @@ class _Searching:
     def run(self) -> Iterator[EffectProgress]:
         request = self.request
         scope = self._scope()
+        if scope is not None:
+            _compile(scope, request)
+            self.started = time.monotonic()
         symmetries = scope.symmetries if scope is not None else ()
         layers = self.puzzle.turn_layer.tolist()
         turns = [t for t, layer in enumerate(layers) if layer in set(request.turning)]
@@ -153,10 +163,19 @@ class _Searching:
             yield from self._forms(places, turns, scope is None and not self.words)
             if scope is not None:
                 yield from self._levels(scope, places)
+            else:
+                self.cut_short = self.over()
         elif scope is not None:
             # What is proven for every form is proven for commutators.
             self.complete = self.none_up_to
+        self._leave_long()
         yield self.told("", 1.0, True)
+
+    def _leave_long(self) -> None:
+        """Leave out words that are much longer than the shortest."""
+        best = self.best or 0
+        self.words |= self.simple
+        self.words = {w: n for w, n in self.words.items() if len(w) <= best + MOST_LONGER}
 
     def _scope(self) -> Scope | None:
         """Return the scope of the levels; None where commutators cannot have the effect."""
@@ -195,7 +214,7 @@ class _Searching:
         for text, steps in forms.stages(self.near):
             for share in steps:
                 batches += 1
-                self.take(forms.found)
+                self.take_simple(forms.found, forms.things)
                 forms.found.clear()
                 yield self.told(text, share)
                 if self.over(1.0 if alone else FORMS_SHARE) or (
@@ -210,17 +229,20 @@ class _Searching:
         while not self._reached(scope, asked):
             level = self.half_length + 1
             if rings.memory(scope, level) > rings.MOST_BYTES:
-                if asked is None:
-                    return
-                raise LimitError(
-                    f"half-length {level} would need more than {rings.MOST_BYTES // 10**6} MB; "
-                    f"everything up to half-length {self.half_length} is done"
-                )
+                most = f"half-length {level} would need more than {rings.MOST_BYTES // 10**6} MB"
+                # Where no turns are proven, no search covers all words of so many turns.
+                proves = claims.group_size(scope) is not None
+                if self.bounds.half_length is not None or (asked is not None and proves):
+                    done = f"everything up to half-length {self.half_length} is done"
+                    raise LimitError(f"{most}; {done}")
+                self.note = most
+                return
             for part in rings.level(scope, level, self.threads):
                 for _ in gathering.put(part.records):
                     pass
                 yield self.told(f"half-length {level}", part.share)
                 if self.over():
+                    self.cut_short = True
                     self.take(gathering.words)
                     return
             self.take(gathering.words)
@@ -268,13 +290,12 @@ class _Searching:
         return max(proven, 0)
 
 
-def easiest_first(words: Mapping[Word, int], spread: int = SPREAD) -> list[Word]:
-    """Return the words that are at most so many turns longer than the shortest, in order."""
-    if not words:
-        return []
-    least = min(map(len, words))
-    near = [word for word in words if len(word) <= least + spread]
-    return sorted(near, key=lambda word: (len(word), word))
-
-
-__all__ = ["EffectProgress", "easiest_first", "no_commutator", "normal", "search_effect"]
+def _compile(scope: Scope, request: EffectRequest) -> None:
+    """Run every kernel on next to nothing, so that compiling does not count as time to search."""
+    slots = np.flatnonzero(np.isin(scope.puzzle.type_of, scope.kept))
+    places = Conjugates(scope.puzzle, [request.effect], slots, [], ())
+    gathering = Gathering(scope, places, request.effect, None)
+    for part in rings.level(scope, 2):
+        for _ in gathering.put(part.records):
+            pass
+    gathering.warm_up()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,13 +18,33 @@ from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Word
 from search.answers import Answer, answers_of
 from search.any_form import does
-from search.effect_search import EffectProgress, no_commutator, search_effect
-from search.impossible_effects import check_effect
-from search.ranking import Weights, rank
+from search.impossible_effects import check_effect, no_commutator
+from search.ranking import Read, Weights, rank
 from search.request import Bounds
 from search.wanted import EffectRequest, effect_request
 
-__all__ = ["EffectFound", "EffectSearched", "effect_found", "effect_request", "find_effect"]
+if TYPE_CHECKING:
+    from search.effect_search import EffectProgress
+
+__all__ = [
+    "CameTo",
+    "EffectFound",
+    "EffectSearched",
+    "effect_found",
+    "effect_request",
+    "find_effect",
+    "from_effect_words",
+]
+
+
+@dataclass(frozen=True)
+class CameTo:
+    """How far a search came, see ``search.effect_search.EffectProgress``."""
+
+    half_length: int | None
+    complete: int | None
+    none_up_to: int
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -94,6 +115,9 @@ def find_effect(
         puzzle, effect, layers=layers, keep=keep, free=free, alike=alike, bounds=bounds
     )
     check_effect(wanted)
+    # Loading the kernels takes longer than reading what is known.
+    from search.effect_search import search_effect
+
     *_, progress = search_effect(wanted, threads=threads, stop=stop)
     return effect_found(wanted, progress, weights, most)
 
@@ -109,7 +133,7 @@ def effect_found(
     return from_effect_words(
         request,
         progress.words,
-        (progress.half_length, progress.complete, progress.none_up_to),
+        CameTo(progress.half_length, progress.complete, progress.none_up_to, progress.note),
         weights,
         most,
         left_handed,
@@ -119,15 +143,16 @@ def effect_found(
 def from_effect_words(
     request: EffectRequest,
     words: Mapping[Word, int],
-    came_to: tuple[int | None, int | None, int],
+    came_to: CameTo,
     weights: Weights | None = None,
     most: int = 10,
     left_handed: bool = False,
+    known: Mapping[Word, Read] | None = None,
 ) -> EffectFound:
     """Return the ranked answers from words and the number of the effect that each of them has.
 
-    ``came_to``: half-length, and what is proven of commutator forms and of any form. Raises
-    RuntimeError if a word does not have its effect: what is stored is broken then.
+    ``known``: what the words are read as, if somebody knows that already.
+    Raises RuntimeError if a word does not have its effect: what is stored is broken then.
     """
     puzzle, wanted = request.puzzle, request.looking_alike()
     slots = np.flatnonzero(np.isin(puzzle.type_of, request.kept_types))
@@ -144,7 +169,7 @@ def from_effect_words(
     answers: tuple[Answer, ...] = ()
     left_out = 0
     if words:
-        ranking = rank(puzzle, words, weights, most, left_handed, request.bounds.setup)
+        ranking = rank(puzzle, words, weights, most, left_handed, request.bounds.setup, known)
         answers = answers_of(puzzle, ranking, lambda word: named[words[word]])
         left_out = ranking.left_out
     says = _searched(request, came_to, answers)
@@ -155,11 +180,9 @@ def _cycles(puzzle: Puzzle, own: Iterable[Cycle]) -> tuple[str, ...]:
     return tuple(cycle_text(puzzle, cycle) for cycle in own)
 
 
-def _searched(
-    request: EffectRequest, came_to: tuple[int | None, int | None, int], answers: Sequence[Answer]
-) -> EffectSearched:
+def _searched(request: EffectRequest, came_to: CameTo, answers: Sequence[Answer]) -> EffectSearched:
     """Say how far the search went, and what that proves."""
-    half_length, complete, any_form = came_to
+    half_length, complete, any_form = came_to.half_length, came_to.complete, came_to.none_up_to
     bounds, puzzle = request.bounds, request.puzzle
     shortest = min((answer.turns for answer in answers), default=0)
     apart = request.alike and any(
@@ -169,26 +192,30 @@ def _searched(
     if bounds.turns is not None:
         any_form = min(any_form, bounds.turns)
         complete = None if complete is None else min(complete, bounds.turns)
+    found = f"{shortest} turn{'s' if shortest != 1 else ''} is"
     said = []
     if shortest and any_form >= shortest - 1:
-        said.append(f"{shortest} turns is proven shortest among sequences of any form{among}")
+        said.append(f"{found} proven shortest among sequences of any form{among}")
     elif shortest and complete is not None and complete >= shortest - 1:
-        said.append(f"{shortest} turns is the shortest found; no commutator form{among} has fewer")
+        said.append(f"{found} the shortest found; no commutator form{among} has fewer")
     elif shortest:
-        said.append(f"{shortest} turns is the shortest found")
+        said.append(f"{found} the shortest found")
     else:
         said.append("none found")
-    if any_form < shortest - 1 or not shortest:
+    if any_form and (any_form < shortest - 1 or not shortest):
         said.append(f"no sequence of any form{among} has up to {any_form} turns")
     if no_commutator(request):
         said.append(
-            "no commutator has this effect, for it is odd or its twists do not add up to nothing"
+            f"no commutator{among} has this effect: it is odd, or its twists do not add up to "
+            "nothing"
         )
-    elif half_length is not None and complete is not None and complete < shortest - 1:
+    elif half_length is None:
+        pass
+    elif complete is not None and (not shortest or complete < shortest - 1):
         said.append(f"no commutator form{among} has up to {complete} turns")
-    elif half_length is not None and not shortest and complete is not None:
-        said.append(f"commutator forms{among} are searched up to {complete} turns, all of them")
-    elif half_length is not None:
-        said.append(f"all rings up to half-length {half_length} were searched")
+    elif complete is None:
+        said.append(f"all rings up to half-length {half_length}{among} were searched")
+    if came_to.note:
+        said.append(came_to.note)
     text = "; ".join(said)
     return EffectSearched(half_length, bounds.setup, complete, any_form, text)

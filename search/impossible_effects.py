@@ -42,6 +42,18 @@ def check_effect(request: EffectRequest) -> None:
         raise ImpossibleError(text)
 
 
+def no_commutator(request: EffectRequest) -> bool:
+    """Return whether the effect is odd in some part, or its twists there add up to something.
+
+    A commutator is neither: parity and the sum of twists are homomorphisms to abelian groups.
+    """
+    own = layer_group(request.puzzle, request.turning, request.kept_types)
+    for effect in request.looking_alike():
+        if own.keeps_parts(effect) and not any(own.sums.vector(effect)):
+            return False
+    return True
+
+
 def _forbidden(request: EffectRequest, own: LayerGroup) -> str | None:
     effect, alike = request.effect, request.alike
     if own.contains_alike(effect) if alike else own.contains(effect)[0]:

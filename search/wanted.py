@@ -148,6 +148,10 @@ def read_effect(puzzle: Puzzle, text: str) -> tuple[Cycle, ...]:
             f"the effect is {len(text):,} characters long; at most {LONGEST_EFFECT:,} are read"
         )
     plain = BETWEEN.sub(" ", text).strip()
+    if not plain:
+        raise RequestError(
+            "the effect is empty; cycles in brackets were expected, such as (UFR UBL) (UF UB)"
+        )
     if "(" not in plain and ")" not in plain:
         plain = f"({plain})"
     if re.fullmatch(r"(\s*\([^()]*\)\s*)+", plain) is None:
@@ -177,7 +181,22 @@ def _read_cycle(puzzle: Puzzle, names: Sequence[str]) -> Cycle:
                 f"the sticker {place.text} does not show how its piece sits; name another of its "
                 f"stickers, such as {placement_name(puzzle, int(puzzle.home[place.slot]))}"
             )
-    return tuple(int(place.placement) for place in places if place.placement is not None)
+    cycle = tuple(int(place.placement) for place in places if place.placement is not None)
+    slots = [place.slot for place in places]
+    if len(set(slots)) < len(slots) and not _is_whole(puzzle, cycle):
+        raise RequestError(
+            f"({' '.join(names)}) comes back to a piece too soon; a cycle visits each piece once, "
+            "or goes through all its twists in turn, as in (UFR RUF FUR)"
+        )
+    return cycle
+
+
+def _is_whole(puzzle: Puzzle, cycle: Cycle) -> bool:
+    """Return whether a cycle that visits pieces again is that of an effect."""
+    try:
+        return effect_of(puzzle, [cycle]) is not None
+    except RequestError:
+        return False
 
 
 def effect_request(

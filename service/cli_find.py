@@ -26,6 +26,7 @@ from service.settings import (
 )
 
 if TYPE_CHECKING:
+    from search.ranking import Weights
     from search.request import Bounds
     from service.engine import Engine
     from service.reports import Report
@@ -45,14 +46,15 @@ def working(chosen: Settings) -> Iterator[Engine]:
     watcher = Watcher()
     try:
         with Stopper().listening() as stop, watcher.watching() as watch:
-            yield Engine(store, chosen.threads, say, watch, stop, watch.fixed)
+            yield Engine(store, chosen.threads, say, watch, stop, watch.fixed, watch.effect)
     finally:
         store.close()
 
 
 def find(
     puzzle: options.PuzzleName,
-    cycle: options.Cycle,
+    cycle: options.Cycle = None,
+    effect: options.Effect = None,
     layers: options.Layers = None,
     keep: options.Keep = None,
     free: options.Free = None,
@@ -71,7 +73,7 @@ def find(
     server: options.Service = None,
     share: options.Share = False,
 ) -> int:
-    """Find the shortest and the easiest sequences that cycle three pieces."""
+    """Find the shortest and the easiest sequences that cycle three pieces, or do an --effect."""
     from search.request import request, three_names
 
     path = checked(picture)
@@ -79,7 +81,27 @@ def find(
     shown = options.number("most", most, 1, MOST_SHOWN, DEFAULT_ANSWERS)
     weighed = options.weights(weights)
     bounds = options.bounds(turns, half_length, setup, seconds)
-    names = three_names(BETWEEN.sub(" ", " ".join(cycle)))
+    if effect is not None:
+        if cycle or any_twist or picture is not None:
+            other = "--any-twist is" if any_twist else "--picture is"
+            other = "three names are" if cycle else other
+            raise RequestError(f"{other} for three-cycles, and --effect names all of an effect")
+        if server is None and not share:
+            return _find_effect(
+                puzzle,
+                effect,
+                layers,
+                keep,
+                free,
+                bounds,
+                apart,
+                chosen,
+                weighed,
+                shown,
+                left_handed,
+                json,
+            )
+    names = three_names(BETWEEN.sub(" ", " ".join(cycle or [])))
     if server is not None:
         _not_here(threads)
         from service import cli_far
@@ -118,6 +140,34 @@ def find(
         write_file(path, draw(wanted.puzzle, wanted.triples()[0]))
     report = reports.find(result.found, result.outcome.stopped_by)
     return show_found(report, bounds, any_twist, json)
+
+
+def _find_effect(
+    puzzle: str,
+    effect: str,
+    layers: str | None,
+    keep: str | None,
+    free: str | None,
+    bounds: Bounds,
+    apart: bool,
+    chosen: Settings,
+    weighed: Weights | None,
+    shown: int,
+    left_handed: bool,
+    json: bool,
+) -> int:
+    """Find sequences for an effect on this machine; return the exit status."""
+    from puzzles import load
+    from search.wanted import effect_request
+    from service import effects, reports
+
+    wanted = effect_request(
+        load(puzzle), effect, layers=layers, keep=keep, free=free, alike=not apart, bounds=bounds
+    )
+    with working(chosen) as engine:
+        result = effects.find(engine, wanted, weighed, shown, left_handed)
+    report = reports.effect(result.found, result.stopped_by)
+    return show_found(report, bounds, False, json)
 
 
 def _not_here(threads: str | None) -> None:

@@ -20,8 +20,10 @@ STOPPED = "stopped before the search was done; this is what was found so far"
 UNSEEN = "these three look the same, so nobody sees them move; --apart tells them apart"
 
 
-def nothing(by: str | None, text: str, half_length: int) -> str:
+def nothing(by: str | None, text: str, half_length: int | None) -> str:
     """Return the sentence for a search that found nothing."""
+    if by == PERSON and half_length is None:
+        return "Nothing found yet."
     if by == PERSON:
         return f"Nothing found yet; searched to half-length {half_length}."
     return f"Nothing was found: {text}."

@@ -22,6 +22,7 @@ from service.stores import Levels, NoLevels
 
 if TYPE_CHECKING:
     from search.deepening import Progress
+    from search.effect_search import EffectProgress
     from search.fixed import FixedProgress
     from service.blocked import FixedOutcome
 
@@ -59,7 +60,7 @@ class Engine:
     """Answers requests from a store, or by searching with ``threads`` threads.
 
     ``notice`` is told what a person waits for; ``watch`` sees the progress of a search,
-    ``watch_fixed`` that of one in the fixed frame; when
+    ``watch_fixed`` that of one in the fixed frame, ``watch_effect`` that of one for an effect; when
     ``stop()`` is true, a search ends within moments and keeps what it has found.
     """
 
@@ -69,6 +70,7 @@ class Engine:
     watch: Callable[[Progress, Goal], None] = _quiet
     stop: Callable[[], bool] = lambda: False
     watch_fixed: Callable[[FixedProgress], None] = lambda progress: None
+    watch_effect: Callable[[EffectProgress], None] = lambda progress: None
 
     @property
     def version(self) -> str:

@@ -64,10 +64,19 @@ Threads = Annotated[
     str | None, typer.Option("--threads", metavar="N", help="Search with N threads at once.")
 ]
 Cycle = Annotated[
-    list[str],
+    list[str] | None,
     typer.Argument(
         metavar="A B C",
         help="Three stickers: A goes to where B is, B to where C is, C to where A is.",
+    ),
+]
+Effect = Annotated[
+    str | None,
+    typer.Option(
+        "--effect",
+        metavar='"(A B)(C D)"',
+        help="Another effect instead of a three-cycle: cycles in brackets, as `trefoil try` "
+        "prints them; one within a slot, such as (UFR RUF FUR), twists its piece.",
     ),
 ]
 Kind = Annotated[

@@ -19,12 +19,13 @@ from puzzles.words import normal
 from search import claims, frames
 from search.atlas_entries import cycles_of, entries, placed
 from search.encoding import Scope, scope, useful_layers, wanted_with_images
+from search.forms import LONGEST
 from search.goals import Goal
 from search.impossible import ImpossibleError
 from search.kernels.arrays import NONE
 from search.request import Bounds, request
 from search.shelves import Shelves
-from search.short_forms import LONGEST, short_forms
+from search.short_forms import short_forms
 from service.endings import PERSON
 from service.engine import Engine, NoFormError
 from service.parts import Parts

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from puzzles.effects import Effect
     from search.answers import Answer, Found, Member, Searched
     from search.atlas_entries import Entry, Said
+    from search.effects_wanted import EffectFound
     from search.request import Request
     from service.atlases import AtlasRequest, TypeAtlas
 
@@ -82,6 +83,37 @@ def find(found: Found, stopped_by: str | None) -> Report:
         "stopped": stopped_by is not None,
         "stopped_by": stopped_by,
         "unseen": _unseen(found.request),
+    }
+    if not found.answers:
+        sentence = endings.nothing(stopped_by, says.text, says.half_length)
+        end = endings.ended(stopped_by, found.request.bounds)
+        report["reason"] = endings.reason(sentence.rstrip("."), end)
+    return report
+
+
+def effect(found: EffectFound, stopped_by: str | None) -> Report:
+    """Return the answers to a request for an effect, like those for a three-cycle.
+
+    ``effect`` are its cycles as texts, and so is an answer's ``cycle``; there is no ``cycle`` of
+    the whole. ``searched`` also has ``any_form``: no sequence of any form has up to so many turns,
+    or fewer than the shortest answer. ``half_length`` is null where no commutator has the effect.
+    """
+    says = found.searched
+    report = {
+        "puzzle": found.request.puzzle.name,
+        "effect": list(found.cycles),
+        "answers": [answer(one) for one in found.answers],
+        "left_out": found.left_out,
+        "searched": {
+            "half_length": says.half_length,
+            "setup": says.setup,
+            "complete": says.complete,
+            "any_form": says.any_form,
+            "text": says.text,
+        },
+        "stopped": stopped_by is not None,
+        "stopped_by": stopped_by,
+        "unseen": False,
     }
     if not found.answers:
         sentence = endings.nothing(stopped_by, says.text, says.half_length)

@@ -26,7 +26,7 @@ from search.ranking import read as read_word
 from search.representatives import words_of
 from search.shelves import Shelves
 from service import stored
-from service.specs import AtlasSpec, FindSpec, PartsSpec, Triple
+from service.specs import AtlasSpec, EffectSpec, FindSpec, PartsSpec, Triple
 from service.stores.base import Store
 
 #: Of what is written here; it goes up when the form of results changes.
@@ -208,6 +208,21 @@ class BlockedAtlasResult(_Result):
     entries: tuple[EntryFound, ...]
 
 
+class EffectResult(_Result):
+    """Words for an effect; ``cycle`` is the place of the effect among those that look like it.
+
+    ``half_length``, ``complete``, ``none_up_to``: how far the search came
+    (``search.effect_search.EffectProgress``).
+    """
+
+    kind: Literal["effect"] = "effect"
+    spec: EffectSpec
+    half_length: int | None
+    complete: int | None
+    none_up_to: int
+    words: tuple[Done, ...]
+
+
 class PartsResult(_Result):
     """What `trefoil parts --json` says of a puzzle, with its names: there is no frame to read."""
 
@@ -216,7 +231,7 @@ class PartsResult(_Result):
     report: dict[str, Any]
 
 
-Result = FindResult | AtlasResult | BlockedResult | BlockedAtlasResult | PartsResult
+Result = FindResult | AtlasResult | BlockedResult | BlockedAtlasResult | EffectResult | PartsResult
 _READER = TypeAdapter[Result](Annotated[Result, Discriminator("kind")])
 
 

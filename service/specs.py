@@ -42,6 +42,13 @@ class FindSpec(_Spec):
     any_twist: bool = False
 
 
+class EffectSpec(_Spec):
+    """An effect as cycles of placements, in the asker's own frame."""
+
+    kind: Literal["effect"] = "effect"
+    cycles: tuple[tuple[int, ...], ...]
+
+
 class AtlasSpec(_Spec):
     """All three-cycles of a piece type."""
 

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 def show_find(report: Report, any_twist: bool) -> None:
     """Print the answers to a request: the leading ones in full, the others in a table."""
-    cycle, answers, left = report["cycle"], report["answers"], report["left_out"]
+    answers, left = report["answers"], report["left_out"]
+    cycle = report["effect"] if "effect" in report else report["cycle"]
     with page() as out:
         twists = " in any twist" if any_twist else ""
         out.line(f"{report['puzzle']}: {_arrows(cycle)}{twists}", "bold")
@@ -50,7 +51,8 @@ def show_find(report: Report, any_twist: bool) -> None:
 
 
 def _arrows(names: Sequence[str]) -> str:
-    return " → ".join(names)
+    """Return three names with arrows between them; cycles, which have brackets, side by side."""
+    return ("" if names[0].startswith("(") else " → ").join(names)
 
 
 def _other(answer: Report, asked: Sequence[str]) -> str:

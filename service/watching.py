@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress as Bar
 
     from search.deepening import Progress
+    from search.effect_search import EffectProgress
     from search.fixed import FixedProgress
     from search.goals import Goal
 
@@ -67,6 +68,13 @@ class Watcher:
         else:
             best = f"best so far: {found.best} turns" if found.best else "nothing yet"
         self._show(progress.share, f"{progress.working} turns in S, A and B", best)
+
+    def effect(self, progress: EffectProgress) -> None:
+        """Show how far a search for an effect is."""
+        if sys.stderr.isatty():
+            best = min(map(len, progress.words), default=0)
+            said = f"best so far: {best} turns" if best else "nothing yet"
+            self._show(progress.share, progress.step, said)
 
     def far(self, progress: dict[str, Any]) -> None:
         """Show how far a search on a service is, from what it tells of it."""
