@@ -160,9 +160,11 @@ def _compiled(text: str) -> tuple[Puzzle | None, file.Model | None, Report | Non
         return compile.from_text("draft", text, WHERE), model, None
     except TrefoilError as error:
         said = str(error).removeprefix(f"{WHERE}: ")
-        spot = spot_of(text, said, model)
+        spot, at = spot_of(text, said, model), group_of(said, model)
+        if spot is None and isinstance(model, file.PuzzleModel) and len(model.layers) == 1:
+            # What comes of the cuts is a matter of the only size that there is.
+            spot, at = spot_of(text, "layers 1: ", model), 1
         line, column = (None, None) if spot is None else (spot.line, spot.column)
-        at = group_of(said, model)
         return None, model, {"detail": said, "line": line, "column": column, "group": at}
 
 

@@ -340,7 +340,7 @@ async def post_depths(request: Request, asked: DepthsQuestion) -> Response:
 async def about(own: Service, chosen: Chosen) -> dict[str, Any]:
     """Return what the page of a new puzzle shows; raises ProblemError and StoreError."""
     choice, text = chosen.choice, chosen.file or None
-    able = json.loads((await own.rendered({"do": "able"}, "query")).body)
+    able = json.loads((await own.rendered({"do": "able"}, "query", store=False)).body)
     message = {"do": "draft", "drawn": False, **_given(own, choice, text)}
     draft = json.loads((await own.drafts.reply(message, own.address, "query")).body)
     depths = None

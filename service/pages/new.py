@@ -123,7 +123,7 @@ async def _data(
 ) -> dict[str, Any]:
     """Return what the page shows."""
     draft = report["draft"] if report is not None else None
-    able = report or json.loads((await own.rendered({"do": "able"}, "query")).body)
+    able = report or json.loads((await own.rendered({"do": "able"}, "query", store=False)).body)
     choice = _shown(chosen, draft)
     body = next(one for one in able["bodies"] if one["name"] == choice.body)
     text = draft["file"] if draft is not None else chosen.file

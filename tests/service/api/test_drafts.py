@@ -133,6 +133,10 @@ def test_the_size_that_is_wrong_is_named(shared: Served) -> None:
     assert problem["line"] == 15
     beyond = draft(shared, choice={"faces": "0.5", "corners": "1.8"})["problem"]
     assert (beyond["size"], beyond["line"]) == ("corners", 14)
+    # Nothing is named, and there is but one size that can be meant.
+    sliver = draft(shared, choice={"faces": "0.00001"})["problem"]
+    assert "leave a sliver" in sliver["detail"]
+    assert (sliver["size"], sliver["line"]) == ("faces", 9)
 
 
 def test_too_many_pieces_are_refused(shared: Served) -> None:
