@@ -1,14 +1,12 @@
 /** A favourite: a cell of the grid shows its case, which can be stepped through on the drawing. */
 
+import { AGAIN, LOST, pause } from "./connection.js";
 import { hold, stepper } from "./holding.js";
 import { enhance } from "./page.js";
 import { steppable } from "./steppable.js";
 
 /** @typedef {import("./parts.js").Part} Part */
 
-/** Milliseconds after which it is tried again where the connection is lost. */
-const AGAIN = 3_000;
-const LOST = "The connection is lost; this goes on by itself when it is back.";
 /** The keys that go from cell to cell, and how far: rows and columns. @type {Record<string, [number, number]>} */
 const STEPS = { ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1] };
 
@@ -52,7 +50,7 @@ function begin() {
     ];
     step.take(
       parts.filter((part) => part.turns.length > 0),
-      cycle.split(",").map((name) => tables.placementNames.indexOf(name)),
+      cycle.split(","),
       notation,
     );
     return step.strip();
@@ -92,7 +90,7 @@ async function show(href, anew) {
     } catch {
       if (own !== asked) return;
       say(LOST);
-      await new Promise((resolve) => setTimeout(resolve, AGAIN));
+      await pause(AGAIN);
       if (own !== asked) return;
     }
   }
