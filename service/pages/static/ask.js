@@ -1,6 +1,7 @@
 /** Asking: three stickers are clicked or typed, and the answers come in while the search goes on. */
 
-import { AGAIN, LOST, addressed, counted, drawn, element, part, pause, sentence } from "./live.js";
+import { AGAIN, LOST, pause } from "./connection.js";
+import { addressed, counted, drawn, element, part, sentence } from "./live.js";
 import { enhance } from "./page.js";
 import { whyNot } from "./possible.js";
 import { formOf, partsOf } from "./parts.js";

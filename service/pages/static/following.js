@@ -1,5 +1,7 @@
 /** Waits for a search, says how it stands, and then puts what came of it into the page. */
 
+import { AGAIN, LOST } from "./connection.js";
+
 /**
  * @typedef {object} Search
  * @property {string} state
@@ -8,8 +10,6 @@
 
 /** States in which there is something to show. */
 const OVER = ["done", "failed"];
-/** Milliseconds after which it is looked again where a stream is refused. */
-const AGAIN = 3_000;
 
 /**
  * Follow the search of a section until it is over.
@@ -57,7 +57,7 @@ export function follow(section, enhance) {
       void replace();
     });
     events.addEventListener("error", () => {
-      say("The connection is lost; this goes on by itself when it is back.");
+      say(LOST);
       if (events.readyState === EventSource.CLOSED) setTimeout(replace, AGAIN);
     });
   };
@@ -78,7 +78,7 @@ export function follow(section, enhance) {
       if (held && !old.contains(document.activeElement)) old.focus();
       for (const child of added) enhance(child);
     } catch {
-      say("The connection is lost; this goes on by itself when it is back.");
+      say(LOST);
       setTimeout(replace, AGAIN);
     }
   };

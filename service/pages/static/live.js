@@ -1,5 +1,6 @@
 /** What the pages share on which one asks and builds: the drawing, elements, and steps through turns. */
 
+import { AGAIN, LOST, pause } from "./connection.js";
 import { Drawing } from "./drawing.js";
 import { cycles, effectOf, parse, write } from "./state.js";
 
@@ -8,11 +9,6 @@ import { cycles, effectOf, parse, write } from "./state.js";
 /** @typedef {import("./state.js").Tables} Tables */
 /** @typedef {import("./ink.js").Kind} Kind */
 /** @typedef {import("./picks.js").Place} Place */
-
-/** Milliseconds after which it is tried again where the connection is lost. */
-export const AGAIN = 3_000;
-/** What is said where it is. */
-export const LOST = "The connection is lost; this goes on by itself when it is back.";
 
 /**
  * An element by its name, attributes and contents; what is null is left out.
@@ -78,11 +74,6 @@ export async function told(href, say, options) {
     if (answer.ok) return body;
     throw new Error(sentence(body?.detail ?? "this was not done"));
   }
-}
-
-/** @param {number} time in milliseconds */
-export function pause(time) {
-  return new Promise((resolve) => setTimeout(resolve, time));
 }
 
 /**
@@ -201,4 +192,4 @@ export function word(tables, text) {
   return own;
 }
 
-export { cycles, effectOf, write };
+export { cycles, effectOf, pause, write };

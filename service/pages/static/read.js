@@ -1,12 +1,10 @@
 /** Reading: a sequence is sent from the page that stays, and its brackets can be stepped through. */
 
+import { AGAIN, LOST, pause } from "./connection.js";
 import { stepper } from "./holding.js";
 import { enhance } from "./page.js";
 import { steppable } from "./steppable.js";
 
-/** Milliseconds after which it is tried again where the connection is lost. */
-const AGAIN = 3_000;
-const LOST = "The connection is lost; this goes on by itself when it is back.";
 /** What a service says that will have an answer later. */
 const LATER = 503;
 
@@ -67,7 +65,7 @@ async function read(href, anew = false) {
       if (own !== asked) return;
     }
     say(text);
-    await new Promise((resolve) => setTimeout(resolve, AGAIN));
+    await pause(AGAIN);
     if (own !== asked) return;
   }
 }
