@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -106,6 +107,7 @@ def _class(own: LayerGroup, laws: tuple[Law, ...], vector: Vector) -> Class:
     )
 
 
+@lru_cache(maxsize=24)
 def reached(own: LayerGroup) -> Table:
     """Return for each placement the lowest one that turns carry to it; shape (placements,)."""
     label = np.arange(own.puzzle.placement_count, dtype=np.int32)
