@@ -32,8 +32,9 @@ Report = dict[str, Any]
 
 #: How the file is called in sentences about it, which leave that out here.
 WHERE = "the draft"
-#: The most seconds in which all sizes of a slider are looked at, and in which depths are proposed.
-RANGE_SECONDS, DEPTH_SECONDS = 2.5, 4.0
+#: The most seconds of computing for all sizes of a slider, and by the clock, where others compute
+#: as well; and the most by the clock in which depths are proposed.
+RANGE_SECONDS, RANGE_CLOCK, DEPTH_SECONDS = 2.0, 5.0, 4.0
 #: The most ranges of a slider that are told, and the most proposals.
 MOST_RANGES, MOST_PROPOSALS = 80, 12
 
@@ -212,7 +213,7 @@ def ranges(choice: Choice, size: str) -> Report:
         none: Report = {"size": size, "unit": None, "complete": False, "ranges": [], "exact": []}
         return {**none, "reason": str(error)}
     unknown = puzzle.unknowns[0]
-    survey = Survey(puzzle, _looking(RANGE_SECONDS), lambda share: None)
+    survey = Survey(puzzle, _looking(RANGE_SECONDS, RANGE_CLOCK), lambda share: None)
     complete = True
     try:
         survey.run()
@@ -317,12 +318,12 @@ def _opened(choice: Choice, names: Sequence[str]) -> OpenPuzzle:
         raise DraftError(str(error), "open" if not names else "choice") from None
 
 
-def _looking(seconds: float) -> Callable[[], None]:
-    """Return what is called before each look, and ends them after some seconds."""
-    until = time.monotonic() + seconds
+def _looking(seconds: float, clock: float) -> Callable[[], None]:
+    """Return what is called before each look, and ends them after some seconds of computing."""
+    spent, until = time.process_time() + seconds, time.monotonic() + clock
 
     def look() -> None:
-        if time.monotonic() > until:
+        if time.process_time() > spent or time.monotonic() > until:
             raise EndedError
 
     return look
