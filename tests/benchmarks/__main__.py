@@ -17,6 +17,7 @@ from tests.benchmarks.leases import leases
 from tests.benchmarks.reference import reference
 from tests.benchmarks.serving import serving
 from tests.benchmarks.slices import slices
+from tests.benchmarks.solving import solving
 from tests.benchmarks.stopping import stopping
 from tests.benchmarks.tables import Table
 from tests.benchmarks.workers import workers
@@ -36,6 +37,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "stopping": stopping,
     "answering": answering,
     "frames": frames,
+    "solving": solving,
 }
 
 
