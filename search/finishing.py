@@ -22,6 +22,7 @@ from puzzles.names import slot_names
 from puzzles.notation import write
 from puzzles.puzzle import PieceType, Word
 from puzzles.states import State
+from puzzles.words import normal
 from search.atlas_entries import Chosen, Said, teller
 from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
@@ -218,10 +219,11 @@ class Finisher:
         steps: list[Step] = []
         said: list[Said] = []
         if plan.first:
-            step, effect = step_of(self.tables.looks, effect, plan.first, plan.kind)
+            first = normal(puzzle, plan.first)
+            step, effect = step_of(self.tables.looks, effect, first, plan.kind)
             steps.append(step)
-            text = write(puzzle, plan.first)
-            said.append(Said(text, text, len(plan.first), len(plan.first), plan.first))
+            text = write(puzzle, first)
+            said.append(Said(text, text, len(first), len(first), first))
         for part, triple in plan.cycles:
             tools = self.tables.tools(part.kind)
             assert tools is not None

@@ -270,7 +270,7 @@ def best_split(
     named = unsolved_of(state, tools.kind)
     if not named:
         return Split((), 0, 0, 0, 0, (), 0, True)
-    if len(named) > MOST_SLOTS:
+    if len(named) > MOST_SLOTS or not even(state, tools.kind, named):
         return None
     best = splits(slots_of(tools, named), state, by) if len(named) >= 3 else None
     done = 0
@@ -292,6 +292,24 @@ def best_split(
         if best is None and done > most_helping:
             break
     return best
+
+
+def even(state: State, kind: PieceType, named: Sequence[int]) -> bool:
+    """Return whether nothing forbids a product of three-cycles: even, with twists that add up.
+
+    Where two pieces of the type look the same, any rearrangement looks even as well as odd.
+    """
+    places = arrangement(state, named)
+    if places is None:
+        return False
+    look = looks_of(state.puzzle, list(kind.slots), state.apart)
+    slots, twists = places // kind.twists, places % kind.twists
+    if int(twists.astype(np.int64).sum()) % look.seen:
+        return False
+    if len(np.unique(look.number)) < kind.count:
+        return True
+    inversions = sum(int(a) > int(b) for a, b in itertools.combinations(slots.tolist(), 2))
+    return inversions % 2 == 0
 
 
 def unsolved_of(state: State, kind: PieceType) -> tuple[int, ...]:

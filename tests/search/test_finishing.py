@@ -1,0 +1,156 @@
+"""Finishing: every step applied by a plain simulator, products against sympy, and what is said."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from sympy.combinatorics import Permutation
+
+from puzzles import load
+from puzzles.effects import effect_of, effect_of_cycles
+from puzzles.errors import RequestError
+from puzzles.notation import parse
+from puzzles.puzzle import Puzzle, Word
+from puzzles.scrambles import scrambles
+from puzzles.states import State, from_cycles, from_word
+from puzzles.words import normal
+from search.finishing import Finish, Finisher, finish
+from search.finishing_tables import Tables
+from search.impossible import ImpossibleError
+from search.solving_steps import BALANCE, CYCLE, FREE
+from search.splits import MEASURES, MEMORY, SEQUENCES, TURNS
+from tests.plain import assert_three_cycle, named, plain, plain_ball
+
+#: Puzzles whose tables take next to no time, one of each shape and with each difficulty.
+NAMES = [
+    "2x2x2",
+    "3x3x3",
+    "3x3x3-halves",
+    "4x4x4",
+    "ball-corners",
+    "cube-corners",
+    "cube-edges",
+    "tetrahedron-corners",
+    "three-wheels",
+]
+
+
+@lru_cache(maxsize=16)
+def tables_of(name: str, apart: bool = False) -> Tables:
+    return Tables(load(name), apart)
+
+
+def solved_in_space(puzzle: Puzzle, word: Word) -> bool:
+    """Return whether sampled points show every sticker's place in the colour of its face."""
+    turns = named(puzzle, word)
+    shown = plain_ball(puzzle) if puzzle.shape == "ball" else plain(puzzle)
+    effect = shown.sticker_effect(turns)
+    faces = np.array([sticker.face for sticker in puzzle.stickers])
+    return bool(np.array_equal(faces[effect], faces))
+
+
+def check(found: Finish) -> None:
+    """Apply every step, and compare what is written with what is done."""
+    puzzle, table = found.state.puzzle, found.state.table
+    for step, said in zip(found.solution.steps, found.said, strict=True):
+        assert normal(puzzle, parse(puzzle, said.sequence).word) == step.word
+        assert normal(puzzle, step.word) == step.word
+        assert normal(puzzle, parse(puzzle, said.notation).word) == step.word
+        assert len(step.word) == said.turns
+        table = puzzle.effect(step.word)[table]
+        if step.kind == CYCLE:
+            assert np.array_equal(
+                puzzle.effect(step.word)[puzzle.home],
+                np.array(effect_of_cycles(puzzle, [step.cycle]).table)[puzzle.home],
+            )
+            if puzzle.shape == "solid":
+                assert_three_cycle(puzzle, step.word, step.cycle)
+    assert State(puzzle, table, found.state.apart).is_solved
+    assert found.state.after(puzzle.effect(found.word)).is_solved
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_scrambles_are_finished(name: str) -> None:
+    """A scramble and the steps after it leave every sticker on its face, as points show it."""
+    puzzle = load(name)
+    for scramble in scrambles(puzzle, 2, 21):
+        found = finish(tables_of(name), from_word(puzzle, scramble))
+        check(found)
+        if puzzle.shape != "written":
+            assert solved_in_space(puzzle, scramble + found.word)
+
+
+@pytest.mark.parametrize("name", ["2x2x2", "3x3x3", "cube-corners", "tetrahedron-corners"])
+def test_the_product_of_the_steps_is_the_inverse(name: str) -> None:
+    """By sympy's permutations, with all pieces told apart."""
+    puzzle = load(name)
+    turns = [Permutation(row.tolist()) for row in puzzle.moves]
+    for scramble in scrambles(puzzle, 2, 22):
+        state = from_word(puzzle, scramble, True)
+        found = finish(tables_of(name, True), state)
+        product = Permutation(state.table.tolist())
+        for step in found.solution.steps:
+            for turn in step.word:
+                product = product * turns[turn]
+        assert product.is_Identity
+
+
+LAST = [
+    "(UFR UBL DFL)",
+    "(UFR UBL DFL)(UF UB UR)",
+    "(UFR RUF FRU)(UBL BLU LUB)",
+    "(UF FU)(UB BU)",
+    "(UFR UBL)(UFL UBR)",
+    "(UF UB)(UL UR)(UFR UBR)(DFR DFL)",
+]
+
+
+@pytest.mark.parametrize("text", LAST)
+def test_last_pieces_by_three_cycles_alone(text: str) -> None:
+    puzzle = load("3x3x3")
+    state = from_cycles(puzzle, text)
+    found = {by: finish(tables_of("3x3x3"), state, by) for by in MEASURES}
+    for one in found.values():
+        check(one)
+        assert all(step.kind == CYCLE for step in one.solution.steps)
+        assert all(part.split.proven for part in one.parts)
+    assert len(found[TURNS].word) <= min(len(one.word) for one in found.values())
+    assert found[SEQUENCES].sequences <= min(one.sequences for one in found.values())
+    fewest = {by: sum(p.split.things for p in one.parts) for by, one in found.items()}
+    assert fewest[MEMORY] == min(fewest.values())
+
+
+def test_two_swaps_begin_with_an_odd_turn() -> None:
+    """Two corners and two edges swapped are odd in both; three-cycles are even (Joyner, 2008)."""
+    puzzle = load("3x3x3")
+    found = finish(tables_of("3x3x3"), from_cycles(puzzle, "(UFR UBR)(UF UR)"))
+    check(found)
+    kinds = [step.kind for step in found.solution.steps]
+    assert kinds[0] == BALANCE
+    assert set(kinds[1:]) <= {CYCLE}
+
+
+def test_what_two_turns_undo_takes_two_turns() -> None:
+    puzzle = load("3x3x3")
+    found = finish(tables_of("3x3x3"), from_word(puzzle, parse(puzzle, "R U").word))
+    check(found)
+    assert [step.kind for step in found.solution.steps] == [FREE]
+    assert found.solution.steps[0].word == parse(puzzle, "U' R'").word
+
+
+def test_a_solved_state_needs_no_steps() -> None:
+    puzzle = load("3x3x3")
+    found = finish(tables_of("3x3x3"), from_word(puzzle, ()))
+    assert found.solution.steps == ()
+    assert found.word == ()
+    assert effect_of(puzzle, found.word).is_identity
+
+
+def test_impossible_states_are_named() -> None:
+    puzzle = load("3x3x3")
+    with pytest.raises(ImpossibleError, match="one corner alone can't be twisted"):
+        finish(tables_of("3x3x3"), from_cycles(puzzle, "(UFR RUF FRU)"))
+    with pytest.raises(RequestError, match="turns or sequences or memory"):
+        Finisher(tables_of("3x3x3"), "beauty")
