@@ -6,6 +6,7 @@ import random
 import re
 import time
 from collections import Counter
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from puzzles import load
 from puzzles.notation import parse
 from puzzles.puzzle import Puzzle
 from search.impossible import reason
+from search.request import request
 from service.api.asking import wish
 from service.reports import puzzle as in_short
 from tests.pages.test_pages import MARKUP
@@ -126,6 +128,30 @@ def test_nonsense_is_said(warm: Served, query: dict[str, str], said: str, status
     assert said in page.text
     assert "<b onclick" not in page.text
     assert 'id="wish"' in page.text
+
+
+@pytest.mark.parametrize(
+    ("puzzle", "query"),
+    [
+        ("2x2x2", {"cycle": "LUB,BDR,LDF", "layers": "F"}),
+        ("2x2x2", {"cycle": "UFR,DFL,BDR", "layers": "F,R"}),
+        ("cube-corners", {"cycle": "LUF,RDF,LDB"}),
+        ("cube-corners", {"cycle": "RDB,UFR,FDL"}),
+        ("3x3x3", {"cycle": "F,U,R"}),
+    ],
+)
+def test_each_reason_is_said_at_once(warm: Served, puzzle: str, query: dict[str, str]) -> None:
+    """Nothing is searched for: the page has the reason that the laws of the puzzle give."""
+    own = load(puzzle)
+    layers = [own.layer_numbers[name] for name in query.get("layers", "").split(",") if name]
+    places = request(own, query["cycle"].split(",")).cycle
+    why = reason(own, places, layers or None)
+    assert why is not None
+    at_once = {"Prefer": "wait=0"}
+    page = warm.client.get(f"/puzzles/{puzzle}/ask", params=query, headers=at_once).text
+    assert f"Impossible: {why}" in unescape(page)
+    told = warm.client.get(f"/api/puzzles/{puzzle}/ask", params=query, headers=at_once).json()
+    assert told["search"]["impossible"]
 
 
 def test_without_the_script(warm: Served) -> None:
