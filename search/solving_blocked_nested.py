@@ -19,13 +19,15 @@ from search.solving_blocked_near import Elements, Near
 #: Loops that are taken as A and as B in the first round, and as B in the later ones.
 FIRST_A = 20_000
 FIRST_B = 60
-LATER_B = 800
+LATER_B = 400
 #: How many commutators are taken on as A, those that move the fewest units first, and how many
 #: units they may move.
-TAKEN = 1500
+TAKEN = 800
 MOST_MOVED = 12
+#: Commutators of a round that are looked at closely, those that move the fewest units first.
+MOST_NOTED = 20_000
 #: Rounds after which no more is looked for.
-ROUNDS = 4
+ROUNDS = 3
 #: Pairs that are looked at together, to bound memory.
 BATCH = 20_000
 
@@ -97,33 +99,33 @@ class Commutators:
     def _commuted(self, one: _Pool, two: _Pool) -> _Pool:
         """Look at all commutators of two pools; return those that move few units."""
         puzzle, start = self.near.shapes.puzzle, self.near.shapes.point_of
-        few: list[tuple[int, int, int, int, Elements]] = []
+        rows: list[Elements] = []
+        heads: list[NDArray[np.int64]] = []
         for k in range(len(two.words)):
             for part in range(0, len(one.words), BATCH):
                 a, a_back = one.there[part : part + BATCH], one.back[part : part + BATCH]
                 goes = two.there[k][a[:, start]]
                 goes = two.back[k][np.take_along_axis(a_back, goes.astype(np.int64), 1)]
                 moved = (goes != start).sum(axis=1)
-                for j in np.flatnonzero((moved > 0) & (moved <= MOST_MOVED)).tolist():
-                    turns = 2 * int(one.turns[part + j] + two.turns[k])
-                    few.append((int(moved[j]), turns, part + j, k, goes[j].copy()))
-        few.sort(key=lambda row: row[:4])
-        seen: set[bytes] = set()
-        rows: list[Elements] = []
+                few = np.flatnonzero((moved > 0) & (moved <= MOST_MOVED))
+                turns = 2 * (one.turns[part + few] + two.turns[k])
+                heads.append(np.stack([moved[few], turns, part + few, np.full(len(few), k)], 1))
+                rows.append(goes[few])
+        head, goes = np.concatenate(heads), np.concatenate(rows)
+        order = np.lexsort(head.T[::-1])
+        _, first = np.unique(goes[order], axis=0, return_index=True)
+        chosen = order[np.sort(first)][:MOST_NOTED]
+        taken: list[Elements] = []
         words: list[Word] = []
-        for _, _, j, k, goes in few:
-            key = goes.tobytes()
-            if key in seen:
-                continue
-            seen.add(key)
-            x, y = one.words[j], two.words[k]
+        for number, row in zip(chosen.tolist(), goes[chosen], strict=True):
+            x, y = one.words[int(head[number, 2])], two.words[int(head[number, 3])]
             word = (*x, *y, *puzzle.inverse(x), *puzzle.inverse(y))
-            self._note(goes, word)
-            if len(rows) < TAKEN:
-                rows.append(self._full(goes))
+            self._note(row, word)
+            if len(taken) < TAKEN:
+                taken.append(self._full(row))
                 words.append(word)
         points = self.near.shapes.points
-        return _pool(np.array(rows, dtype=np.int16).reshape(-1, points), tuple(words))
+        return _pool(np.array(taken, dtype=np.int16).reshape(-1, points), tuple(words))
 
     def _full(self, goes: Elements) -> Elements:
         """Return an element, given by where its units go, as a permutation of all points."""

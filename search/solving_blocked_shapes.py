@@ -80,7 +80,7 @@ class Shapes:
     offset: Table
     share: Table
     numbers: dict[bytes, int]
-    outlines: dict[tuple[int, ...], int]
+    outlines: tuple[tuple[int, ...], ...]
     apart: bool
 
     @property
@@ -98,14 +98,11 @@ class Shapes:
 
     def shape_of(self, state: Table) -> int | None:
         """Return the shape of a state (placements,), None if bodies stand as they never do."""
-        puzzle, telling = self.puzzle, _telling(self.puzzle)
-        every = tuple(range(len(puzzle.turns)))
-        own = []
-        for members in bodies(puzzle, every).members:
-            found = self.outlines.get(_outline(puzzle, telling, state[puzzle.home[list(members)]]))
-            if found is None:
-                return None
-            own.append(found)
+        puzzle = self.puzzle
+        found = bodies(puzzle, tuple(range(len(puzzle.turns)))).found(puzzle.home, state)
+        if -1 in found:
+            return None
+        own = [self.outlines[b][place] for b, place in enumerate(found)]
         return self.numbers.get(np.sort(np.array(own, dtype=np.int16)).tobytes())
 
     def element(self, state: Table, shape: int) -> NDArray[np.int16] | None:
@@ -155,15 +152,74 @@ def _telling(puzzle: Puzzle) -> frozenset[int]:
     return frozenset(int(puzzle.type_of[puzzle.slot_of[p]]) for p in stops)
 
 
-def _outline(puzzle: Puzzle, telling: frozenset[int], places: Table) -> tuple[int, ...]:
-    """Return what a body at these placements fills: slots, with twists where these forbid turns."""
-    slots = puzzle.slot_of[places]
-    return tuple(
-        sorted(
-            int(p) if int(puzzle.type_of[slot]) in telling else -1 - int(slot)
-            for p, slot in zip(places, slots, strict=True)
-        )
-    )
+@dataclass(frozen=True, eq=False)
+class _Bodies:
+    """The outlines of bodies: what they fill, by number, and where turns carry that.
+
+    ``outlines[b][place]`` for every place of body b, ``steps`` (outlines, turns), -1 where blocked.
+    ``reps[b]`` is the slot at home of the piece that tells, with the outline, where the body is;
+    None where the outline alone does.
+    """
+
+    outlines: tuple[tuple[int, ...], ...]
+    steps: NDArray[np.int32]
+    reps: tuple[int | None, ...]
+
+
+def _bodies(puzzle: Puzzle, apart: bool) -> _Bodies:
+    """Return the outlines of bodies.
+
+    An outline is the slots that are filled, with the twists of those that forbid turns. A body is
+    told by a piece of a type of which it has no other; where none tells, the slot of one that tells
+    belongs to the outline; and where not even such a one is there, each place is an outline.
+    """
+    found = bodies(puzzle, tuple(range(len(puzzle.turns))))
+    shown, telling = _shown(puzzle, apart), _telling(puzzle)
+    numbers: dict[tuple[object, ...], int] = {}
+    rows: list[list[int]] = []
+    outlines, reps = [], []
+    for b, (members, places) in enumerate(zip(found.members, found.places, strict=True)):
+        types = [int(puzzle.type_of[slot]) for slot in members]
+        filled: list[tuple[object, ...]] = []
+        for place in places.tolist():
+            kinds = zip(place, types, strict=True)
+            filled.append(
+                tuple(sorted((int(puzzle.slot_of[p]), p if k in telling else -1) for p, k in kinds))
+            )
+        rep, keys = _told(shown[places], puzzle.slot_of[places], filled, types)
+        if keys is None:
+            keys = [(b, place) for place in range(len(places))]
+        own = []
+        for key in keys:
+            if key not in numbers:
+                numbers[key] = len(numbers)
+                rows.append([])
+            own.append(numbers[key])
+        for place, number in enumerate(own):
+            rows[number] = [own[q] if q >= 0 else -1 for q in found.forth[b, place].tolist()]
+        outlines.append(tuple(own))
+        reps.append(None if rep is None else members[rep])
+    table = np.array(rows, dtype=np.int32).reshape(len(rows), len(puzzle.turns))
+    return _Bodies(tuple(outlines), table, tuple(reps))
+
+
+def _told(
+    shown: Table, slots: Table, filled: list[tuple[object, ...]], types: list[int]
+) -> tuple[int | None, list[tuple[object, ...]] | None]:
+    """Return which member tells a body's place, and what the outline of every place is then.
+
+    None and None where no member does.
+    """
+    for alone in (True, False):
+        for k, kind in enumerate(types):
+            if alone and types.count(kind) > 1:
+                continue
+            keys = filled
+            if not alone:
+                keys = [(own, int(slot)) for own, slot in zip(filled, slots[:, k], strict=True)]
+            if len({*zip(keys, shown[:, k].tolist(), strict=True)}) == len(keys):
+                return k, keys
+    return None, None
 
 
 @lru_cache(maxsize=8)
@@ -172,9 +228,10 @@ def shapes(puzzle: Puzzle, apart: bool = False) -> Shapes:
 
     ``apart``: pieces that look alike are told apart, and so are twists that paint does not show.
     """
-    outlines, steps, start = _bodies(puzzle)
-    turn_to, parent, parent_turn, numbers = _graph(steps, start, len(puzzle.turns))
-    reps = _units(puzzle, apart)
+    own = _bodies(puzzle, apart)
+    start = np.sort(np.array([places[0] for places in own.outlines], dtype=np.int16))
+    turn_to, parent, parent_turn, numbers = _graph(own.steps, start, len(puzzle.turns))
+    reps = _units(puzzle, apart, own)
     shown = _shown(puzzle, apart)
     moves = shown[puzzle.moves]
     standing = np.empty((len(turn_to), len(reps)), dtype=np.int32)
@@ -211,33 +268,9 @@ def shapes(puzzle: Puzzle, apart: bool = False) -> Shapes:
         offset,
         share,
         numbers,
-        outlines,
+        own.outlines,
         apart,
     )
-
-
-def _bodies(
-    puzzle: Puzzle,
-) -> tuple[dict[tuple[int, ...], int], NDArray[np.int32], NDArray[np.int16]]:
-    """Return the outlines of bodies by number, where turns carry them, and those at home."""
-    found = bodies(puzzle, tuple(range(len(puzzle.turns))))
-    telling = _telling(puzzle)
-    outlines: dict[tuple[int, ...], int] = {}
-    rows: list[list[int]] = []
-    start = []
-    for b, places in enumerate(found.places):
-        own = []
-        for place in places:
-            key = _outline(puzzle, telling, place)
-            if key not in outlines:
-                outlines[key] = len(outlines)
-                rows.append([])
-            own.append(outlines[key])
-        for place, number in enumerate(own):
-            rows[number] = [own[q] if q >= 0 else -1 for q in found.forth[b, place].tolist()]
-        start.append(own[0])
-    table = np.array(rows, dtype=np.int32).reshape(len(rows), len(puzzle.turns))
-    return outlines, table, np.sort(np.array(start, dtype=np.int16))
 
 
 def _graph(
@@ -275,23 +308,10 @@ def _graph(
     )
 
 
-def _units(puzzle: Puzzle, apart: bool) -> tuple[int, ...]:
-    """Return for each unit whose place can be seen the slot at home of the piece that tells it.
-
-    Of a body that is the piece with the most twists, of a type that it has but one of.
-    """
-    every = tuple(range(len(puzzle.turns)))
-    found = bodies(puzzle, every)
-    bound = set(found.slots)
-    result = []
-    for members in found.members:
-        kinds = [int(puzzle.type_of[slot]) for slot in members]
-        single = [s for s, kind in zip(members, kinds, strict=True) if kinds.count(kind) == 1]
-        best = max(
-            single or members,
-            key=lambda s: (_seen(puzzle, s, apart), puzzle.types[int(puzzle.type_of[s])].count, -s),
-        )
-        result.append(best)
+def _units(puzzle: Puzzle, apart: bool, own: _Bodies) -> tuple[int, ...]:
+    """Return for each unit whose place can be seen the slot at home of the piece that tells it."""
+    bound = set(bodies(puzzle, tuple(range(len(puzzle.turns)))).slots)
+    result = [slot for slot in own.reps if slot is not None]
     result += [slot for slot in range(puzzle.slot_count) if slot not in bound]
     shown = _shown(puzzle, apart)
     goes = shown[puzzle.moves[:, puzzle.home]]
@@ -316,10 +336,7 @@ def _compared(
         after, there = moves[turn][standing[at]], turn_to[at, turn]
         other = np.take_along_axis(holder[there], puzzle.slot_of[after], 1)
         if (other < 0).any():
-            raise LimitError(
-                "pieces that are fastened together stand in each other's places in a way that "
-                "this solver does not tell apart"
-            )
+            raise RuntimeError(f"{puzzle.name}: shapes do not tell where bodies stand")
         to[at, turn] = other
         held = np.take_along_axis(standing[there], other, 1)
         shift[at, turn] = puzzle.twist_of[after] - puzzle.twist_of[held]
