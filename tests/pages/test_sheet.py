@@ -459,3 +459,26 @@ def test_the_json_is_what_the_page_shows(sheets: Served) -> None:
     report = json.loads(sheets.client.get(unescape(link[1])).text)
     assert report["page"] in unescape(page).replace("%27", "'") or report["strips"]
     assert report["strips"][0]["why"].rstrip(".") in unescape(page)
+
+
+def test_a_finished_atlas_fills_the_table(site: Served, sheets: Served) -> None:
+    """Each cell against the plain simulator; where there is none, nothing is known elsewhere."""
+    question = {"puzzle": "2x2x2", "type": "corner", "half_length": 4}
+    found = site.client.post("/api/atlases", json=question, headers={"Prefer": "wait=10"}).json()
+    while found["state"] in ("waiting", "running"):
+        found = site.client.get(found["href"], headers={"Prefer": "wait=10"}).json()
+    digest = found["result"].removeprefix("/api/results/")
+    grid = told(site, "2x2x2", result=digest, start="RUF")["grid"]
+    assert grid["start"] == "RUF"
+    assert grid["text"].startswith("from a finished atlas")
+    every = list(cells(grid))
+    for names, cell in every:
+        assert cell["state"] == "found"
+        assert_does("2x2x2", names, cell["sequence"])
+    assert len(every) == 30
+    page = site.client.get(f"/results/{digest}").text
+    assert f'href="/puzzles/2x2x2/sheet?result={digest}"' in page
+    other = site.client.get(address("3x3x3", result=digest))
+    assert other.status_code == 422
+    assert "is about the puzzle 2x2x2, not about 3x3x3" in other.text
+    assert told(sheets, "2x2x2", start="UFR")["grid"]["known"] == 0
