@@ -26,11 +26,18 @@ MOST_STATES = 20_000
 
 
 def blocked_cover(
-    favourite: Favourite, setup: int, stop: Callable[[], bool] = lambda: False
+    favourite: Favourite,
+    setup: int,
+    stop: Callable[[], bool] = lambda: False,
+    cases: Cases | None = None,
 ) -> Cover:
-    """Return what a favourite reaches; ``stop()`` ends it early, with what was found."""
+    """Return what a favourite reaches; ``stop()`` ends it early, with what was found.
+
+    ``cases`` are those of another cover of the same kind, whose classes are to be numbered alike.
+    """
     puzzle = favourite.puzzle
-    cases = Cases(favourite.scope, favourite.types, undoing=False)
+    if cases is None:
+        cases = Cases(favourite.scope, favourite.types, undoing=False)
     every = tuple(starts(puzzle, favourite.word))
     tries = []
     for number, one in enumerate(every):

@@ -2,15 +2,16 @@
 
 Every word on the shelves is a candidate; of those that reach the same first cases only the one with
 the fewest things to remember. Each is walked from as the first favourite was, up to as many turns
-of setup. The best covers most of what is left; then the one with which the setups of all cases,
-each by the favourite that needs less, are fewest in sum; then the one with the fewest things.
+of setup; where turns can be blocked, each is tried turn by turn. The best covers most of what is
+left; then the one with which the setups of all cases, each by the favourite that needs less, are
+fewest in sum; then the one with the fewest things.
 """
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from puzzles import brackets
 from puzzles.puzzle import Puzzle, Word
 from puzzles.words import normal
 from search.cover import NEVER, Cover, walk
+from search.cover_blocked import blocked_cover
 from search.favourite import read_tree
 from search.frames import Numbers
 from search.kernels.arrays import NONE, Shelf
@@ -27,6 +29,8 @@ from search.starts import starts
 
 #: The most candidates that are compared, those with the fewest things first.
 MOST_CANDIDATES = 3_000
+#: The same where turns can be blocked.
+MOST_BLOCKED = 60
 #: Words that are looked at together.
 AT_ONCE = 256
 #: The most second favourites that are returned.
@@ -83,12 +87,17 @@ def candidates(
         if word not in words:
             # The shelf of the shortest is not in order of what must be remembered.
             words[word] = things(puzzle, word)
+    most = MOST_CANDIDATES
+    if own.tried is not None:
+        # Each is tried turn by turn, which takes longer; and it is to be known by itself.
+        words = {word: cost for word, cost in words.items() if not puzzle.first_blocked(word)}
+        most = MOST_BLOCKED
     ordered = sorted(words.items(), key=lambda w: (w[1], len(w[0]), w[0]))
     result: list[Candidate] = []
     (seen_first,) = _bases(own, [own.favourite.word])
     seen = {seen_first}
     for begin in range(0, len(ordered), AT_ONCE):
-        if len(result) >= MOST_CANDIDATES or stop():
+        if len(result) >= most or stop():
             break
         part = ordered[begin : begin + AT_ONCE]
         every = _bases(own, [word for word, _ in part])
@@ -96,7 +105,7 @@ def candidates(
             if bases not in seen:
                 seen.add(bases)
                 result.append(Candidate(word, cost, bases))
-    return result[:MOST_CANDIDATES]
+    return result[:most]
 
 
 def _words(shelf: Shelf, turns: Numbers) -> Iterator[tuple[Word, int]]:
@@ -118,20 +127,35 @@ def _bases(own: Cover, words: list[Word]) -> list[frozenset[int]]:
     return [frozenset(classes[begin:end]) for begin, end in itertools.pairwise([0, *ends])]
 
 
-def second(own: Cover, words: Iterable[Candidate]) -> Iterator[Compared]:
-    """Yield how far the comparing is, candidate by candidate; the last one has the best of all."""
+def second(
+    own: Cover, words: Iterable[Candidate], stop: Callable[[], bool] = lambda: False
+) -> Iterator[Compared]:
+    """Yield how far the comparing is, candidate by candidate; the last one has the best of all.
+
+    Where turns can be blocked, one candidate may take a while, which ``stop()`` ends.
+    """
     every = list(words)
     best: list[tuple[tuple[object, ...], Candidate, Second]] = []
     yield Compared(0, len(every), ())
     for done, candidate in enumerate(every, 1):
-        bases = np.array(sorted(candidate.bases), dtype=np.int64)
-        levels, _ = walk(own.cases, bases, own.setup, own.setup)
+        levels = _levels(own, candidate, stop)
+        if stop():
+            return
         told = _second(own, candidate, levels)
         rank = (-told.covers, -told.both, told.setups, candidate.things, len(candidate.word))
         best.append(((*rank, candidate.word), candidate, told))
         best.sort(key=lambda b: b[0])
         del best[MOST_SECOND:]
         yield Compared(done, len(every), tuple(told for _, _, told in best))
+
+
+def _levels(own: Cover, candidate: Candidate, stop: Callable[[], bool]) -> Numbers:
+    """Return the setup turns of all classes for a candidate, within the bound."""
+    if own.tried is not None:
+        liked = replace(own.favourite, word=candidate.word)
+        return blocked_cover(liked, own.setup, stop, own.cases).levels
+    bases = np.array(sorted(candidate.bases), dtype=np.int64)
+    return walk(own.cases, bases, own.setup, own.setup)[0]
 
 
 def told(puzzle: Puzzle, best: Iterable[Second]) -> tuple[Second, ...]:

@@ -70,7 +70,7 @@ def cover(
     names = None if case is None else case.replace("->", " ").replace("→", " ").split()
     told = report(own, parsed.left_over, names)
     told["second"], told["second_text"], told["stopped_by"] = [], "", None
-    if case is None and not alone and own.tried is None and own.favourite.three_cycle:
+    if case is None and not alone and own.favourite.three_cycle:
         told.update(_second(chosen, own, bounds.seconds))
     elif case is None and not alone:
         told["second_text"] = NO_SECOND
@@ -109,7 +109,7 @@ def second(engine: Engine, own: Cover, limit: float | None) -> Report:
     words = cover_second.candidates(own, outcome.shelves, engine.stop)
     last = Compared(0, len(words), ())
     with _bar() as show_share:
-        for so_far in cover_second.second(own, words):
+        for so_far in cover_second.second(own, words, engine.stop):
             last = so_far
             show_share(so_far)
             if engine.stop():

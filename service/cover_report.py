@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 #: The turns of setup that are allowed if nobody says how many.
 SETUP_TURNS = 2
 #: What is said where second favourites are not compared.
-NO_SECOND = "second favourites are compared for three-cycles where no turn can be blocked"
+NO_SECOND = "second favourites are compared for three-cycles alone"
 #: The most cases that are listed with their sequences; more are only counted.
 MOST_ENTRIES = 50_000
 #: The most placements that a side of the grid has; beyond it, it has slots.

@@ -19,6 +19,8 @@ from service.stores.base import Store
 
 #: The most words that are compared as second favourites while somebody waits.
 MOST_COMPARED = 150
+#: The same where turns can be blocked.
+MOST_BLOCKED = 10
 #: The most cases that are listed if nobody asked for a list.
 MOST_UNASKED = 2_000
 
@@ -77,7 +79,7 @@ def _blamed(field: str, does: Callable[[], T]) -> T:
 
 def _second(store: Store, own: Cover) -> Report:
     """Return second favourites from the deepest search for their type that is stored."""
-    if own.tried is not None or not own.favourite.three_cycle:
+    if not own.favourite.three_cycle:
         return {"second_text": cover_report.NO_SECOND}
     from search import cover_second
     from service.atlases import AtlasRequest, scope_of
@@ -94,5 +96,6 @@ def _second(store: Store, own: Cover) -> Report:
             "or any search for one of them, makes one"
         }
     words = cover_second.candidates(own, found)
-    *_, last = cover_second.second(own, words[:MOST_COMPARED])
+    most = MOST_BLOCKED if own.tried is not None else MOST_COMPARED
+    *_, last = cover_second.second(own, words[:most])
     return cover_report.compared(own, last, len(words), found.half_length)

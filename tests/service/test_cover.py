@@ -139,6 +139,20 @@ def test_second_favourites(
     assert keys == sorted(keys)
 
 
+def test_second_favourites_where_turns_can_be_blocked(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a second favourite covers there is what its own cover says."""
+    monkeypatch.setenv("TREFOIL_CACHE", str(tmp_path / "cache.sqlite"))
+    monkeypatch.setattr("search.cover_second.MOST_BLOCKED", 3)
+    report = told(capsys, "3x3x3-bandaged", NESTED, "--setup", "1", "--seconds", "2")
+    assert report["reached"] == 0
+    best = report["second"][0]
+    other = told(capsys, "3x3x3-bandaged", best["sequence"], "--setup", "1", "--alone")
+    assert other["reached"] == best["alone"] == best["covers"] == best["both"] > 0
+    assert sum(own["setup_turns"] for own in other["entries"]) == best["setups"]
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
