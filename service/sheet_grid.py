@@ -8,7 +8,7 @@ symmetries and undoing make of them. Cells of which nothing is known say so.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from puzzles.effects import cycles, effect_of
@@ -37,11 +37,15 @@ FROM_SHEET = "from the sequences on this sheet, held otherwise and undone"
 
 @dataclass(frozen=True)
 class Cell:
-    """What does a cycle: its brackets and executed turns; empty where nothing is known."""
+    """What does a cycle: its brackets and executed turns; empty where nothing is known.
+
+    ``through`` are the second and the third place where these are twisted, else empty.
+    """
 
     notation: str = ""
     sequence: str = ""
     turns: int = 0
+    through: tuple[str, ...] = ()
 
 
 def grid(store: Store, message: Mapping[str, Any]) -> Report:
@@ -51,6 +55,8 @@ def grid(store: Store, message: Mapping[str, Any]) -> Report:
     or null, the "sequences" on the sheet, and how many cells there may be ("most"). Raises
     TrefoilError. ``text`` says where the cells come from, ``complete`` up to how many turns they
     are proven shortest, null for nothing proven; ``unknown`` counts the cells without an answer.
+    Where a cycle is not known but one is through the same slots, otherwise twisted, that one is
+    told; ``twisted`` counts these.
     """
     puzzle = puzzle_shelf.load(store, message["puzzle"])
     place = read_placement(puzzle, message["start"])
@@ -66,9 +72,15 @@ def grid(store: Store, message: Mapping[str, Any]) -> Report:
         left_out = len(others) * (len(others) - 1) - len(wanted)
     request = atlases.AtlasRequest(puzzle, (kind.number,))
     found, text, complete = _known(store, request, wanted, message)
+    others_of = {t: _otherwise(puzzle, t) for t in wanted if t not in found}
+    every = [own for some in others_of.values() for own in some]
+    twisted = _known(store, request, every, message)[0] if every else {}
     cells = []
     for triple in wanted:
         own = found.get(triple)
+        if own is None:
+            there = [twisted[t] for t in others_of[triple] if t in twisted]
+            own = min(there, key=lambda cell: (cell.turns, cell.sequence), default=None)
         state = FOUND if own else NEVER if request.reason(triple) else UNKNOWN
         cells.append((triple, state, own or Cell()))
     return {
@@ -86,10 +98,23 @@ def grid(store: Store, message: Mapping[str, Any]) -> Report:
         "text": text,
         "complete": complete,
         "known": sum(state == FOUND for _, state, _ in cells),
+        "twisted": sum(bool(own.through) for _, _, own in cells),
         "unknown": sum(state == UNKNOWN for _, state, _ in cells),
         "impossible": sum(state == NEVER for _, state, _ in cells),
         "left_out": left_out,
     }
+
+
+def _otherwise(puzzle: Puzzle, triple: Triple) -> list[Triple]:
+    """Return the cycles through the same slots that twist the second or the third piece."""
+    first, second, third = triple
+    twists = puzzle.types[int(puzzle.type_of[puzzle.slot_of[first]])].twists
+    return [
+        (first, _twisted(puzzle, second, x), _twisted(puzzle, third, y))
+        for x in range(twists)
+        for y in range(twists)
+        if x or y
+    ]
 
 
 def _cell(cells: Sequence[tuple[Triple, str, Cell]], second: int, third: int) -> Report | None:
@@ -98,6 +123,7 @@ def _cell(cells: Sequence[tuple[Triple, str, Cell]], second: int, third: int) ->
         if triple[1:] == (second, third):
             return {
                 "state": state,
+                "through": own.through,
                 "notation": own.notation,
                 "sequence": own.sequence,
                 "turns": own.turns,
@@ -112,6 +138,24 @@ def _known(
     message: Mapping[str, Any],
 ) -> tuple[dict[Triple, Cell], str, int | None]:
     """Return what is known of some cycles without searching, where from, and what it proves."""
+    found, text, complete = _told(store, request, wanted, message)
+    home = request.puzzle.home[request.puzzle.slot_of]
+    named = {
+        triple: replace(cell, through=tuple(placement_name(request.puzzle, p) for p in triple[1:]))
+        if any(home[p] != p for p in triple[1:])
+        else cell
+        for triple, cell in found.items()
+    }
+    return named, text, complete
+
+
+def _told(
+    store: Store,
+    request: atlases.AtlasRequest,
+    wanted: Sequence[Triple],
+    message: Mapping[str, Any],
+) -> tuple[dict[Triple, Cell], str, int | None]:
+    """Return the same without the names of twisted places."""
     puzzle = request.puzzle
     if message.get("atlas"):
         content = store.things.get("result", message["atlas"])
@@ -202,7 +246,9 @@ def _words(puzzle: Puzzle, texts: Iterable[str]) -> list[Word]:
 
 def images(puzzle: Puzzle, words: Iterable[Word], wanted: Iterable[Triple]) -> dict[Triple, Cell]:
     """Return which of some cycles are done by words, held otherwise, mirrored or undone."""
-    keys = {_key(puzzle, triple): triple for triple in wanted}
+    keys: dict[Triple, list[Triple]] = {}
+    for triple in wanted:
+        keys.setdefault(_key(puzzle, triple), []).append(triple)
     found: dict[Triple, Word] = {}
     for word in words:
         moved = cycles(puzzle, effect_of(puzzle, word))
@@ -214,15 +260,14 @@ def images(puzzle: Puzzle, words: Iterable[Word], wanted: Iterable[Triple]) -> d
             (cycle,) = cycles(puzzle, effect_of(puzzle, way))
             for symmetry in puzzle.symmetries:
                 a, b, c = (int(symmetry.placements[p]) for p in cycle)
-                triple = keys.get(_key(puzzle, (a, b, c)))
-                if triple is None:
-                    continue
+                options = keys.get(_key(puzzle, (a, b, c)), ())
                 image = normal(puzzle, [int(symmetry.turns[t]) for t in way])
                 # Twists of images are told by doing the word, not by the symmetry alone.
-                if _does(puzzle, image, triple) and (
-                    triple not in found or (len(image), image) < (len(found[triple]), found[triple])
-                ):
-                    found[triple] = image
+                for triple in options:
+                    best = found.get(triple)
+                    shorter = best is None or (len(image), image) < (len(best), best)
+                    if shorter and _does(puzzle, image, triple):
+                        found[triple] = image
     return {triple: _said(puzzle, word) for triple, word in found.items()}
 
 

@@ -198,7 +198,7 @@ def cells(grid: dict[str, Any]) -> Iterator[tuple[list[str], dict[str, Any]]]:
     for row in grid["rows"]:
         for third, cell in zip(grid["columns"], row["cells"], strict=True):
             if cell is not None:
-                yield [grid["start"], row["second"], third], cell
+                yield [grid["start"], *(cell["through"] or (row["second"], third))], cell
 
 
 def assert_does(puzzle_name: str, names: list[str], sequence: str) -> None:
@@ -215,11 +215,17 @@ def test_the_table_knows_what_the_sheet_does_held_otherwise_and_undone(sheets: S
     assert grid["known"] >= 2
     assert grid["complete"] is None
     there = {tuple(names[1:]): cell for names, cell in cells(grid)}
+    assert grid["twisted"] == sum(bool(cell["through"]) for cell in there.values())
     for names, cell in cells(grid):
         if cell["state"] == "found":
             assert_does("3x3x3", names, cell["sequence"])
             assert len(parse(load("3x3x3"), cell["sequence"]).word) == cell["turns"] == 9
     assert there["UBL", "DFR"]["state"] == "unknown"
+    third = told(sheets, "3x3x3", sequence=THIRD, start="UFL")["grid"]
+    assert third["twisted"] > 2, "it goes through twisted places alone"
+    for names, cell in cells(third):
+        if cell["state"] == "found":
+            assert_does("3x3x3", names, cell["sequence"])
     page = sheets.client.get(address("3x3x3", sequence=NINE, start="UFL")).text
     assert "not known yet" in page
     assert "work=1" in page
