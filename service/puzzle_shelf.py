@@ -6,7 +6,10 @@ What somebody asks for by name is never taken for a path.
 from __future__ import annotations
 
 import hashlib
+import itertools
 import re
+import tomllib
+from collections.abc import Iterable
 
 from puzzles import compile, file
 from puzzles.errors import NameNotFoundError
@@ -20,6 +23,8 @@ KIND = "puzzle"
 SHARED, USED = "puzzle-shared", "puzzle-used"
 #: What the address of a posted puzzle looks like.
 ADDRESS = re.compile(r"p-[0-9a-f]{16}", re.ASCII)
+#: How many posted puzzles are described at once.
+MOST_DESCRIBED = 100
 
 
 def address(text: str) -> str:
@@ -48,6 +53,16 @@ def text_of(store: Store, name: str) -> str:
     if data is None:
         raise NameNotFoundError(f"there is no puzzle {name}; nobody posted it here, or it is gone")
     return data.decode()
+
+
+def described(store: Store, names: Iterable[str]) -> dict[str, str]:
+    """Return what posted puzzles are, by their addresses, in the words of their files."""
+    found: dict[str, str] = {}
+    for name in itertools.islice(filter(ADDRESS.fullmatch, names), MOST_DESCRIBED):
+        data = store.things.get(KIND, name)
+        if data is not None:
+            found[name] = str(tomllib.loads(data.decode()).get("description", ""))
+    return found
 
 
 def keep(store: Store, text: str) -> str:

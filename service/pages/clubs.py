@@ -10,6 +10,7 @@ from urllib.parse import parse_qs, quote, urlsplit
 from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
+from service import puzzle_shelf
 from service.api import clubs as api
 from service.api.clubs import ClubItem, Filter, Key
 from service.api.context import Service, service
@@ -101,12 +102,14 @@ async def _shelf(
     for name, text in wanted.items():
         shown = [item for item in shown if text is None or getattr(item, name) == text]
     roles = list(Role)
+    stands = standing(told.items)
     data = {
         "key": quote(key, safe=""),
         "shelf": told,
         "adds": roles.index(entered.role) >= roles.index(Role.ADD),
         "keeps": entered.role is Role.KEEP,
-        "puzzles": standing(told.items),
+        "puzzles": stands,
+        "described": await own.call(puzzle_shelf.described, own.store, stands),
         "types": sorted({item.type for item in told.items if item.type}),
         "shown": list(reversed(shown)),
         "filters": wanted,

@@ -7,12 +7,14 @@ import re
 from contextlib import suppress
 from html import unescape
 from html.parser import HTMLParser
+from pathlib import Path
 
 import httpx
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import puzzles
 from service.api.compressing import takes_gzip
 from service.api.problems import ProblemError
 from service.pages.clubs import result_of
@@ -20,6 +22,7 @@ from service.pages.problems import prefers_html
 from service.pages.statics import FOLDER, TYPES, statics
 from tests.service.api.harness import Served
 
+CATALOGUE = Path(puzzles.__file__).parent / "catalogue"
 MARKUP = "<b onclick=alert(1)>\"bold\"</b> & 'quoted'"
 #: As the brief of the policy has it: nothing inline, nothing from elsewhere.
 POLICY = {
@@ -351,6 +354,20 @@ def test_what_is_added_is_on_the_shelf(site: Served, club: dict[str, str], found
     assert found not in some.addresses()
     told = site.client.get(f"/api{club['read']}").json()
     assert [item["state"] for item in told["items"]] == [None, "understood", "solved", None]
+
+
+def test_a_posted_puzzle_on_a_shelf_is_described(site: Served, club: dict[str, str]) -> None:
+    """Its address says nothing to anybody; the words of its file do, and are text."""
+    file = (CATALOGUE / "3x3x3-halves.toml").read_text()
+    said = "A <b onclick=alert(1)>3x3x3</b> of ours"
+    own = re.sub("^description = .*$", f'description = "{said}"', file, flags=re.MULTILINE)
+    posted = {"Accept": "*/*", "Prefer": "wait=20"}
+    told = site.client.post("/api/puzzles", json={"file": own}, headers=posted)
+    assert told.status_code in (200, 201), told.text
+    name = told.json()["name"]
+    post(site, club["add"], {"do": "share", "kind": "puzzle", "puzzle": name})
+    page = seen(site.client.get(club["read"]))
+    assert f"{name} ○ new on the shelf about {name} {said}" in page.text
 
 
 @pytest.mark.parametrize(
