@@ -76,7 +76,7 @@ def finish(
     from puzzles import load
     from search.finishing_tables import Tables
     from service.cli_find import working
-    from service.finish_report import entered, finished, measure
+    from service.finish_report import entered, finished, forbid_blocked, measure
 
     path = checked(picture)
     chosen = settings(options.whole("--threads", threads))
@@ -90,6 +90,7 @@ def finish(
         "colours": colours,
     }
     state = entered(loaded, given, apart)
+    forbid_blocked(loaded)
     with working(chosen) as engine:
         told = finished(Tables(loaded, apart, shelves_from(engine)), state, measured)
     if path is not None:

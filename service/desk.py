@@ -24,9 +24,24 @@ from search.answers import named
 from search.impossible import ImpossibleError, check
 from search.ranking import Weights
 from search.request import Bounds, Request, kept_types, layer_numbers, request
-from service import atlases, puzzle_shelf, readings, reports, representatives, results, stored
+from service import (
+    atlases,
+    finishing,
+    puzzle_shelf,
+    readings,
+    reports,
+    representatives,
+    results,
+    stored,
+)
 from service.engine import NoFormError, forbid_commuting
-from service.questions import AtlasQuestion, FindQuestion, PartsQuestion, Question
+from service.questions import (
+    AtlasQuestion,
+    FindQuestion,
+    FinishQuestion,
+    PartsQuestion,
+    Question,
+)
 from service.settings import DEFAULT_ANSWERS
 from service.specs import PartsSpec
 from service.stores.base import Store
@@ -75,6 +90,8 @@ class Desk:
             case PartsQuestion():
                 spec = PartsSpec(puzzle=question.puzzle)
                 return Asked("parts", spec.key(puzzle.digest, parts_version()), spec.text())
+            case FinishQuestion():
+                return _finish_asked(puzzle, question)
             case _:
                 assert_never(question)
 
@@ -102,6 +119,8 @@ class Desk:
                 report = readings.atlas(result, _atlas_request(puzzle, question))
             case PartsQuestion():
                 report = readings.parts(result)
+            case FinishQuestion():
+                report = finishing.answer(result)
             case _:
                 assert_never(question)
         return _body({**report, "result": name})
@@ -153,6 +172,8 @@ class Desk:
                 )
             case results.PartsResult():
                 report = readings.parts(result)
+            case results.FinishResult():
+                report = finishing.answer(result)
             case _:
                 assert_never(result)
         return _body({**report, "result": results.digest(content)})
@@ -277,6 +298,14 @@ def _find_asked(puzzle: Puzzle, question: FindQuestion) -> Asked:
         return Asked("find", "", "", _body(_without(wanted, error)))
     spec = representatives.find_spec(question.puzzle, wanted)
     return Asked(spec.kind, spec.key(puzzle.digest, stored.version()), spec.text())
+
+
+def _finish_asked(puzzle: Puzzle, question: FinishQuestion) -> Asked:
+    own = finishing.spec_of(puzzle, question)
+    report = finishing.impossible(own, puzzle)
+    if report is not None:
+        return Asked("finish", "", "", _body({**report, "impossible": True}))
+    return Asked("finish", finishing.key_of(own, puzzle), own.text())
 
 
 def _atlas_asked(puzzle: Puzzle, question: AtlasQuestion) -> Asked:

@@ -71,10 +71,23 @@ def finished(tables: Tables, state: State, by: str = TURNS) -> Report:
     from search.finishing import Finisher
 
     verdict = judge(state)
-    head = _entered(state)
     if not verdict.possible:
-        return {**head, "by": by, **_impossible(state.puzzle, verdict)}
-    return {**head, "by": by, **_steps(Finisher(tables, by).finish(state))}
+        return without(state, by, verdict)
+    return {**_entered(state), "by": by, **_steps(Finisher(tables, by).finish(state))}
+
+
+def without(state: State, by: str, verdict: Judgement) -> Report:
+    """Return the report on a state that no sequence solves."""
+    return {**_entered(state), "by": by, **_impossible(state.puzzle, verdict)}
+
+
+def forbid_blocked(puzzle: Puzzle) -> None:
+    """Raise RequestError for a puzzle on which turns can be blocked."""
+    if puzzle.can_block:
+        raise RequestError(
+            f"on {puzzle.name} turns can be blocked, and last pieces are put right only where none "
+            f"can; `trefoil solve {puzzle.name}` solves it whole"
+        )
 
 
 def _entered(state: State) -> Report:

@@ -7,9 +7,17 @@ from __future__ import annotations
 
 import hashlib
 import json
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictFloat, StrictInt
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StrictBool,
+    StrictFloat,
+    StrictInt,
+    model_validator,
+)
 
 from search.request import MOST_HALF_LENGTH, MOST_SECONDS, MOST_TURNS, MOST_WEIGHT
 from service.settings import MOST_NAME, MOST_SHOWN
@@ -90,6 +98,58 @@ class PartsQuestion(BaseModel):
         return hashlib.sha256(f"parts {self.puzzle}".encode()).hexdigest()[:32]
 
 
+Entry = Annotated[str, Field(min_length=1, max_length=20_000)]
+
+
+class FinishEntry(BaseModel):
+    """Where the last pieces are, in one of four ways; only unsolved ones are named."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    sequence: Entry | None = Field(default=None, description="what led from solved to this state")
+    cycles: Entry | None = Field(
+        default=None,
+        description="the piece of the first name is now at the second, and so on",
+        examples=["(UFR UBL DFL)(UF UB UR)"],
+    )
+    pieces: Entry | None = Field(
+        default=None, description="UFR=UBL: in the slot UFR sits the piece of UBL"
+    )
+    stickers: Entry | None = Field(
+        default=None,
+        description="UFR=RUF: in the slot UFR the sticker on U has the colour of R, F that of U, "
+        "R that of F",
+    )
+    colours: Entry | None = Field(
+        default=None, description="what the colours of the stickers are called: U=white F=green"
+    )
+    apart: StrictBool = Field(default=False, description="tell pieces apart that look the same")
+    by: Literal["turns", "sequences", "memory"] = Field(
+        default="turns", description="what there is to be least of"
+    )
+
+    @model_validator(mode="after")
+    def _entered_once(self) -> Self:
+        ways = [self.sequence, self.cycles, self.pieces, self.stickers]
+        if sum(way is not None for way in ways) != 1:
+            raise ValueError("one of sequence, cycles, pieces and stickers was expected")
+        if self.colours is not None and self.stickers is None:
+            raise ValueError("colours are for stickers, which were not given")
+        return self
+
+
+class FinishQuestion(FinishEntry):
+    """How to put the last pieces of a puzzle right."""
+
+    puzzle: Name
+
+    @property
+    def digest(self) -> str:
+        """What names this question."""
+        text = json.dumps(self.model_dump(exclude_defaults=True), sort_keys=True)
+        return hashlib.sha256(f"finish {text}".encode()).hexdigest()[:32]
+
+
 class EffectQuestion(BaseModel):
     """What a sequence does; ``puzzle`` stands in the address."""
 
@@ -106,5 +166,5 @@ class ReadingQuestion(BaseModel):
     sequence: Annotated[str, Field(max_length=20_000, examples=["R U R' U' L' U R U' R' L"])]
 
 
-Question = FindQuestion | AtlasQuestion | PartsQuestion
-Kind = Literal["find", "blocked", "atlas", "blocked-atlas", "parts", "compile"]
+Question = FindQuestion | AtlasQuestion | PartsQuestion | FinishQuestion
+Kind = Literal["find", "blocked", "atlas", "blocked-atlas", "parts", "finish", "compile"]

@@ -20,7 +20,13 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from puzzles.errors import TrefoilError
 from service.parents import leave_with
-from service.questions import AtlasQuestion, FindQuestion, PartsQuestion, Question
+from service.questions import (
+    AtlasQuestion,
+    FindQuestion,
+    FinishQuestion,
+    PartsQuestion,
+    Question,
+)
 from service.stores.base import Store, StoreError
 
 if TYPE_CHECKING:
@@ -36,10 +42,14 @@ GRACE = 3.0
 #: What is loaded before a reader is ready.
 USUAL = "3x3x3"
 
-QUESTIONS: dict[str, type[FindQuestion] | type[AtlasQuestion] | type[PartsQuestion]] = {
+QUESTIONS: dict[
+    str,
+    type[FindQuestion] | type[AtlasQuestion] | type[PartsQuestion] | type[FinishQuestion],
+] = {
     "find": FindQuestion,
     "atlas": AtlasQuestion,
     "parts": PartsQuestion,
+    "finish": FinishQuestion,
 }
 
 log = logging.getLogger("trefoil.reader")

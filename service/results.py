@@ -26,7 +26,7 @@ from search.ranking import read as read_word
 from search.representatives import words_of
 from search.shelves import Shelves
 from service import stored
-from service.specs import AtlasSpec, EffectSpec, FindSpec, PartsSpec, Triple
+from service.specs import AtlasSpec, EffectSpec, FindSpec, FinishSpec, PartsSpec, Triple
 from service.stores.base import Store
 
 #: Of what is written here; it goes up when the form of results changes.
@@ -231,7 +231,23 @@ class PartsResult(_Result):
     report: dict[str, Any]
 
 
-Result = FindResult | AtlasResult | BlockedResult | BlockedAtlasResult | EffectResult | PartsResult
+class FinishResult(_Result):
+    """What `trefoil finish --json` says of a state, with its names: there is no frame to read."""
+
+    kind: Literal["finish"] = "finish"
+    spec: FinishSpec
+    report: dict[str, Any]
+
+
+Result = (
+    FindResult
+    | AtlasResult
+    | BlockedResult
+    | BlockedAtlasResult
+    | EffectResult
+    | PartsResult
+    | FinishResult
+)
 _READER = TypeAdapter[Result](Annotated[Result, Discriminator("kind")])
 
 

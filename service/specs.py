@@ -73,6 +73,26 @@ class PartsSpec(BaseModel):
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
+class FinishSpec(BaseModel):
+    """A state of a puzzle, by where each placement's piece is, and what its steps are to be."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    puzzle: str
+    table: tuple[int, ...]
+    apart: bool
+    by: Literal["turns", "sequences", "memory"]
+
+    def text(self) -> str:
+        """Return it as JSON, the same for the same contents."""
+        return json.dumps(self.model_dump(mode="json"), sort_keys=True, separators=(",", ":"))
+
+    def key(self, puzzle_digest: str, version: str) -> str:
+        """Return what names the job: the state, the tables, and the sources of the search."""
+        text = f"FinishSpec|{puzzle_digest}|{version}|{self.text()}"
+        return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
 class CompileSpec(BaseModel):
     """A puzzle file that somebody posted."""
 

@@ -21,6 +21,7 @@ from service.api.context import Service, sources
 from service.api.covers import router as covers
 from service.api.drafting import PROCESSES, Drafts
 from service.api.drafts import router as drafts
+from service.api.finishes import router as finishes
 from service.api.guard import Guard
 from service.api.health import router as health
 from service.api.openapi import document
@@ -87,6 +88,7 @@ def create(
         bench,
         readings,
         covers,
+        finishes,
         sheets,
         asking,
         searches,

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, Field
 
 from search.request import MOST_MEMBERS
+from service.api.finish_models import FinishReport
 
 Digest = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
@@ -34,6 +35,7 @@ class Index(BaseModel):
     effects: Href
     readings: Href
     covers: Href
+    finish: Href
     ask: Href
     bench: Href
     pairs: Href
@@ -275,7 +277,7 @@ class Search(BaseModel):
     result: Href | None = Field(description="where the result stays, whatever becomes of this")
     page: Href | None = Field(description="the result as a page to be read")
     events: Href = Field(description="server-sent events of what changes")
-    answer: FindReport | AtlasReport | PartsReport | None
+    answer: FindReport | AtlasReport | PartsReport | FinishReport | None
 
 
 class Readiness(BaseModel):

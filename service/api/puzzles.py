@@ -68,6 +68,7 @@ INDEX = {
     "effects": "/api/puzzles/{puzzle}/effects",
     "readings": "/api/puzzles/{puzzle}/readings",
     "covers": "/api/puzzles/{puzzle}/covers",
+    "finish": "/api/puzzles/{puzzle}/finish",
     "ask": "/api/puzzles/{puzzle}/ask{?cycle,layers,free,matters,any_twist,apart,left_handed}",
     "bench": "/api/puzzles/{puzzle}/bench{?turns,insert}",
     "pairs": "/api/puzzles/{puzzle}/bench/pairs",

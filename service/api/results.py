@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from service.api.caching import IMMUTABLE, tagged
 from service.api.context import Service, service
+from service.api.finish_models import FinishReport
 from service.api.models import AtlasReport, FindReport, PartsReport
 from service.api.problems import ProblemError
 from service.reading import Reply
@@ -45,7 +46,7 @@ class View(BaseModel):
 @router.get(
     "/results/{digest}",
     operation_id="getResult",
-    response_model=FindReport | AtlasReport | PartsReport,
+    response_model=FindReport | AtlasReport | PartsReport | FinishReport,
     responses={304: {"description": "not changed"}, 404: {}, 410: {}},
 )
 async def result(

@@ -14,7 +14,7 @@ from service.api.problems import ProblemError
 from service.api.results import message_of
 from service.api.room import SEARCH
 from service.clubs import ASKS
-from service.questions import FindQuestion, PartsQuestion, Question
+from service.questions import FindQuestion, FinishQuestion, PartsQuestion, Question
 from service.reading import QUESTIONS, Reply, kind_of
 from service.stores.base import Job, State
 
@@ -265,7 +265,7 @@ class Searches:
 
     def _bounded(self, question: Question) -> Question:
         """Return a question within the limits; raises ProblemError."""
-        if isinstance(question, PartsQuestion):
+        if isinstance(question, PartsQuestion | FinishQuestion):
             return question
         limits = self._service.limits
         for name, most in limits.fields.items():

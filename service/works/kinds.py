@@ -18,6 +18,7 @@ KINDS: dict[str, tuple[str, str]] = {
     "blocked-atlas": ("service.works.blocked", "BlockedAtlasWork"),
     "parts": ("service.works.parts", "PartsWork"),
     "compile": ("service.works.compiling", "CompileWork"),
+    "finish": ("service.works.finishing", "FinishWork"),
 }
 assert set(KINDS) == set(get_args(Kind))
 

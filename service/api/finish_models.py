@@ -1,0 +1,65 @@
+"""What the API says of the last pieces of a puzzle."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, Field
+
+
+class FinishStep(BaseModel):
+    """One step: its turns, what it is for, which slots it solves and how many are left."""
+
+    kind: Literal["free", "odd turn", "three-cycle", "product"]
+    notation: str
+    sequence: str
+    turns: int
+    things: int
+    cycle: list[str] = Field(description="what a three-cycle carries, empty for other steps")
+    solves: list[str]
+    unsolved: int
+    text: str
+
+
+class FinishType(BaseModel):
+    """How the unsolved pieces of a type were split; ``text`` says what is proven of it."""
+
+    type: str
+    slots: list[str]
+    three_cycles: int
+    turns: int
+    executed: int
+    sequences: int
+    things: int
+    proven: bool
+    text: str
+
+
+class FinishRepair(BaseModel):
+    """What to do by hand: the slots whose pieces are taken out; ``least`` if none takes fewer."""
+
+    pieces: list[str]
+    steps: list[str]
+    least: bool
+
+
+class FinishReport(BaseModel):
+    """The last pieces, as `trefoil finish --json` prints them."""
+
+    puzzle: str
+    hold: str
+    apart: bool
+    unsolved: list[str]
+    pieces: str = Field(description="what was entered: slot=piece for each unsolved slot")
+    cycles: list[str]
+    by: Literal["turns", "sequences", "memory"]
+    possible: bool
+    reason: str | None = Field(default=None, description="why no sequence solves it")
+    laws: list[str] = Field(default=[], description="what turns never change and the state breaks")
+    repair: FinishRepair | None = None
+    steps: list[FinishStep]
+    sequence: str | None = None
+    turns: int | None = None
+    sequences: int | None = None
+    types: list[FinishType] = []
+    result: str | None = None
