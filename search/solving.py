@@ -25,6 +25,7 @@ from puzzles.puzzle import Puzzle, Table, Word
 from search.solving_cycles import Splitter
 from search.solving_free import FreePlay
 from search.solving_looks import Contents, Looks
+from search.solving_orders import Order, usual_order
 from search.solving_products import Products
 from search.solving_stages import Stage
 from search.solving_steps import BALANCE, CYCLE, FREE, PRODUCT, Solution, Step, step_of
@@ -34,9 +35,6 @@ from search.tools import Search, search_in_memory
 
 #: Puzzles with more arrangements than this, counted without any law, are not solved at one go.
 FEW_ARRANGEMENTS = 10**13
-
-#: Types by number, stage by stage.
-Order = tuple[tuple[int, ...], ...]
 
 
 class AnySolver(Protocol):
@@ -59,8 +57,8 @@ class Solver:
     """Solves one puzzle; the tables are made when they are first needed and then kept.
 
     ``apart``: pieces that look alike are told apart. ``search`` fetches the shelves for a table.
-    ``order``: the types by number, stage by stage; None for all at once. ``free_turns`` bounds the
-    words of free play, ``products`` allows those of stabiliser chains.
+    ``order``: the types by number, stage by stage; None for the usual one. ``free_turns`` bounds
+    the words of free play, ``products`` allows those of stabiliser chains.
     """
 
     puzzle: Puzzle
@@ -93,7 +91,10 @@ class Solver:
     @cached_property
     def stages(self) -> tuple[Stage, ...]:
         """The stages, in order; types that were not named come last."""
-        order = [tuple(t for t in own if t in self.types) for own in self.order or ()]
+        chosen = self.order
+        if chosen is None:
+            chosen = usual_order(self.puzzle, self.types, self.search)
+        order = [tuple(t for t in own if t in self.types) for own in chosen]
         rest = set(self.types).difference(*order)
         before: tuple[int, ...] = ()
         result = []
@@ -135,6 +136,7 @@ class Solver:
 
     def prepare(self) -> Iterator[str]:
         """Make the tables one by one; yield before each what it is, for somebody who waits."""
+        yield "which types come first"
         for stage in self.stages:
             for number in stage.types:
                 yield f"three-cycles of the type {self.puzzle.types[number].name}"

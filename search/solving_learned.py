@@ -22,8 +22,9 @@ from search.encoding import Scope
 from search.goals import Goal
 from search.nesting import things
 from search.shelves import LONGEST_WORD, Shelves
-from search.solving import Order, Solver
+from search.solving import Solver
 from search.solving_looks import Looks
+from search.solving_orders import Order
 
 #: The most turns of free play beside learned sequences: what one sees without having learned it.
 FREE_TURNS = 3

@@ -46,11 +46,16 @@ class Looks:
 
     @cached_property
     def matters(self) -> NDArray[np.bool_]:
-        """Of which types it can be seen whether they are right, by number."""
+        """Of which types it can be seen whether they are right, by number.
+
+        Not of pieces that stay in their slots and show no twist, nor of a type that looks alike
+        everywhere.
+        """
         result = []
         for kind in self.puzzle.types:
             own = list(kind.slots)
-            several = len(set(self.kind[own].tolist())) > 1
+            there = self.puzzle.slot_of[self.puzzle.moves[:, self.puzzle.home[own]]]
+            several = len(set(self.kind[own].tolist())) > 1 and bool((there != own).any())
             result.append(kind.moves and (several or bool((self.shown[own] > 1).any())))
         return np.array(result, dtype=np.bool_)
 

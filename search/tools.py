@@ -59,10 +59,12 @@ class Filled(Goal):
         if step is None:
             return True
         hardest = int(found.turns[can_be_done].max())
+        # Where little is kept, there are many joins, and each looks at all conjugates.
+        work = step.conjugates * len(scope.arrays.joins)
         if hardest >= NONE:
-            return step.conjugates > self.most
+            return work > self.most
         # Of larger half-lengths hardly any ring is as short as that.
-        return step.conjugates > self.enough or hardest <= 2 * found.half_length
+        return work > self.enough or hardest <= 2 * found.half_length
 
 
 @lru_cache(maxsize=64)
@@ -103,6 +105,11 @@ class Tools:
     def puzzle(self) -> Puzzle:
         """The puzzle that it is about."""
         return self.scope.puzzle
+
+    @property
+    def can_be_done(self) -> bool:
+        """Whether the group has any three-cycle of the type."""
+        return bool(possible(self.scope, tuple(self.shelves.first.tolist())).any())
 
     @property
     def kept(self) -> tuple[int, ...]:
