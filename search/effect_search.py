@@ -152,7 +152,7 @@ class _Searching:
         layers = self.puzzle.turn_layer.tolist()
         turns = [t for t, layer in enumerate(layers) if layer in set(request.turning)]
         yield from self._both_ends(turns)
-        if self.best is None or self.best > self.none_up_to:
+        if not self._settled():
             useful = scope.turns.tolist() if scope is not None else turns
             places = Conjugates(self.puzzle, self.wanted, self.slots, useful, symmetries)
             while (self.bounds.setup is None or places.depth < self.bounds.setup) and places.grow(
@@ -170,6 +170,13 @@ class _Searching:
             self.complete = self.none_up_to
         self._leave_long()
         yield self.told("", 1.0, True)
+
+    def _settled(self) -> bool:
+        """Return whether both ends have said all: nothing is shorter, or as short as is asked."""
+        most, best = self.bounds.turns, self.best
+        return (best is not None and best <= self.none_up_to) or (
+            most is not None and most <= self.none_up_to
+        )
 
     def _leave_long(self) -> None:
         """Leave out words that are much longer than the shortest."""

@@ -18,6 +18,8 @@ MOST_SECONDS = 86_400
 #: The most executed turns and the largest half-length that may be asked for.
 MOST_TURNS = 40
 MOST_HALF_LENGTH = 12
+#: The longest text that a wanted effect is read from, in characters.
+LONGEST_EFFECT = 2_000
 #: The most that a column may count where answers are put in order.
 MOST_WEIGHT = 1_000
 #: How many of those folded under an answer are told, the best first; the others are only counted.

@@ -15,10 +15,10 @@ from puzzles.errors import RequestError
 from puzzles.names import placement_name, read_together
 from puzzles.puzzle import Puzzle, Table
 from search.impossible import stickers_apart, wanted_effect
-from search.request import Bounds, kept_types, layer_numbers
+from search.request import LONGEST_EFFECT, Bounds, kept_types, layer_numbers
 
-#: The most pieces that a wanted effect moves, and the longest text that one is read from.
-MOST_MOVED, LONGEST_EFFECT = 16, 2_000
+#: The most pieces that a wanted effect moves.
+MOST_MOVED = 16
 #: The most effects that look the same as the asked one which are looked for with it.
 MOST_ALIKE = 200
 #: What may stand between the names of a cycle, other than spaces.

@@ -185,7 +185,9 @@ def _nothing_yet(name: str, question: dict[str, Any], search: Search) -> Report:
         "unseen": False,
         "stopped_by": endings.PERSON,
     }
-    if "cycle" in question:
+    if "effect" in question:
+        report["effect"] = [question["effect"]]
+    elif "cycle" in question:
         report["cycle"] = question["cycle"]
     sentence = endings.nothing(endings.PERSON, "", half_length)
     return {**report, "stopped": True, "reason": sentence.rstrip(".")}

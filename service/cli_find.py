@@ -101,15 +101,14 @@ def find(
                 left_handed,
                 json,
             )
-    names = three_names(BETWEEN.sub(" ", " ".join(cycle or [])))
+    names = [] if effect is not None else three_names(BETWEEN.sub(" ", " ".join(cycle or [])))
     if server is not None:
         _not_here(threads)
         from service import cli_far
 
         question = {
             **_question(bounds, layers, keep, free),
-            "cycle": names,
-            "any_twist": any_twist,
+            **({"cycle": names, "any_twist": any_twist} if effect is None else {"effect": effect}),
             "apart": apart,
             "most": shown,
             "left_handed": left_handed,

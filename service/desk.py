@@ -22,10 +22,13 @@ from puzzles.notation import Parsed, parse
 from puzzles.puzzle import Puzzle
 from search.answers import named
 from search.impossible import ImpossibleError, check
+from search.impossible_effects import check_effect
 from search.ranking import Weights
 from search.request import Bounds, Request, kept_types, layer_numbers, request
+from search.wanted import EffectRequest, effect_request
 from service import (
     atlases,
+    effects,
     finishing,
     puzzle_shelf,
     readings,
@@ -83,6 +86,8 @@ class Desk:
         """Return the job for a question, or why there is nothing to be done for it."""
         puzzle = puzzle_shelf.load(self.store, question.puzzle)
         match question:
+            case FindQuestion(effect=str()):
+                return _effect_asked(puzzle, question)
             case FindQuestion():
                 return _find_asked(puzzle, question)
             case AtlasQuestion():
@@ -109,6 +114,10 @@ class Desk:
             raise results.BrokenResultError("a stored result is not what its digest says")
         puzzle, result = self._read(content)
         match question:
+            case FindQuestion(effect=str()):
+                report = readings.effect(
+                    result, _effect_request(puzzle, question), *_shown(question)
+                )
             case FindQuestion():
                 wanted, shown = _request(puzzle, question), _shown(question)
                 try:
@@ -132,6 +141,9 @@ class Desk:
             return b"null"
         puzzle = puzzle_shelf.load(self.store, question.puzzle)
         half_length = int(progress.get("half_length") or 0)
+        if question.effect is not None:
+            sought = _effect_request(puzzle, question)
+            return _body(readings.effect_so_far(progress, sought, *_shown(question)))
         done = [(int(cycle), tuple(int(t) for t in turns)) for cycle, turns in words]
         wanted = _request(puzzle, question)
         return _body(readings.so_far(done, half_length, wanted, *_shown(question)))
@@ -166,6 +178,14 @@ class Desk:
                     report = readings.find(result, asked, *shown)
                 except ImpossibleError as error:
                     report = _without(asked, error)
+            case results.EffectResult():
+                if cycle is not None:
+                    raise FieldError(
+                        "this result is about another effect than a three-cycle, and has no images",
+                        "cycle",
+                    )
+                sought = effects.request_of(result.spec, puzzle)
+                report = readings.effect(result, sought, *shown)
             case results.AtlasResult() | results.BlockedAtlasResult():
                 report = readings.atlas(
                     result, representatives.atlas_request_of(result.spec, puzzle)
@@ -308,6 +328,29 @@ def _finish_asked(puzzle: Puzzle, question: FinishQuestion) -> Asked:
     return Asked("finish", finishing.key_of(own, puzzle), own.text())
 
 
+def _effect_asked(puzzle: Puzzle, question: FindQuestion) -> Asked:
+    weights_of(question.weights)
+    try:
+        wanted = _effect_request(puzzle, question)
+        check_effect(wanted)
+    except ImpossibleError as error:
+        body = {
+            "puzzle": puzzle.name,
+            "effect": _written_cycles(question.effect or ""),
+            "answers": [],
+            "impossible": True,
+            "reason": str(error),
+        }
+        return Asked("find", "", "", _body(body))
+    spec = effects.spec_of(question.puzzle, wanted)
+    return Asked(spec.kind, spec.key(puzzle.digest, stored.version()), spec.text())
+
+
+def _written_cycles(text: str) -> list[str]:
+    """Return the cycles that stand in a text, each in its brackets."""
+    return re.findall(r"\([^()]*\)", text) or [text]
+
+
 def _atlas_asked(puzzle: Puzzle, question: AtlasQuestion) -> Asked:
     try:
         wanted = _atlas_request(puzzle, question)
@@ -336,12 +379,24 @@ def _without(wanted: Request, error: ImpossibleError | NoFormError) -> reports.R
 def _request(puzzle: Puzzle, question: FindQuestion) -> Request:
     return request(
         puzzle,
-        question.cycle,
+        question.cycle or [],
         layers=question.layers,
         keep=question.keep,
         free=question.free,
         alike=not question.apart,
         any_twist=question.any_twist,
+        bounds=_bounds(question),
+    )
+
+
+def _effect_request(puzzle: Puzzle, question: FindQuestion) -> EffectRequest:
+    return effect_request(
+        puzzle,
+        question.effect or "",
+        layers=question.layers,
+        keep=question.keep,
+        free=question.free,
+        alike=not question.apart,
         bounds=_bounds(question),
     )
 

@@ -84,7 +84,7 @@ def found(
     Raises BrokenResultError for a result of another one.
     """
     puzzle = request.puzzle
-    if result.spec != spec_of(result.spec.puzzle, request):
+    if not same_search(result.spec, request):
         raise results.BrokenResultError("the stored result is one of another effect")
     turns = range(len(puzzle.turns))
     for one in result.words:

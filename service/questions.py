@@ -19,7 +19,13 @@ from pydantic import (
     model_validator,
 )
 
-from search.request import MOST_HALF_LENGTH, MOST_SECONDS, MOST_TURNS, MOST_WEIGHT
+from search.request import (
+    LONGEST_EFFECT,
+    MOST_HALF_LENGTH,
+    MOST_SECONDS,
+    MOST_TURNS,
+    MOST_WEIGHT,
+)
 from service.settings import MOST_NAME, MOST_SHOWN
 
 Name = Annotated[str, Field(min_length=1, max_length=MOST_NAME)]
@@ -58,10 +64,16 @@ class _Question(BaseModel):
 
 
 class FindQuestion(_Question):
-    """A wanted three-cycle: the first goes to where the second is, and so on."""
+    """A wanted three-cycle: the first goes to where the second is, and so on; or another effect."""
 
-    cycle: Annotated[list[Name], Field(min_length=3, max_length=3)] = Field(
-        description="three stickers or pieces", examples=[["UFR", "UBL", "DFL"]]
+    cycle: Annotated[list[Name], Field(min_length=3, max_length=3)] | None = Field(
+        default=None, description="three stickers or pieces", examples=[["UFR", "UBL", "DFL"]]
+    )
+    effect: Annotated[str, Field(min_length=1, max_length=LONGEST_EFFECT)] | None = Field(
+        default=None,
+        description="instead of `cycle`: cycles in brackets, as `trefoil try` prints them; one "
+        "within a slot twists its piece",
+        examples=["(UFR UFL)(UBR UBL)"],
     )
     any_twist: StrictBool = Field(default=False, description="the three may be twisted in any way")
     apart: StrictBool = Field(
@@ -74,6 +86,14 @@ class FindQuestion(_Question):
     weights: dict[Name, Weight] | None = Field(
         default=None, description="what matters how much, as `trefoil find --weights` takes it"
     )
+
+    @model_validator(mode="after")
+    def _names_one(self) -> Self:
+        if (self.cycle is None) == (self.effect is None):
+            raise ValueError("either cycle or effect was expected, and not both")
+        if self.effect is not None and self.any_twist:
+            raise ValueError("any_twist is for a cycle; an effect says how its pieces are twisted")
+        return self
 
 
 class AtlasQuestion(_Question):
@@ -167,4 +187,4 @@ class ReadingQuestion(BaseModel):
 
 
 Question = FindQuestion | AtlasQuestion | PartsQuestion | FinishQuestion
-Kind = Literal["find", "blocked", "atlas", "blocked-atlas", "parts", "finish", "compile"]
+Kind = Literal["find", "blocked", "effect", "atlas", "blocked-atlas", "parts", "finish", "compile"]

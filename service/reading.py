@@ -272,7 +272,11 @@ def _blamed(store: Store, message: Message, error: TrefoilError) -> str:
             read(puzzle, asked)
         except TrefoilError:
             return name
-    last = [name for name in ("cycle", "type", "sequence", "start") if asked.get(name) is not None]
+    last = [
+        name
+        for name in ("cycle", "effect", "type", "sequence", "start")
+        if asked.get(name) is not None
+    ]
     return last[0] if len(last) == 1 else ""
 
 

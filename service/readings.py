@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from puzzles.puzzle import Puzzle, Word
 from search.answers import Found, Searched, from_words
 from search.atlas_entries import Pattern
+from search.effects_wanted import CameTo, from_effect_words
 from search.ranking import Weights, read
 from search.representatives import Represented, of_request
 from search.request import Request
-from service import atlases, reports, results
+from search.wanted import EffectRequest
+from service import atlases, effects, reports, results
 from service.engine import Outcome, with_note
 from service.results import BrokenResultError, Done, PatternFound, Result
 
@@ -72,6 +74,35 @@ def so_far(
     return reports.find(
         from_words(wanted, own, there, half_length, (), weights, most, left_handed), None
     )
+
+
+def effect(
+    result: Result,
+    wanted: EffectRequest,
+    weights: Weights | None,
+    most: int,
+    left_handed: bool,
+) -> reports.Report:
+    """Return the report on a request for an effect from the result of its search."""
+    if not isinstance(result, results.EffectResult):
+        raise BrokenResultError("the stored result is not one of a search for an effect")
+    found = effects.found(result, wanted, weights, most, left_handed)
+    return reports.effect(found, result.stopped_by)
+
+
+def effect_so_far(
+    progress: Mapping[str, Any],
+    wanted: EffectRequest,
+    weights: Weights | None,
+    most: int,
+    left_handed: bool,
+) -> reports.Report:
+    """Return the report on a request for an effect from what a search has told until now."""
+    words = {tuple(int(t) for t in turns): int(number) for number, turns in progress["words"]}
+    _forbid_others(wanted.puzzle, ((0, word) for word in words), 1)
+    known = CameTo(progress.get("half_length"), progress.get("complete"), 0)
+    found = from_effect_words(wanted, words, known, weights, most, left_handed)
+    return reports.effect(found, None)
 
 
 def atlas(result: Result, wanted: atlases.AtlasRequest) -> reports.Report:

@@ -172,9 +172,16 @@ class ReadingReport(EffectReport):
 class Searched(BaseModel):
     """How far a search went; ``complete`` are the executed turns up to which it is proven."""
 
-    half_length: int
+    half_length: int | None = Field(
+        description="null for an effect that no commutator has, or that both ends have met"
+    )
     setup: int | None
     complete: int | None
+    any_form: int | None = Field(
+        default=None,
+        description="for an effect: no sequence of any form has up to so many turns, or fewer than "
+        "the shortest answer",
+    )
     text: str
 
 
@@ -216,10 +223,13 @@ class Answer(Member):
 
 
 class FindReport(BaseModel):
-    """Ranked answers, as `trefoil find --json` prints them."""
+    """Ranked answers, as `trefoil find --json` prints them: for a cycle, or for an effect."""
 
     puzzle: str
-    cycle: list[str]
+    cycle: list[str] | None = Field(default=None, description="the three places of a cycle")
+    effect: list[str] | None = Field(
+        default=None, description="the cycles of an effect; those of an answer are its `cycle`"
+    )
     answers: list[Answer]
     left_out: int | None = None
     searched: Searched | None = None

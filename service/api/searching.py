@@ -212,7 +212,7 @@ class Searches:
             if record.kind == "find" and usual:
                 # The link to the result gives the same, also while the store is away.
                 shown = {name: asked[name] for name in ("most", "left_handed") if name in asked}
-                own.keep(message_of(digest, asked["cycle"], **shown), reply.body)
+                own.keep(message_of(digest, asked.get("cycle"), **shown), reply.body)
             return reply
         progress = progress_of(job)
         if not progress.get("words"):
@@ -373,7 +373,8 @@ def _result(record: Record, job: Job | None) -> str | None:
     said = record.question
     query: dict[str, str] = {}
     if record.kind == "find":
-        query["cycle"] = ",".join(said["cycle"])
+        if "cycle" in said:
+            query["cycle"] = ",".join(said["cycle"])
         if "most" in said:
             query["most"] = str(said["most"])
         if said.get("left_handed"):

@@ -73,7 +73,7 @@ class BlockedWork(InOne):
         own = FindSpec.model_validate(spec)
         puzzle = puzzle_shelf.load(store, own.puzzle)
         wanted = request_of(own, puzzle)
-        wanted = replace(wanted, bounds=_left(wanted.bounds, spent))
+        wanted = replace(wanted, bounds=left_of(wanted.bounds, spent))
         found = blocked.searched(_engine(store, news), wanted)
         outcome = found.outcome
         return _find_result(own, puzzle, found), outcome.stopped_by, outcome.note
@@ -91,7 +91,7 @@ class BlockedAtlasWork(InOne):
         own = AtlasSpec.model_validate(spec)
         puzzle = puzzle_shelf.load(store, own.puzzle)
         wanted = atlas_request_of(own, puzzle)
-        wanted = replace(wanted, bounds=_left(wanted.bounds, spent))
+        wanted = replace(wanted, bounds=left_of(wanted.bounds, spent))
         found = blocked_atlas.found(_engine(store, news), wanted, own.type)
         return _atlas_result(own, puzzle, found), found.stopped_by, ""
 
@@ -100,7 +100,7 @@ def _key(store: Store, own: FindSpec | AtlasSpec) -> str:
     return own.key(puzzle_shelf.load(store, own.puzzle).digest, stored.version())
 
 
-def _left(bounds: Bounds, spent: float) -> Bounds:
+def left_of(bounds: Bounds, spent: float) -> Bounds:
     """Return bounds with the time that is left of theirs, a share of it in any case."""
     limit = bounds.time_limit
     if limit is None or spent < 1.0:

@@ -14,11 +14,12 @@ from service.works.base import Work
 KINDS: dict[str, tuple[str, str]] = {
     "find": ("service.works.finding", "FindWork"),
     "atlas": ("service.works.atlas", "AtlasWork"),
+    "effect": ("service.works.effects", "EffectWork"),
     "blocked": ("service.works.blocked", "BlockedWork"),
     "blocked-atlas": ("service.works.blocked", "BlockedAtlasWork"),
     "parts": ("service.works.parts", "PartsWork"),
-    "compile": ("service.works.compiling", "CompileWork"),
     "finish": ("service.works.finishing", "FinishWork"),
+    "compile": ("service.works.compiling", "CompileWork"),
 }
 assert set(KINDS) == set(get_args(Kind))
 
