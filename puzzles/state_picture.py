@@ -8,14 +8,14 @@ have in common, the *ground*, may stand once beside them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from xml.sax.saxutils import escape
 
 import numpy as np
 
-from puzzles.arrows import disc
+from puzzles.arrows import arrows, disc, disc_radius
 from puzzles.bodies import Vectors
 from puzzles.horizon import boundary, seen
 from puzzles.paint import BODY, UNPAINTED, face_paint, ink, pale
@@ -23,20 +23,21 @@ from puzzles.picture import cycle_stickers
 from puzzles.puzzle import Puzzle, Word
 from puzzles.shapes import best_spot, simple
 from puzzles.standing import Patch, patches, rotation
+from puzzles.state_views import SHARE, WIDTH, both_views
 from puzzles.svg import INK, number, pair, points, text
 from puzzles.svg import loops as path
 from puzzles.turn_arrows import turn_arrow
-from puzzles.views import MIRROR, BallView, Spot, View, directions, inset, room
+from puzzles.views import BallView, Spot, View, inset, room
 
-#: How wide a picture is, in units of its own, and the part of it that the first view has.
-WIDTH, SHARE = 200, 0.62
-#: The room around a view and between both, and how far a sticker is from the edge of its patch.
-_MARGIN, _GAP, _INSET = 3.0, 5.0, 0.9
+#: How far a sticker is from the edge of its patch.
+_INSET = 0.9
 #: The sizes of letters, and of the discs with numbers.
 _SMALLEST, _LARGEST = 7.5, 12.0
 _DISC = 5.5, 8.0
 #: The least room for a core on a sticker.
 _CORE = 3.0
+#: The least room for a number and arrows on a sticker; smaller ones are shown enlarged elsewhere.
+_ROOM = 2.2
 #: How wide the lines around what is away are in the view from in front and in that from behind.
 _EDGES = 1.5, 1.0
 
@@ -60,6 +61,16 @@ class _Shape:
         return f'<{self.outline} fill="{fill}"{more}/>'
 
 
+@dataclass(eq=False)
+class _Frame:
+    """What arrows need to know of a view; see `views.Scene`."""
+
+    spots: dict[int, Spot]
+    frame: Vectors
+    middle: Vectors
+    limits: Vectors
+
+
 class Stage:
     """Where pictures of a puzzle's states are drawn: two views of it, held in one way.
 
@@ -69,7 +80,7 @@ class Stage:
     def __init__(self, puzzle: Puzzle, holding: int = 0) -> None:
         assert puzzle.shape != "written"
         self.puzzle = puzzle
-        self.views, self.height = _views(puzzle, holding)
+        self.views, self.height = both_views(puzzle, holding)
         self._paint = {-1: (UNPAINTED, ""), **dict(enumerate(face_paint(puzzle.body)))}
         self._homes = [
             [self._shape(view, sticker.outline) for sticker in puzzle.stickers]
@@ -148,6 +159,62 @@ class Stage:
                     parts.append(disc(shape.spot.place, radius, step + 1, seen=True))
         parts.append("</svg>")
         return "".join(parts)
+
+    def wanted(
+        self, cycle: Sequence[int], marked: Collection[int], title: str, ground: str | None = None
+    ) -> str | None:
+        """Return the solved puzzle with ``marked`` slots painted strongly, and a cycle's arrows.
+
+        None where a piece of the cycle is too small for that. ``ground`` is as in `draw`.
+        """
+        shown = self._numbered(tuple(int(p) for p in cycle))
+        slots = {*marked, *(self.puzzle.stickers[k].slot for k in shown)}
+        places = self._places(shown)
+        spots = [spot for own in places for spot in own.values()]
+        if any(spot.space < _ROOM for spot in spots):
+            return None
+        parts = [
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {number(self.height)}" '
+            f'width="{WIDTH}" height="{number(self.height)}" role="img">',
+            f"<title>{escape(title)}</title>",
+            self.ground() if ground is None else f'<use href="#{ground}"/>',
+        ]
+        here = {own.sticker: own for own in patches(self.puzzle, ())}
+        for homes, wide in zip(self._homes, _EDGES, strict=True):
+            for k, shape in enumerate(homes):
+                if shape is not None and self.puzzle.stickers[k].slot in slots:
+                    parts.append(self._away(here[k], shape, k in shown, wide))
+        radius = min(_DISC[1], disc_radius(spots))
+        for scene, own in zip(self._scenes(), places, strict=True):
+            if shown:
+                parts.extend(arrows(scene, own, len(shown), radius)[0])
+        parts.append("</svg>")
+        return "".join(parts)
+
+    def _places(self, shown: Sequence[int]) -> list[dict[int, Spot]]:
+        """Return by view where a cycle's stickers are, each where more of it is seen."""
+        result: list[dict[int, Spot]] = [{} for _ in self.views]
+        for step, k in enumerate(shown):
+            there = [
+                (shape.spot.space / view.scale, n, shape.spot)
+                for n, (view, homes) in enumerate(zip(self.views, self._homes, strict=True))
+                if (shape := homes[k]) is not None
+            ]
+            _, best, spot = max(there, key=lambda one: (one[0], -one[1]))
+            result[best][step] = spot
+        return result
+
+    def _scenes(self) -> list[_Frame]:
+        """Return what arrows keep within, for each view."""
+        parting, result = WIDTH * SHARE, []
+        for number_of, view in enumerate(self.views):
+            around = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * view.scale
+            middle = view.paper(np.zeros(3))
+            frame = middle + around if self._is_ball else view.paper(self.puzzle.body.points)
+            left, right = (0.0, parting) if number_of == 0 else (parting, float(WIDTH))
+            limits = np.array([(left, 0.0), (right, self.height)])
+            result.append(_Frame({}, frame, middle, limits))
+        return result
 
     def _away(self, own: Patch, shape: _Shape, plain: bool, wide: float) -> str:
         """Draw a patch that is away from home, with its letter unless a number stands there."""
@@ -299,33 +366,6 @@ def draw_state(
 
         return draw_places(puzzle, word, cycle, WIDTH, title or puzzle.name)
     return stage(puzzle, holding).draw(word, cycle, turned, title, ground)
-
-
-def _views(puzzle: Puzzle, holding: int) -> tuple[list[View], float]:
-    """Return the views from in front and from behind, below, and the picture's height."""
-    toward, across = directions(puzzle, holding)
-    wide = WIDTH - 2 * _MARGIN - _GAP
-    small = (wide * SHARE, wide * (1 - SHARE))
-    if puzzle.shape == "ball":
-        front, back = small[0] / 2, small[1] / 2
-        height = 2 * (front + _MARGIN)
-        middles = [(_MARGIN + front, height / 2), (WIDTH - _MARGIN - back, height / 2)]
-        return [
-            BallView(toward, across, front, np.array(middles[0])),
-            BallView(-toward, across * MIRROR, back, np.array(middles[1])),
-        ], height
-    flat = puzzle.body.points @ across.T
-    low, high = flat.min(axis=0), flat.max(axis=0)
-    spans, centre = high - low, (low + high) / 2
-    scales = [min(room_across / spans[0], 1.15 * small[0] / spans[1]) for room_across in small]
-    height = spans[1] * scales[0] + 2 * _MARGIN
-    front_middle = np.array([_MARGIN + small[0] / 2, height / 2])
-    back_middle = np.array([WIDTH - _MARGIN - small[1] / 2, height / 2])
-    mirrored = centre * (-1, 1)
-    return [
-        View(toward, across, scales[0], front_middle - centre * (scales[0], -scales[0])),
-        View(-toward, across * MIRROR, scales[1], back_middle - mirrored * (scales[1], -scales[1])),
-    ], float(height)
 
 
 def _direction(outline: Vectors) -> Vectors:

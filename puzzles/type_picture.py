@@ -12,7 +12,8 @@ from xml.sax.saxutils import escape
 
 from puzzles.paint import GREY
 from puzzles.puzzle import Puzzle
-from puzzles.state_picture import WIDTH, stage
+from puzzles.state_picture import stage
+from puzzles.state_views import WIDTH
 from puzzles.svg import INK, PAPER, number
 
 #: The grey behind lines and dots, and the side of the square that is repeated.

@@ -19,7 +19,7 @@ from puzzles.names import placement_name, read_cycle, slot_names
 from puzzles.notation import parse, write
 from puzzles.picture import draw
 from puzzles.puzzle import Puzzle, Word
-from puzzles.state_picture import draw_state
+from puzzles.state_picture import draw_state, stage
 from search.brackets import Form
 from search.brackets import tree as tree_of
 from search.hands import best_holding, held, motions
@@ -83,7 +83,14 @@ def strip(puzzle: Puzzle, wanted: Wanted, most: int, name: str, left_handed: boo
     hands = motions(puzzle, word, holding) or ("",) * len(word)
     single = len(found) == 1 and bool(shown)
     marked = () if single else [int(puzzle.slot_of[p]) for cycle in found for p in cycle]
-    before = draw(puzzle, shown if single else None, marked, ARROWS, holding=holding)
+    before = None
+    if puzzle.shape == "ball":
+        # So much lighter that a sheet has room for several.
+        title = f"{puzzle.name} before {write(puzzle, word)}"
+        own = stage(puzzle, holding)
+        before = own.wanted(shown if single else (), marked, title, ground_id(holding))
+    if before is None:
+        before = draw(puzzle, shown if single else None, marked, ARROWS, holding=holding)
     names = [[placement_name(puzzle, p) for p in cycle] for cycle in found[:MOST_CYCLES]]
     whole = write(puzzle, word)
     return {
