@@ -218,3 +218,15 @@ def test_what_is_kept_is_canonical(store: Store) -> None:
     content = store.things.get("result", one)
     assert content is not None
     assert results.content(results.read(content)) == content
+
+
+def test_the_page_of_a_result(tmp_path: Path) -> None:
+    with worked(tmp_path) as served:
+        told = served.post({"puzzle": "2x2x2", "effect": SWAPS}).json()
+        while told["state"] in ("waiting", "running"):
+            told = served.client.get(told["href"], headers={"Prefer": "wait=5"}).json()
+        shown = served.client.get(told["page"], headers={"Accept": "text/html"})
+        assert shown.status_code == 200
+        assert "(UFL UFR) (UBL UBR)" in shown.text
+        assert told["answer"]["answers"][0]["notation"] in shown.text
+        assert "of any form" in shown.text
