@@ -4,11 +4,12 @@ Six or fewer unsolved pieces of a type are split by comparing all products of at
 three-cycles (``search.splits``), more of them step by step (``search.solving_cycles``), type by
 type. What three-cycles cannot change, parities and sums of twists, is put right first by a short
 word, an *odd turn*; what is left where a type has no three-cycles, by a *product* of words.
+A few pieces may also be put right *all at once*, by one sequence that a search of its own finds.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.assemblies import judge
+from puzzles.effects import Effect, cycles
 from puzzles.errors import RequestError
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
@@ -43,6 +45,9 @@ from search.tools import Tools
 
 #: Short words that are looked at for an odd turn.
 MOST_WORDS = 20_000
+#: The most unsolved pieces for which one sequence is looked for, and what such a step is called.
+MOST_AT_ONCE = 6
+AT_ONCE = "all at once"
 #: Odd turns that are followed to the end, by what a quick look says of them.
 MOST_FOLLOWED = 10
 
@@ -61,7 +66,7 @@ class Finish:
     """Steps that solve a state, as they are written, and what is proven of them.
 
     ``said[k]`` is step k of ``solution`` as text and in brackets. ``parts`` are about the types
-    that three-cycles solve.
+    that three-cycles solve; ``note`` says how far a search for one sequence went, if there was one.
     """
 
     state: State
@@ -69,6 +74,7 @@ class Finish:
     solution: Solution
     said: tuple[Said, ...]
     parts: tuple[Part, ...]
+    note: str = ""
 
     @property
     def word(self) -> Word:
@@ -84,10 +90,18 @@ class Finish:
 
 @dataclass(frozen=True, eq=False)
 class Finisher:
-    """Finishes states of one puzzle with its tables, by one of ``splits.MEASURES``."""
+    """Finishes states of one puzzle with its tables, by one of ``splits.MEASURES``.
+
+    For at most ``seconds`` one sequence for all unsolved pieces is looked for, where they are few
+    and three-cycles alone do not do, or with ``always`` where they do as well. It ends soon after
+    ``stop()`` says so.
+    """
 
     tables: Tables
     by: str = TURNS
+    seconds: float = 0.0
+    always: bool = False
+    stop: Callable[[], bool] = lambda: False
 
     def __post_init__(self) -> None:
         if self.by not in MEASURES:
@@ -106,10 +120,40 @@ class Finisher:
             for word in self._first_words(state)
             if (plan := self._by_cycles(state, word, 0)) is not None
         ]
-        if plans:
-            best = min(plans, key=lambda plan: plan.order(self.by))
-            return self._told(state, self._by_cycles(state, best.first, MOST_HELPING) or best)
-        return self._told(state, self._with_products(state))
+        if not plans:
+            return self._told(state, self._at_once(state) or self._with_products(state))
+        best = min(plans, key=lambda plan: plan.order(self.by))
+        best = self._by_cycles(state, best.first, MOST_HELPING) or best
+        if best.first or self.always:
+            whole = self._at_once(state)
+            if whole is not None and whole.order(self.by) < best.order(self.by):
+                best = whole
+        return self._told(state, best)
+
+    def _at_once(self, state: State) -> _Plan | None:
+        """Return a plan of one sequence, None where none was found or looked for."""
+        if self.seconds <= 0 or not 0 < len(state.unsolved) <= MOST_AT_ONCE:
+            return None
+        from search.effects_wanted import find_effect
+
+        puzzle = state.puzzle
+        undone = Effect(tuple(np.argsort(state.table).tolist()))
+        found = find_effect(
+            puzzle,
+            cycles(puzzle, undone),
+            keep=[puzzle.types[number].name for number in self.tables.matters],
+            alike=not state.apart,
+            seconds=self.seconds,
+            stop=self.stop,
+        )
+        if not found.answers:
+            return None
+        if self.by == MEMORY:
+            best = min(found.answers, key=lambda answer: (answer.things, answer.turns))
+        else:
+            best = min(found.answers, key=lambda answer: (answer.turns, answer.things))
+        said = Said(best.sequence, best.notation, best.turns, best.things, best.word)
+        return _Plan(best.word, (), AT_ONCE, said, found.searched.text)
 
     def _first_words(self, state: State) -> list[Word]:
         """Return words that leave parities and twists right, the likeliest first; () is one.
@@ -223,7 +267,7 @@ class Finisher:
             step, effect = step_of(self.tables.looks, effect, first, plan.kind)
             steps.append(step)
             text = write(puzzle, first)
-            said.append(Said(text, text, len(first), len(first), first))
+            said.append(plan.said or Said(text, text, len(first), len(first), first))
         for part, triple in plan.cycles:
             tools = self.tables.tools(part.kind)
             assert tools is not None
@@ -238,7 +282,7 @@ class Finisher:
         solution = Solution(self.tables.looks, state.table, tuple(steps))
         if not solution.solved:
             raise RuntimeError("steps were found that do not solve the state")
-        return Finish(state, self.by, solution, tuple(said), plan.parts)
+        return Finish(state, self.by, solution, tuple(said), plan.parts, plan.note)
 
     def words(self, tools: Tools) -> Written:
         """Return how the three-cycles of a type are written: shortest, or easiest to remember."""
@@ -259,6 +303,8 @@ class _Plan:
     first: Word
     parts: tuple[Part, ...]
     kind: str
+    said: Said | None = None
+    note: str = ""
 
     @property
     def cycles(self) -> Iterator[tuple[Part, tuple[int, int, int]]]:
@@ -273,8 +319,9 @@ class _Plan:
         if by == TURNS:
             return (turns, len(list(self.cycles)))
         if by == MEMORY:
-            return len(self.first) + sum(part.split.things for part in self.parts), turns
-        return sum(part.split.sequences for part in self.parts), turns
+            first = len(self.first) if self.said is None else self.said.things
+            return first + sum(part.split.things for part in self.parts), turns
+        return bool(self.first) + sum(part.split.sequences for part in self.parts), turns
 
 
 class Written:

@@ -65,6 +65,14 @@ def finish(
             "--by", metavar="turns|sequences|memory", help="What there is to be least of."
         ),
     ] = None,
+    seconds: Annotated[
+        str | None,
+        typer.Option(
+            "--seconds",
+            metavar="T",
+            help="Look for one sequence for all of them for T seconds, also where three-cycles do.",
+        ),
+    ] = None,
     apart: Annotated[
         bool, typer.Option("--apart", help="Tell pieces apart that look the same.")
     ] = False,
@@ -80,7 +88,7 @@ def finish(
 
     path = checked(picture)
     chosen = settings(options.whole("--threads", threads))
-    measured = measure(by)
+    measured, limit = measure(by), options.seconds(seconds)
     loaded = load(puzzle)
     given = {
         "sequence": sequence,
@@ -92,7 +100,10 @@ def finish(
     state = entered(loaded, given, apart)
     forbid_blocked(loaded)
     with working(chosen) as engine:
-        told = finished(Tables(loaded, apart, shelves_from(engine)), state, measured)
+        tables = Tables(loaded, apart, shelves_from(engine))
+        told = finished(tables, state, measured, limit, engine.stop)
+        if engine.stop():
+            raise KeyboardInterrupt
     if path is not None:
         from puzzles.picture import draw
 
@@ -179,6 +190,8 @@ def _steps(out: Page, told: Report) -> None:
             ("chosen by", MEASURED[told["by"]]),
         ]
     )
+    if told["note"]:
+        out.line(f"One sequence for all: {told['note']}.", "", 2)
     for part in told["types"]:
         out.line(f"{part['type']}: {part['text']}.", "", 2)
 

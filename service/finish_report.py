@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from puzzles.assemblies import Judgement, judge
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 #: The ways to enter a state; one of them is used.
 WAYS = ("sequence", "cycles", "pieces", "stickers")
+#: Seconds for which one sequence for all unsolved pieces is looked for if nobody says how long.
+SECONDS = 8.0
 #: The longest text by which a state is entered, in characters.
 LONGEST_ENTRY = 20_000
 
@@ -62,18 +64,28 @@ def measure(text: str | None) -> str:
     return TURNS if text is None else text
 
 
-def finished(tables: Tables, state: State, by: str = TURNS) -> Report:
+def finished(
+    tables: Tables,
+    state: State,
+    by: str = TURNS,
+    seconds: float | None = None,
+    stop: Callable[[], bool] = lambda: False,
+) -> Report:
     """Return the steps that solve a state, or why none do and the smallest repair by hand.
 
-    ``possible`` is false where no sequence solves it: then ``reason``, ``laws`` and ``repair`` say
-    more, and there are no steps.
+    ``seconds`` bound the search for one sequence that does it all: if somebody gave them, it is
+    done in any case, else only where three-cycles alone do not do. ``possible`` is false where no
+    sequence solves it: then ``reason``, ``laws`` and ``repair`` say more, and there are no steps.
     """
     from search.finishing import Finisher
 
     verdict = judge(state)
     if not verdict.possible:
         return without(state, by, verdict)
-    return {**_entered(state), "by": by, **_steps(Finisher(tables, by).finish(state))}
+    finisher = Finisher(
+        tables, by, SECONDS if seconds is None else seconds, seconds is not None, stop
+    )
+    return {**_entered(state), "by": by, **_steps(finisher.finish(state))}
 
 
 def without(state: State, by: str, verdict: Judgement) -> Report:
@@ -142,6 +154,7 @@ def _steps(own: Finish) -> Report:
         "sequence": write(puzzle, word),
         "turns": len(word),
         "sequences": own.sequences,
+        "note": own.note,
         "types": [
             {
                 "type": part.kind.name,
@@ -168,4 +181,6 @@ def _does(puzzle: Puzzle, step: Step) -> str:
         return "puts right what three-cycles cannot change; the three-cycles after it do the rest"
     if step.kind == "free":
         return "puts pieces right with few turns, before there is much to keep"
+    if step.kind == "all at once":
+        return "puts all of them right by one sequence"
     return "a row of short words for what three-cycles cannot do"

@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 class FinishStep(BaseModel):
     """One step: its turns, what it is for, which slots it solves and how many are left."""
 
-    kind: Literal["free", "odd turn", "three-cycle", "product"]
+    kind: Literal["free", "odd turn", "three-cycle", "product", "all at once"]
     notation: str
     sequence: str
     turns: int
@@ -61,5 +61,8 @@ class FinishReport(BaseModel):
     sequence: str | None = None
     turns: int | None = None
     sequences: int | None = None
+    note: str | None = Field(
+        default=None, description="how far one sequence for all was looked for, if it was"
+    )
     types: list[FinishType] = []
     result: str | None = None

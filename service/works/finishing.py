@@ -65,6 +65,10 @@ class FinishWork(InOne):
 
         news.tell(step="which steps put the pieces right")
         tables = Tables(puzzle, own.apart, fetch)
-        report = finish_report.finished(tables, finishing.state_of(own, puzzle), own.by)
+        report = finish_report.finished(
+            tables, finishing.state_of(own, puzzle), own.by, None, news.stop
+        )
+        if news.stop():
+            raise StoppedError
         result = results.FinishResult(**results.head(puzzle), spec=own, report=report)
         return results.content(result), None, ""

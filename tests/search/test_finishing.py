@@ -16,7 +16,7 @@ from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
 from puzzles.states import State, from_cycles, from_word
 from puzzles.words import normal
-from search.finishing import Finish, Finisher, finish
+from search.finishing import AT_ONCE, Finish, Finisher, finish
 from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
 from search.solving_steps import BALANCE, CYCLE, FREE
@@ -130,6 +130,21 @@ def test_two_swaps_begin_with_an_odd_turn() -> None:
     kinds = [step.kind for step in found.solution.steps]
     assert kinds[0] == BALANCE
     assert set(kinds[1:]) <= {CYCLE}
+
+
+def test_two_swaps_at_once() -> None:
+    """One sequence is taken if it is found in time and has fewer turns than the steps."""
+    puzzle = load("3x3x3")
+    state = from_cycles(puzzle, "(UFR UBR)(UF UR)")
+    steps = finish(tables_of("3x3x3"), state)
+    found = Finisher(tables_of("3x3x3"), TURNS, 3.0).finish(state)
+    check(found)
+    assert len(found.word) <= len(steps.word)
+    if len(found.solution.steps) == 1:
+        assert found.solution.steps[0].kind == AT_ONCE
+        assert found.note
+    stopped = Finisher(tables_of("3x3x3"), TURNS, 3.0, stop=lambda: True).finish(state)
+    check(stopped)
 
 
 def test_what_two_turns_undo_takes_two_turns() -> None:
