@@ -7,7 +7,7 @@ the stages follows from that.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +25,7 @@ from search.shelves import LONGEST_WORD, Shelves
 from search.solving import Solver
 from search.solving_looks import Looks
 from search.solving_orders import Order
+from search.tools import Search
 
 #: The most turns of free play beside learned sequences: what one sees without having learned it.
 FREE_TURNS = 3
@@ -82,6 +83,11 @@ def solver_with(puzzle: Puzzle, words: Sequence[Word], apart: bool = False) -> S
     order = order_for(puzzle, words, apart)
     search = _Learned(tuple(words))
     return Solver(puzzle, apart, search, order, free_turns=FREE_TURNS, products=False)
+
+
+def only(words: Iterable[Word]) -> Search:
+    """Return a search that finds some sequences and nothing else, for any scope."""
+    return _Learned(tuple(words))
 
 
 def order_for(puzzle: Puzzle, words: Sequence[Word], apart: bool = False) -> Order:
