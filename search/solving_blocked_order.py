@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from search.solving_blocked_cycles import Cycles
-from search.solving_blocked_near import Near
+from search.solving_blocked_near import Found, Near
 from search.solving_blocked_nested import Gathered, rounds
 
 #: Kinds of which all orders are looked at; of more, the cheapest is taken for the end, and so on.
@@ -33,14 +33,17 @@ class _Tables:
 
     near: Near
     gathered: Gathered
+    loops: dict[tuple[int, frozenset[int]], Found]
     made: dict[tuple[int, frozenset[int]], Cycles] = field(default_factory=dict)
 
     def table(self, kind: int, kept: Iterable[int]) -> Cycles:
         """Return the three-cycles of a kind that leave the kept kinds alone."""
         key = kind, frozenset(kept) - {kind}
         if key not in self.made:
-            found = self.near.three_cycles(*key)
-            self.made[key] = Cycles(self.near, kind, found, self.gathered.three_cycles(*key))
+            if key not in self.loops:
+                self.loops[key] = self.near.three_cycles(*key)
+            more = self.gathered.three_cycles(*key)
+            self.made[key] = Cycles(self.near, kind, self.loops[key], more)
         return self.made[key]
 
     def turns(self, kind: int, kept: Iterable[int]) -> float:
@@ -51,12 +54,13 @@ class _Tables:
         """Return the cheapest order of all kinds, None if there is none."""
         best: tuple[float, dict[int, Cycles]] | None = None
         for order in itertools.permutations(kinds):
-            rows = {kind: self.table(kind, order[:k]) for k, kind in reversed([*enumerate(order)])}
-            if not all(own.complete for own in rows.values()):
+            # From the end: the more is kept, the fewer loops there are and the sooner none do.
+            places = reversed([*enumerate(order)])
+            if not all(self.table(kind, order[:k]).complete for k, kind in places):
                 continue
             turns = sum(self.turns(kind, order[:k]) for k, kind in enumerate(order))
             if best is None or turns < best[0]:
-                best = turns, {kind: rows[kind] for kind in order}
+                best = turns, {kind: self.table(kind, order[:k]) for k, kind in enumerate(order)}
         return None if best is None else best[1]
 
     def from_the_end(self, kinds: tuple[int, ...]) -> Order:
@@ -79,7 +83,7 @@ def order_of(near: Near) -> Order:
     """
     kinds = tuple(number for number, kind in enumerate(near.shapes.kinds) if kind.count > 1)
     later = rounds(near)
-    tables = _Tables(near, Gathered())
+    tables = _Tables(near, Gathered(), {})
     while True:
         # Some kind must come last.
         if any(tables.table(kind, kinds).complete for kind in kinds):
@@ -94,4 +98,4 @@ def order_of(near: Near) -> Order:
         more = next(later, None) if kinds else None
         if more is None:
             return tables.from_the_end(kinds)
-        tables = _Tables(near, more)
+        tables = _Tables(near, more, tables.loops)
