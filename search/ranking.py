@@ -6,8 +6,8 @@ from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from functools import cached_property
 
+from puzzles import brackets
 from puzzles.errors import RequestError
-from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Word
 from search.brackets import Form, shortest_form, text
 from search.families import family_key
@@ -20,7 +20,7 @@ from search.hands import (
     symbols,
     undone_same,
 )
-from search.nesting import things
+from search.nesting import nesting, things
 from search.request import MOST_WEIGHT
 from search.traces import alphabet
 
@@ -86,8 +86,10 @@ class Measured:
 
     @cached_property
     def notation(self) -> str:
-        """The bracket form; for a word that is not read as a commutator, its plain turns."""
-        return text(self.puzzle, self.form) if self.form else write(self.puzzle, self.word)
+        """The bracket form; the shortest nested one of a word that is read as no commutator."""
+        if self.form:
+            return text(self.puzzle, self.form)
+        return brackets.text(nesting(self.puzzle).tree(self.word))
 
     @cached_property
     def renamed(self) -> Word:

@@ -102,7 +102,7 @@ def test_measured() -> None:
 
 
 def test_a_word_that_is_no_commutator_is_measured_too() -> None:
-    found = measure(CUBE, turns("R U R' F"))
+    found = measure(CUBE, turns("[R: U] F"))
     assert found.form is None
     assert found.notation == "R U R' F"
     assert found.things == 3
