@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 from puzzles.assemblies import Judgement, judge
 from puzzles.effects import Effect, cycle_text, cycles
-from puzzles.errors import RequestError
+from puzzles.errors import RequestError, TrefoilError
 from puzzles.names import placement_name, slot_names
 from puzzles.notation import write
 from puzzles.painted import colours, from_stickers, read_colours
 from puzzles.puzzle import Puzzle
-from puzzles.states import State, entries, from_cycles, from_pieces, from_sequence, hold
+from puzzles.states import Entered, State, entries, from_cycles, from_pieces, from_sequence, hold
 from search.splits import MEASURES, TURNS
 from service.reports import Report
 
@@ -30,7 +30,12 @@ LONGEST_ENTRY = 20_000
 
 
 def entered(puzzle: Puzzle, given: Mapping[str, Any], apart: bool = False) -> State:
-    """Return the state that somebody enters in one of the ``WAYS``; raises TrefoilErrors.
+    """Return the state that somebody enters in one of the ``WAYS``; raises TrefoilErrors."""
+    return entering(puzzle, given, apart).whole(puzzle)
+
+
+def entering(puzzle: Puzzle, given: Mapping[str, Any], apart: bool = False) -> Entered:
+    """Return what somebody has entered so far in one of the ``WAYS``; raises TrefoilErrors.
 
     ``sequence`` and ``cycles`` are texts, ``pieces`` and ``stickers`` too, such as
     ``"UFR=UBL UBL=UFR"``; ``colours``, such as ``"U=white"``, go with ``stickers``.
@@ -47,14 +52,41 @@ def entered(puzzle: Puzzle, given: Mapping[str, Any], apart: bool = False) -> St
     if len(text) > LONGEST_ENTRY:
         raise RequestError(f"{way}: at most {LONGEST_ENTRY:,} characters can be entered")
     if way == "sequence":
-        return from_sequence(puzzle, text, apart)
+        return Entered(from_sequence(puzzle, text, apart), (), ())
     if way == "cycles":
-        return from_cycles(puzzle, text, apart)
+        return Entered(from_cycles(puzzle, text, apart), (), ())
     if way == "pieces":
-        return from_pieces(puzzle, entries(text), apart).whole(puzzle)
+        return from_pieces(puzzle, entries(text), apart, True)
     names = colours(puzzle, None if called is None else read_colours(str(called)))
     given_stickers = entries(text, "UFR=" + ",".join(names.names[:3]))
-    return from_stickers(puzzle, given_stickers, names, apart).whole(puzzle)
+    return from_stickers(puzzle, given_stickers, names, apart, True)
+
+
+def entry(puzzle: Puzzle, given: Mapping[str, Any], apart: bool = False) -> Report:
+    """Return how far a state is entered, for somebody who is at it.
+
+    ``complaint`` says what contradicts itself. ``open`` are slots of which something is still to be
+    said, ``missing`` pieces that are nowhere yet. ``possible`` says of a whole state whether some
+    sequence solves it, ``reason`` why none does.
+    """
+    names, complaint, so_far = slot_names(puzzle), None, Entered(None, (), ())
+    try:
+        so_far = entering(puzzle, given, apart)
+    except TrefoilError as error:
+        complaint = str(error)
+    state = so_far.state
+    verdict = None if state is None else judge(state)
+    return {
+        "puzzle": puzzle.name,
+        "hold": hold(puzzle),
+        "complaint": complaint,
+        "open": [names[slot] for slot in so_far.open],
+        "missing": [names[slot] for slot in so_far.missing],
+        "unsolved": [] if state is None else [names[slot] for slot in state.unsolved],
+        "pieces": None if state is None else state.text(),
+        "possible": None if verdict is None else verdict.possible,
+        "reason": None if verdict is None or verdict.possible else verdict.reason,
+    }
 
 
 def measure(text: str | None) -> str:

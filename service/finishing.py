@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from puzzles.errors import TrefoilError
 from puzzles.puzzle import Puzzle
 from puzzles.states import State
 from service import finish_report, stored
-from service.questions import FinishQuestion
+from service.questions import FinishEntry, FinishQuestion
 from service.reports import Report
 from service.specs import FinishSpec
 
@@ -69,6 +70,12 @@ def impossible(spec: FinishSpec, puzzle: Puzzle) -> Report | None:
 def key_of(spec: FinishSpec, puzzle: Puzzle) -> str:
     """Return what names the job of a spec."""
     return spec.key(puzzle.digest, version())
+
+
+def entry(puzzle: Puzzle, question: FinishEntry) -> bytes:
+    """Return how far a state is entered, as JSON."""
+    given = question.model_dump(include={*finish_report.WAYS, "colours"})
+    return json.dumps(finish_report.entry(puzzle, given, question.apart)).encode()
 
 
 def answer(result: Any) -> Report:

@@ -148,6 +148,14 @@ def _cover(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, cover(store, message))
 
 
+def _entry(desk: Desk, store: Store, message: Message) -> Reply:
+    from service.finishing import entry
+    from service.questions import FinishEntry
+
+    puzzle = _loaded(store, message["puzzle"])
+    return Reply({}, entry(puzzle, FinishEntry.model_validate(message["entry"])))
+
+
 def _bench(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.bench(message["puzzle"], message["turns"], message.get("insert", "")))
 
@@ -219,6 +227,7 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "effect": _effect,
     "reading": _reading,
     "cover": _cover,
+    "finish-entry": _entry,
     "bench": _bench,
     "pairs": _pairs,
     "puzzle": _puzzle,

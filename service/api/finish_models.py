@@ -7,6 +7,20 @@ from typing import Literal
 from pydantic import BaseModel, Field
 
 
+class FinishEntryReport(BaseModel):
+    """How far a state is entered: what contradicts itself, what is still to be said."""
+
+    puzzle: str
+    hold: str
+    complaint: str | None = Field(description="what contradicts itself, in one sentence")
+    open: list[str] = Field(description="slots of which something is still to be said")
+    missing: list[str] = Field(description="pieces that are nowhere yet, by their own slots")
+    unsolved: list[str]
+    pieces: str | None
+    possible: bool | None = Field(description="whether some sequence solves it, once it is whole")
+    reason: str | None
+
+
 class FinishStep(BaseModel):
     """One step: its turns, what it is for, which slots it solves and how many are left."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from service.api.finish_models import FinishReport
+from service.api.finish_models import FinishEntryReport, FinishReport
 from tests.service.api.harness import Served
 from tests.service.api.test_limits import refused
 from tests.service.api.test_puzzles import work
@@ -50,3 +50,20 @@ def test_a_result_has_a_page(served: Served) -> None:
     page = served.client.get(search["page"])
     assert page.status_code == 200
     assert search["answer"]["steps"][0]["notation"] in page.text.replace("&#39;", "'")
+
+
+def test_a_state_while_it_is_entered(served: Served) -> None:
+    href = f"{HREF}/entry"
+    begun = served.client.post(href, json={"pieces": "UFR=UBL"})
+    assert begun.status_code == 200
+    told = FinishEntryReport.model_validate(begun.json())
+    assert (told.open, told.missing, told.possible) == (["UBL"], ["UFR"], None)
+    assert told.hold == "U up, F in front"
+    wrong = served.client.post(href, json={"stickers": "UFR=RFU"}).json()
+    assert "mirror image" in wrong["complaint"]
+    whole = served.client.post(href, json={"pieces": "UFR=UBL UBL=UFR"}).json()
+    assert whole["possible"] is False
+    assert "two corners alone can't be swapped" in whole["reason"]
+    good = served.client.post(href, json={"cycles": "(UFR UBL DFL)"}).json()
+    assert (good["possible"], good["reason"], good["complaint"]) == (True, None, None)
+    refused(served.client.post("/api/puzzles/none/finish/entry", json={"cycles": "(A B)"}), 404)
