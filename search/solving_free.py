@@ -19,7 +19,10 @@ from search.solving_sums import Balance
 from search.solving_words import ShortWords
 
 #: With more pairs from both ends than this, words of that length are not looked at.
-MOST_PAIRS = 60_000
+MOST_PAIRS = 100_000
+#: By so many bits keys are looked up before they are compared.
+SIEVE_BITS = 20
+_SIEVE = np.uint64((1 << SIEVE_BITS) - 1)
 #: Fixed, so that solving gives the same steps everywhere.
 SEED = 20_260_102
 
@@ -123,7 +126,7 @@ class FreePlay:
         right = self._slots[contents.right[self._slots]]
         two = None
         if self._most is None:
-            two = self._both_ends(worth, before, right, sums, balanced)
+            two = self._both_ends(worth, before, contents, right, sums, balanced)
         options = [found for found in (one, two) if found is not None]
         best = max(options, key=lambda found: found.worth, default=None)
         if best is None or (best.worth <= 0 and not (balanced and sums.any())):
@@ -152,6 +155,7 @@ class FreePlay:
         self,
         worth: NDArray[np.float32],
         before: float,
+        contents: Contents,
         right: Numbers,
         sums: Numbers,
         balanced: bool,
@@ -163,9 +167,11 @@ class FreePlay:
         for slot in right.tolist():
             keys += self._values[words.everywhere[slot]] * np.uint64(2 * slot + 1)
         first = keys
-        if balanced:
+        if balanced and sums.any():
             first = keys + self._mark((self._sums + sums) % self.balance.moduli)
+        if balanced:
             keys = keys + self._mark(self._sums)
+            first = first if sums.any() else keys
         most = float(worth.max(axis=1).sum()) - before
         best: Found | None = None
         for turns in range(words.longest + 1, 2 * words.longest + 1):
@@ -174,7 +180,7 @@ class FreePlay:
             u, x = self._pairs(first, keys, (turns + 1) // 2, turns // 2)
             if not len(u):
                 continue
-            value = self._value(worth, u, x) - before - turns
+            value = self._value(worth, contents, u, x) - turns
             k = int(value.argmax())
             if best is None or value[k] > best.worth:
                 back = self.puzzle.inverse(words.word(int(x[k])))
@@ -188,19 +194,32 @@ class FreePlay:
         begins, nothing = self.words.begins, np.zeros(0, dtype=np.int64)
         start, base = begins[long], begins[short]
         own, other = first[start : begins[long + 1]], second[base : begins[short + 1]]
+        # Nearly all keys are ruled out by a few of their bits, which is much faster than sorting.
+        found = np.bincount((other & _SIEVE).astype(np.int64), minlength=1 << SIEVE_BITS)
+        # A word meets itself, which says nothing.
+        itself = int(first is second and long == short)
+        likely = np.flatnonzero(found[(own & _SIEVE).astype(np.int64)] > itself)
+        if not len(likely):
+            return nothing, nothing
         order = np.argsort(other)
-        ranked = other[order]
+        ranked, own = other[order], own[likely]
         low, high = np.searchsorted(ranked, own), np.searchsorted(ranked, own, side="right")
         counts = high - low
         if not 0 < counts.sum() <= MOST_PAIRS:
             return nothing, nothing
-        u = np.repeat(np.arange(len(own)), counts)
+        u = np.repeat(likely, counts)
         begin = np.cumsum(counts) - counts
         x = order[np.arange(len(u)) - np.repeat(begin - low, counts)]
-        return u + start, x + base
+        useful = u + start != x + base
+        return u[useful] + start, x[useful] + base
 
-    def _value(self, worth: NDArray[np.float32], u: Numbers, x: Numbers) -> NDArray[np.float32]:
-        """Return what stands right after the words u x', in turns that it saves."""
+    def _value(
+        self, worth: NDArray[np.float32], contents: Contents, u: Numbers, x: Numbers
+    ) -> NDArray[np.float32]:
+        """Return what more stands right after the words u x', in turns that it saves.
+
+        They leave alone what is right.
+        """
         words, total = self.words, np.zeros(len(u), dtype=np.float32)
         moves, inverses = self.puzzle.moves, self.puzzle.inverses
         back: list[tuple[NDArray[np.bool_], Numbers]] = []
@@ -208,6 +227,8 @@ class FreePlay:
             back.append((x > 0, inverses[words.last[x]].astype(np.int64)))
             x = np.where(x > 0, words.parent[x], 0)
         for row, slot in zip(worth, self._slots.tolist(), strict=True):
+            if contents.right[slot]:
+                continue
             there = words.everywhere[slot][u].astype(np.int64)
             for moving, turn in back:
                 there = np.where(moving, moves[turn, there], there)
