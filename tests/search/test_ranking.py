@@ -102,9 +102,9 @@ def test_measured() -> None:
 
 
 def test_a_word_that_is_no_commutator_is_measured_too() -> None:
-    found = measure(CUBE, turns("[R: U] F"))
+    found = measure(CUBE, turns("R U R' F"))
     assert found.form is None
-    assert found.notation == "R U R' F"
+    assert found.notation == "[R: U] F"
     assert found.things == 3
 
 
