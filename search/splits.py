@@ -29,7 +29,7 @@ MOST_CYCLES = 4
 #: Products of two three-cycles that are multiplied out at most; 12 twists would need 33 million.
 MOST_PAIRS = 2_600_000
 #: Pairs that are looked at for all sets of helping slots together.
-MOST_HELPING = 1_500_000
+MOST_HELPING = 600_000
 #: Products of four that are measured at once.
 CHUNK = 1_000_000
 #: Products with at most so many turns more than the fewest are cancelled across their steps.
