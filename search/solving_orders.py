@@ -26,19 +26,20 @@ MOST, ENOUGH = 4_000_000.0, 100_000.0
 def usual_order(puzzle: Puzzle, types: tuple[int, ...], search: Search) -> Order:
     """Return the types stage by stage: one for each dear one, the dearest first, then the others.
 
-    Types without three-cycles are among the others; where they alone are dear there is one stage.
+    Before the dear ones come types that have no three-cycles: what puts those right may move all
+    else.
     """
     goal = Filled(None, None, None, enough=ENOUGH, most=MOST)
     costs = {number: _cost(puzzle, puzzle.types[number], types, search, goal) for number in types}
-    dear = [n for n in types if costs[n] is not None and costs[n] > DEAR]  # type: ignore[operator]
-    rest = tuple(n for n in types if n not in dear)
+    without = tuple(n for n in types if costs[n] is None)
+    dear = [(n, cost) for n in types if (cost := costs[n]) is not None and cost > DEAR]
     # Of two that are as dear, the one with fewer pieces: free play puts more of them right.
-    dear.sort(key=lambda n: (-_rounded(costs[n]), puzzle.types[n].count))
-    return tuple(stage for stage in (*((n,) for n in dear), rest) if stage)
-
-
-def _rounded(cost: float | None) -> float:
-    return 0.0 if cost is None else round(cost)
+    dear.sort(key=lambda own: (-round(own[1]), puzzle.types[own[0]].count))
+    if not dear:
+        return (types,)
+    first = [(number,) for number, _ in dear]
+    rest = tuple(n for n in types if n not in without and (n,) not in first)
+    return tuple(stage for stage in (without, *first, rest) if stage)
 
 
 def _cost(
