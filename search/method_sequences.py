@@ -8,7 +8,7 @@ is weighed against what the reached ones cost on average.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -18,6 +18,7 @@ from puzzles.errors import LimitError, RequestError
 from puzzles.puzzle import PieceType, Puzzle, Word
 from search import frames
 from search.goals import Goal
+from search.hands import comfort
 from search.nesting import things
 from search.shelves import Shelves
 from search.solving_learned import only
@@ -68,7 +69,7 @@ class Workshop:
         self._chosen: dict[tuple[int, tuple[int, ...]], tuple[Sequences, ...]] = {}
 
     def tools(self, kind: PieceType, kept: Iterable[int]) -> Tools | None:
-        """Return the three-cycles of a type while some types are kept, None where there are none."""
+        """Return the three-cycles of a type while some types stay, None where there are none."""
         key = kind.number, tuple(sorted(kept))
         if key not in self._tools:
             self._tools[key] = self._made(kind, key[1])
@@ -183,7 +184,21 @@ class _Choosing:
                 if better.reached <= own.reached and not own.whole:
                     break
                 own = better
-        return tuple(undominated(found))
+        return tuple(replace(own, words=self._pleasant(own.words)) for own in undominated(found))
+
+    def _pleasant(self, words: tuple[Word, ...]) -> tuple[Word, ...]:
+        """Return for each word the image that is most comfortable for the hands.
+
+        Images under the symmetries that keep the scope, and their inverses, reach the same.
+        """
+        puzzle = self.tools.puzzle
+        images = [symmetry.turns for symmetry in self.scope.symmetries]
+        result = []
+        for word in words:
+            every = {tuple(int(image[t]) for t in word) for image in images}
+            every |= {puzzle.inverse(one) for one in every}
+            result.append(min((comfort(puzzle, one), one) for one in every)[1])
+        return tuple(result)
 
 
 def _easiest(row: list[Sequences]) -> Sequences:

@@ -12,6 +12,7 @@ from service import (
     cli_depths,
     cli_find,
     cli_finish,
+    cli_method,
     cli_puzzle,
     cli_read,
     cli_serve,
@@ -33,6 +34,7 @@ app.command()(cli_find.find)
 app.command(name="try")(cli_puzzle.attempt)
 app.command()(cli_read.read)
 app.command()(cli_find.atlas)
+app.command()(cli_method.method)
 app.command()(cli_finish.finish)
 app.command()(cli_cover.cover)
 app.command()(cli_solve.solve)

@@ -1,0 +1,310 @@
+"""The method of a puzzle: types in an order, what to do for each, and what has to be remembered.
+
+1. Types that three-cycles cannot finish come first: those that only twist in their slots, and those
+   of which not all three-cycles can be had (``method_solving.Lookup``).
+2. The others follow in an order in which each is finished while the earlier ones stay, with the few
+   sequences that do so (``method_sequences``, ``method_orders``).
+3. Orders are compared by what there is to remember and by the turns of whole solves of random
+   scrambles, in which nothing else is used (``method_trying``); those stay that no other beats in
+   both.
+4. What three-cycles leave alone, parities and sums of twists, is named with what mends it
+   (``method_mending``).
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from puzzles.errors import RequestError
+from puzzles.layer_group import layer_group
+from puzzles.puzzle import Puzzle, Word
+from search.method_mending import Mend, mends
+from search.method_orders import Plan, plans
+from search.method_sequences import Sequences, Workshop
+from search.method_solving import Lookup, lookup, method_solver
+from search.method_trying import Tried, tried
+from search.solving_looks import Looks
+from search.tools import Search, search_in_memory
+
+#: Seconds that a method may take, and the share of them after which orders are no longer compared
+#: with sequences of their own.
+SECONDS, ORDERS_SHARE = 45.0, 0.45
+#: The share after which no more solves are tried.
+TRYING_SHARE = 0.8
+#: Scrambles that every order is tried on at first, and those that stay; the seed that they are
+#: drawn with.
+FIRST_SCRAMBLES, SCRAMBLES, SEED = 4, 20, 20_261
+#: Orders that are tried, and those that are shown.
+MOST_TRIED, MOST_SHOWN = 10, 4
+
+#: Kinds of steps.
+IN_PLACE, LOOKED_UP, CYCLES, FOLLOWS = "in place", "looked up", "three-cycles", "follows"
+
+
+@dataclass(frozen=True)
+class MethodStep:
+    """What puts some types right while those of earlier steps stay.
+
+    ``kind`` is "in place" (pieces that only twist in their slots), "looked up" (few arrangements,
+    each with its shortest word: ``arrangements`` of them, at most ``farthest`` turns),
+    "three-cycles" or "follows" (nothing is left to do once the earlier types are right). ``left``
+    is how many arrangements of all pieces, told apart, there are after it; None where the order of
+    the group is not proven.
+    """
+
+    kind: str
+    types: tuple[int, ...]
+    sequences: tuple[Sequences, ...] = ()
+    mends: tuple[Mend, ...] = ()
+    left: int | None = None
+    arrangements: int = 0
+    farthest: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class Method:
+    """Steps in an order, and how solving by them went on sampled scrambles."""
+
+    puzzle: Puzzle
+    steps: tuple[MethodStep, ...]
+    plan: Plan
+    tried: Tried
+
+    @property
+    def words(self) -> tuple[Word, ...]:
+        """All sequences that have to be remembered, in the order in which they are needed."""
+        return self.plan.words
+
+    @property
+    def things(self) -> int:
+        """How many turns there are to remember in all sequences."""
+        return self.plan.things
+
+
+@dataclass(frozen=True, eq=False)
+class Methods:
+    """The best few methods, least to remember first; ``reason`` says why there is none, or fewer.
+
+    ``start`` are the arrangements of all pieces, told apart; None where that is not proven.
+    ``looks_alike`` are the types of which pieces that look the same absorb parity.
+    """
+
+    puzzle: Puzzle
+    methods: tuple[Method, ...]
+    start: int | None
+    looks_alike: tuple[int, ...] = ()
+    reason: str = ""
+
+
+def find_methods(
+    puzzle: Puzzle,
+    search: Search = search_in_memory,
+    seconds: float = SECONDS,
+    scrambles: int = SCRAMBLES,
+    tell: Callable[[str], None] = lambda text: None,
+    stop: Callable[[], bool] = lambda: False,
+) -> Methods:
+    """Return the best few methods of a puzzle.
+
+    ``seconds`` bound the search about; ``tell`` hears what is at work; when ``stop()`` says so, or
+    an interrupt comes, what there is by then is returned. Raises RequestError where turns can be
+    blocked.
+    """
+    if puzzle.can_block:
+        raise RequestError(
+            f"on {puzzle.name}, where turns can be blocked, a sequence can be done only where "
+            "nothing is in its way, so that no method of setups and sequences is worked out; "
+            f"`trefoil solve {puzzle.name}` solves a state step by step"
+        )
+    return _Finding(puzzle, search, seconds, scrambles, tell, stop).methods()
+
+
+class _Finding:
+    def __init__(
+        self,
+        puzzle: Puzzle,
+        search: Search,
+        seconds: float,
+        scrambles: int,
+        tell: Callable[[str], None],
+        stop: Callable[[], bool],
+    ) -> None:
+        self.puzzle, self.seconds, self.scrambles = puzzle, seconds, scrambles
+        self.tell, self.stop = tell, stop
+        self.workshop = Workshop(puzzle, search)
+        self.looks = Looks(puzzle)
+        self.begun = time.monotonic()
+        self.interrupted = False
+
+    def over(self, share: float) -> bool:
+        """Return whether so large a share of the time is over, or somebody stops."""
+        return self.stop() or time.monotonic() - self.begun > share * self.seconds
+
+    def methods(self) -> Methods:
+        """Return what there is to say."""
+        puzzle = self.puzzle
+        self.tell("what three-cycles there are")
+        matters = [k.number for k in puzzle.types if self.looks.matters[k.number]]
+        single = tuple(number for number in matters if self._single(number))
+        follows = self._following([n for n in matters if n not in single])
+        roaming = tuple(n for n in matters if n not in single and n not in follows)
+        hard, known = self._hard(roaming, (*single, *roaming))
+        if hard and known is None:
+            # What has no short way may still have one while less is kept.
+            hard = ()
+        before = (*hard, *single)
+        rest = tuple(n for n in roaming if n not in hard)
+        found = plans(self.workshop, rest, before, lambda: self.over(ORDERS_SHARE), self.tell)
+        alike = tuple(n for n in matters if self._absorbs(n))
+        if not found:
+            names = ", ".join(puzzle.types[n].name for n in rest)
+            return Methods(
+                puzzle,
+                (),
+                self._order(tuple(matters)),
+                alike,
+                f"no order was found in which three-cycles finish all of {names}",
+            )
+        best = self._compared(found, known)
+        methods = []
+        for plan, own in best:
+            steps = self._steps(plan, single, hard, known, follows)
+            methods.append(Method(puzzle, steps, plan, own))
+        methods = self._mended(methods)
+        reason = "" if methods else "no order solved the scrambles that were tried"
+        return Methods(puzzle, tuple(methods), self._order(tuple(matters)), alike, reason)
+
+    def _single(self, number: int) -> bool:
+        """Return whether the pieces of a type never leave their slots."""
+        parts = [p for p in layer_group(self.puzzle).parts if p.type == number]
+        return all(len(part.slots) == 1 for part in parts)
+
+    def _absorbs(self, number: int) -> bool:
+        """Return whether some pieces of a type look the same, so that parity does not show."""
+        own = self.looks.kind[list(self.puzzle.types[number].slots)].tolist()
+        return len(set(own)) < len(own)
+
+    def _following(self, types: list[int]) -> tuple[int, ...]:
+        """Return types that are right as soon as another one is: the group moves them in step."""
+        result: list[int] = []
+        for number in types:
+            for other in types:
+                if other == number or other in result:
+                    continue
+                # Of two that follow each other the one with more pieces is put right.
+                if self._order((other, number)) == self._order((other,)) is not None:
+                    result.append(number)
+                    break
+        return tuple(result)
+
+    def _order(self, types: tuple[int, ...]) -> int | None:
+        puzzle = self.puzzle
+        own = layer_group(puzzle, tuple(range(len(puzzle.layers))), tuple(sorted(types)))
+        return own.order if own.proven else None
+
+    def _hard(
+        self, types: tuple[int, ...], everything: tuple[int, ...]
+    ) -> tuple[tuple[int, ...], Lookup | None]:
+        """Return types without all of their three-cycles, and all their arrangements if few."""
+        hard = []
+        for number in types:
+            kind = self.puzzle.types[number]
+            if not self.workshop.sequences(kind, everything):
+                hard.append(number)
+        if not hard:
+            return (), None
+        known = lookup(self.puzzle, tuple(hard))
+        return tuple(hard), known
+
+    def _compared(self, found: list[Plan], known: Lookup | None) -> list[tuple[Plan, Tried]]:
+        """Return the plans that no other beats in both measures, with how solving by them went."""
+        last = max(len(found) - 1, 1)
+        some = sorted({round(k * last / (MOST_TRIED - 1)) for k in range(MOST_TRIED)})
+        chosen = [found[k] for k in some if k < len(found)]
+        results: list[tuple[Plan, Tried]] = []
+        for number, plan in enumerate(chosen, 1):
+            if results and self.over(TRYING_SHARE):
+                break
+            self.tell(f"solving scrambles, order {number} of {len(chosen)}")
+            results.append((plan, self._try(plan, known, FIRST_SCRAMBLES)))
+        best = _undominated(results)[:MOST_SHOWN]
+        refined = []
+        for number, (plan, own) in enumerate(best, 1):
+            self.tell(f"solving {self.scrambles} scrambles, order {number} of {len(best)}")
+            over = self.over(TRYING_SHARE)
+            refined.append((plan, own if over else self._try(plan, known, self.scrambles)))
+        return _undominated(refined)
+
+    def _try(self, plan: Plan, known: Lookup | None, count: int) -> Tried:
+        solver = method_solver(self.puzzle, plan.order, plan.words, known)
+        enough = self.over
+        return tried(solver, count, SEED, lambda: enough(TRYING_SHARE))
+
+    def _steps(
+        self,
+        plan: Plan,
+        single: tuple[int, ...],
+        hard: tuple[int, ...],
+        known: Lookup | None,
+        follows: tuple[int, ...],
+    ) -> tuple[MethodStep, ...]:
+        steps: list[MethodStep] = []
+        if hard and known is not None:
+            arrangements = self._order(hard) or 0
+            steps.append(
+                MethodStep(LOOKED_UP, hard, arrangements=arrangements, farthest=known.most)
+            )
+        if single:
+            steps.append(MethodStep(IN_PLACE, single))
+        if plan.together:
+            types = tuple(own.type for own in plan.steps)
+            steps.append(MethodStep(CYCLES, types, plan.steps))
+        else:
+            steps += [MethodStep(CYCLES, (own.type,), (own,)) for own in plan.steps]
+        if follows:
+            steps.append(MethodStep(FOLLOWS, follows))
+        matters = tuple(n for step in steps for n in step.types)
+        whole = self._order(matters)
+        done: tuple[int, ...] = ()
+        result = []
+        for step in steps:
+            done = (*done, *step.types)
+            there = self._order(done)
+            left = None if whole is None or there is None else whole // there
+            result.append(replace(step, left=left))
+        return tuple(result)
+
+    def _mended(self, methods: list[Method]) -> list[Method]:
+        """Return methods that say what mends parities, each searched for once."""
+        known: dict[tuple[int, frozenset[int]], tuple[Mend, ...]] = {}
+        result = []
+        for method in methods:
+            before: tuple[int, ...] = ()
+            steps = []
+            for step in method.steps:
+                own: list[Mend] = []
+                for number in step.types if step.kind == CYCLES else ():
+                    key = number, frozenset((*before, *step.types))
+                    if key not in known:
+                        self.tell(f"what mends odd {self.puzzle.types[number].name}")
+                        left = self.seconds - (time.monotonic() - self.begun)
+                        known[key] = mends(
+                            self.puzzle, number, tuple(sorted(key[1])), left / 3, self.stop
+                        )
+                    own += known[key]
+                steps.append(replace(step, mends=tuple(own)))
+                before = (*before, *step.types)
+            result.append(replace(method, steps=tuple(steps)))
+        return result
+
+
+def _undominated(row: list[tuple[Plan, Tried]]) -> list[tuple[Plan, Tried]]:
+    """Return what solves everything and is beaten by nothing, least to remember first."""
+    whole = [(plan, own) for plan, own in row if own.solved == own.count and own.count]
+    result: list[tuple[Plan, Tried]] = []
+    for plan, own in sorted(whole, key=lambda r: (r[0].things, len(r[0].words), r[1].median)):
+        if not result or own.median < result[-1][1].median:
+            result.append((plan, own))
+    return result

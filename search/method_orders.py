@@ -1,0 +1,143 @@
+"""Orders of types: which come first, so that little has to be remembered and solves are short.
+
+What comes first leaves more freedom to its sequences, since later types may go anywhere; orders are
+put together type by type, and of those that have done the same types only the best are gone on
+with: by what there is to remember, and by the turns that three-cycles take on the whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+from puzzles.puzzle import Puzzle
+from search.method_sequences import Sequences, Workshop
+from search.nesting import things
+from search.solving_orders import Order
+
+#: Sets of types that are gone on with at each number of types, by either measure.
+WIDTH = 3
+#: Orders that are gone on with for each set.
+KEPT = 4
+#: How many pieces a three-cycle puts right on the whole.
+PUT_RIGHT = 2.2
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """Types in an order, with the sequences of each.
+
+    ``before`` are the types that come first and need no sequence, by number. ``together``: every
+    sequence keeps all types, so that they may be put right in any order.
+    """
+
+    puzzle: Puzzle
+    before: tuple[int, ...]
+    steps: tuple[Sequences, ...]
+    together: bool = False
+
+    @property
+    def order(self) -> Order:
+        """The types stage by stage."""
+        own = tuple((one.type,) for one in self.steps)
+        if self.together:
+            own = (tuple(one.type for one in self.steps),) if self.steps else ()
+        return ((self.before,) if self.before else ()) + own
+
+    @property
+    def words(self) -> tuple[tuple[int, ...], ...]:
+        """All sequences, each once."""
+        return tuple(dict.fromkeys(word for one in self.steps for word in one.words))
+
+    @cached_property
+    def things(self) -> int:
+        """How many turns there are to remember in all sequences."""
+        return sum(things(self.puzzle, word) for word in self.words)
+
+    @cached_property
+    def estimate(self) -> float:
+        """About how many turns three-cycles take, if nothing stands right before."""
+        return sum(cycling(self.puzzle, one) for one in self.steps)
+
+
+def cycling(puzzle: Puzzle, own: Sequences) -> float:
+    """Return about how many turns a type takes by three-cycles alone."""
+    return own.mean * puzzle.types[own.type].count / PUT_RIGHT
+
+
+def plans(
+    workshop: Workshop,
+    types: tuple[int, ...],
+    before: tuple[int, ...],
+    hurry: Callable[[], bool] = lambda: False,
+    tell: Callable[[str], None] = lambda text: None,
+) -> list[Plan]:
+    """Return the best orders of some types after those of ``before``, least to remember first.
+
+    When ``hurry()`` says so, sequences that keep everything are used from then on, as far as there
+    are any. Empty where no order has sequences for all of them.
+    """
+    puzzle = workshop.puzzle
+    everything = (*before, *types)
+    full = {}
+    for number in types:
+        tell(f"sequences for {puzzle.types[number].name} that keep all else")
+        full[number] = workshop.sequences(puzzle.types[number], everything)
+    rows: dict[frozenset[int], list[Plan]] = {frozenset(): [Plan(puzzle, before, ())]}
+    for _ in types:
+        following: dict[frozenset[int], list[Plan]] = {}
+        for done, own in rows.items():
+            for number in types:
+                if number in done:
+                    continue
+                kind, kept = puzzle.types[number], (*before, *done, number)
+                if hurry() and not workshop.made(kind, kept) and full[number]:
+                    choices = full[number]
+                else:
+                    names = ", ".join(puzzle.types[k].name for k in sorted(done))
+                    tell(f"sequences for {kind.name}" + (f" that keep {names}" if names else ""))
+                    choices = workshop.sequences(kind, kept) or full[number]
+                    choices = (*choices, *full[number])
+                longer = [
+                    Plan(puzzle, before, (*plan.steps, choice))
+                    for plan in own
+                    for choice in choices
+                ]
+                following.setdefault(done | {number}, []).extend(longer)
+        rows = _best({done: _few(own) for done, own in following.items()})
+    found = rows.get(frozenset(types), [])
+    if types and len(types) > 1 and all(full.values()):
+        found = [
+            *found,
+            Plan(puzzle, before, tuple(full[number][0] for number in types), True),
+            Plan(puzzle, before, tuple(full[number][-1] for number in types), True),
+        ]
+    return sorted(_unlike(found), key=lambda plan: (plan.things, plan.estimate))
+
+
+def _unlike(found: Iterable[Plan]) -> list[Plan]:
+    """Return the plans, each once."""
+    return list({(plan.order, plan.words): plan for plan in found}.values())
+
+
+def _few(own: Iterable[Plan]) -> list[Plan]:
+    """Return a few plans of which no other has less to remember and fewer turns."""
+    result: list[Plan] = []
+    for plan in sorted(own, key=lambda p: (p.things, p.estimate, len(p.words))):
+        if not result or plan.estimate < result[-1].estimate - 1e-9:
+            result.append(plan)
+    if len(result) <= KEPT:
+        return result
+    # The ends, and what lies between them evenly.
+    last = len(result) - 1
+    return [result[round(k * last / (KEPT - 1))] for k in range(KEPT)]
+
+
+def _best(rows: dict[frozenset[int], list[Plan]]) -> dict[frozenset[int], list[Plan]]:
+    """Return the sets of types that are best by what there is to remember, or by turns."""
+    rows = {done: own for done, own in rows.items() if own}
+    by_things = sorted(rows, key=lambda d: (rows[d][0].things, rows[d][0].estimate, sorted(d)))
+    by_turns = sorted(rows, key=lambda d: (rows[d][-1].estimate, sorted(d)))
+    chosen = dict.fromkeys((*by_things[:WIDTH], *by_turns[:WIDTH]))
+    return {done: rows[done] for done in chosen}

@@ -1,0 +1,182 @@
+"""The command that works out how to solve a puzzle: an order of its types, and what to remember."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from puzzles.errors import RequestError
+from service import options
+from service.output import FOUND, INTERRUPTED, NONE_FOUND, checked, print_json, say, write_file
+from service.settings import settings
+
+if TYPE_CHECKING:
+    from service.layout import Page
+    from service.reports import Report
+
+#: The most seconds and the most scrambles that may be asked for.
+MOST_SECONDS, MOST_SCRAMBLES = 3_600.0, 1_000
+#: How many counts of free play are printed for a step.
+MOST_WAYS = 8
+
+
+def method(
+    puzzle: options.PuzzleName,
+    seconds: Annotated[
+        str | None,
+        typer.Option(
+            "--seconds", metavar="T", help="About how long to compare orders and solve; else 45."
+        ),
+    ] = None,
+    scrambles: Annotated[
+        str | None,
+        typer.Option(
+            "--scrambles", metavar="N", help="Solve N random scrambles by each method; else 20."
+        ),
+    ] = None,
+    out: Annotated[
+        str | None,
+        typer.Option(
+            "--out",
+            metavar="FILE",
+            help="Write the sequences of the first method there, one a line, as `trefoil solve "
+            "--learned` takes them.",
+        ),
+    ] = None,
+    json: options.Json = False,
+    threads: options.Threads = None,
+) -> int:
+    """Say in which order to solve a puzzle's pieces, and the few sequences that it takes."""
+    from puzzles import load
+    from search.method import SCRAMBLES, SECONDS, find_methods
+    from service.cli_find import working
+    from service.cli_finish import shelves_from
+    from service.method_report import methods
+
+    path = checked(out)
+    chosen = settings(options.whole("--threads", threads))
+    limit = options.seconds(seconds) or SECONDS
+    if not 1 <= limit <= MOST_SECONDS:
+        raise RequestError(
+            f"seconds {seconds}: a number from 1 to {MOST_SECONDS:,.0f} was expected"
+        )
+    count = options.number("scrambles", scrambles, 1, MOST_SCRAMBLES, SCRAMBLES)
+    loaded = load(puzzle)
+    if not loaded.can_block:
+        with working(chosen) as engine, _status() as tell:
+            engine.tell_compiling()
+            own = replace(engine, watch=lambda progress, goal: None)
+            found = find_methods(loaded, shelves_from(own), limit, count, tell, own.stop)
+            stopped = own.stop()
+    else:
+        found = find_methods(loaded)
+        stopped = False
+    report = methods(found)
+    if path is not None and report["methods"]:
+        write_file(path, lines(report))
+    if json:
+        print_json(report)
+    else:
+        show(report)
+    if stopped:
+        return INTERRUPTED
+    if not report["methods"]:
+        say(report["reason"])
+        return NONE_FOUND
+    return FOUND
+
+
+@contextlib.contextmanager
+def _status() -> Iterator[Callable[[str], None]]:
+    """Give what shows on standard error what is at work, while that is a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda text: None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status("") as shown:
+        yield lambda text: shown.update(text)
+
+
+def lines(report: Report) -> str:
+    """Return the sequences of the first method, one a line, with what each is for."""
+    own = report["methods"][0]
+    said = [f"# {report['puzzle']}: {_measures(own)}"]
+    for step in own["steps"]:
+        for one in step["sequences"]:
+            keeps = ", ".join(step["keeps"])
+            after = f", keeps {keeps}" if keeps else ""
+            said.append(f"{one['notation']}  # {one['type']} {one['cycle']}{after}")
+    return "\n".join(said) + "\n"
+
+
+def _measures(own: Report) -> str:
+    turns = own["turns"]
+    return (
+        f"{_counted(own['sequences'], 'sequence')}, {_counted(own['things'], 'thing')} to remember,"
+        f" {turns['median']:g} turns (median of {_counted(own['scrambles'], 'scramble')}, "
+        f"{turns['least']} to {turns['most']})"
+    )
+
+
+def show(report: Report) -> None:
+    """Print the methods, the first in full and the others by what differs."""
+    from service.layout import page
+
+    with page() as out:
+        start = report["arrangements"]
+        counted = f": {int(start):,} arrangements of its pieces" if start else ""
+        out.line(f"{report['puzzle']}{counted}", "bold")
+        if report["look_alike"]:
+            names = ", ".join(report["look_alike"])
+            out.line(f"Pieces of {names} look alike: whether they are odd never shows.")
+        for number, own in enumerate(report["methods"], 1):
+            out.line()
+            out.line(f"Method {number}: {_measures(own)}", "bold")
+            _method(out, own)
+
+
+def _method(out: Page, own: Report) -> None:
+    if own["any_order"]:
+        out.line("Every sequence keeps all else, so that the types may come in any order.", "", 2)
+    if own["odd"]:
+        times = f"{own['odd']} of {_counted(own['scrambles'], 'scramble')}"
+        out.line(f"{times} took an odd turn early, before any three-cycle.", "", 2)
+    for number, step in enumerate(own["steps"], 1):
+        out.line(f"{number}. {step['text']}", "", 2)
+        rows: list[tuple[str, object]] = []
+        for one in step["sequences"]:
+            moves = f"; disturbs {', '.join(one['disturbs'])}" if one["disturbs"] else ""
+            remember = f"{one['turns']} turns, {one['things']} to remember"
+            rows.append((one["type"], f"{one['notation']}  {one['cycle']} ({remember}{moves})"))
+        for cost in step["three_cycles"]:
+            mean = f"{cost['mean']:.1f} turns on average, at most {cost['most']}"
+            rows.append(("with setups", f"{cost['count']:,} three-cycles, {mean}"))
+        tried = step["tried"]
+        if tried and tried["ways"]:
+            rows.append(("free play", _ways(tried["ways"])))
+        for mend in step["mends"]:
+            rows.append(("odd", mend["text"]))
+        left = step["left"]
+        rows.append(("left", f"{int(left):,} arrangements" if left not in (None, "1") else ""))
+        out.pairs(rows)
+
+
+def _ways(ways: list[Report]) -> str:
+    """Return how many short words go on from how many right pieces."""
+    said = []
+    for own in ways[:MOST_WAYS]:
+        if not own["ways"]:
+            said.append(f"with {own['right']} right none")
+            break
+        said.append(f"with {own['right']} right {own['ways']:g}, from {own['turns']:g} turns")
+    return "words that put one more right: " + "; ".join(said)
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}{'s' * (number != 1)}"

@@ -1,0 +1,180 @@
+"""The methods of a puzzle as an object: what `trefoil method --json` prints, and its text."""
+
+from __future__ import annotations
+
+from puzzles import brackets
+from puzzles.effects import cycle_text, cycles, effect_of
+from puzzles.laws import joined, plural
+from puzzles.notation import write
+from puzzles.puzzle import Puzzle, Word
+from search.method import CYCLES, FOLLOWS, IN_PLACE, LOOKED_UP, Method, Methods, MethodStep
+from search.method_mending import Mend
+from search.method_sequences import Sequences
+from search.method_trying import Stretch
+from search.nesting import nesting, things
+from service.reports import Report
+
+
+def methods(found: Methods) -> Report:
+    """Return the report of the methods of a puzzle."""
+    puzzle = found.puzzle
+    return {
+        "puzzle": puzzle.name,
+        "arrangements": None if found.start is None else str(found.start),
+        "look_alike": [puzzle.types[k].name for k in found.looks_alike],
+        "methods": [_method(own) for own in found.methods],
+        "reason": found.reason,
+    }
+
+
+def _method(own: Method) -> Report:
+    tried = own.tried
+    return {
+        "sequences": len(own.words),
+        "things": own.things,
+        "any_order": own.plan.together,
+        "scrambles": tried.count,
+        "turns": {
+            "median": tried.median,
+            "least": tried.turns[0],
+            "most": tried.turns[-1],
+        },
+        "odd": tried.odd,
+        "free_turns": tried.free_turns,
+        "steps": _steps(own),
+    }
+
+
+def _steps(own: Method) -> list[Report]:
+    puzzle, result = own.puzzle, []
+    stages = {number: k for k, stage in enumerate(own.plan.order) for number in stage}
+    kept: list[str] = []
+    seen: set[int] = set()
+    for step in own.steps:
+        stage = stages.get(step.types[0])
+        # What comes first without sequences is one stage.
+        stretch = None if stage is None or stage in seen else own.tried.stretches[stage]
+        if stage is not None:
+            seen.add(stage)
+        names = [puzzle.types[k].name for k in step.types]
+        result.append(
+            {
+                "kind": step.kind,
+                "types": names,
+                "keeps": list(kept),
+                "text": _text(puzzle, step, stretch, kept, own),
+                "sequences": [
+                    _sequence(puzzle, one, word) for one in step.sequences for word in one.words
+                ],
+                "three_cycles": [_cost(puzzle, one) for one in step.sequences],
+                "mends": [_mend(puzzle, mend, kept) for mend in step.mends],
+                "left": None if step.left is None else str(step.left),
+                "tried": None if stretch is None else _stretch(stretch),
+            }
+        )
+        kept += names
+    return result
+
+
+def _sequence(puzzle: Puzzle, own: Sequences, word: Word) -> Report:
+    kept = set(own.kept)
+    done = cycles(puzzle, effect_of(puzzle, word))
+    moved = {int(puzzle.type_of[puzzle.slot_of[cycle[0]]]) for cycle in done}
+    [cycle] = [c for c in done if int(puzzle.type_of[puzzle.slot_of[c[0]]]) in kept]
+    return {
+        "type": puzzle.types[own.type].name,
+        "sequence": write(puzzle, word),
+        "notation": brackets.text(nesting(puzzle).tree(word)),
+        "turns": len(word),
+        "things": things(puzzle, word),
+        "cycle": cycle_text(puzzle, cycle),
+        "disturbs": [puzzle.types[k].name for k in sorted(moved - kept)],
+    }
+
+
+def _cost(puzzle: Puzzle, own: Sequences) -> Report:
+    return {
+        "type": puzzle.types[own.type].name,
+        "count": own.needed,
+        "mean": round(own.mean, 2),
+        "most": own.most,
+    }
+
+
+def _mend(puzzle: Puzzle, mend: Mend, kept: list[str]) -> Report:
+    return {
+        "type": puzzle.types[mend.type].name,
+        "shows": mend.shows,
+        "layers": [puzzle.layers[k].name for k in mend.layers],
+        "swap": mend.swap(puzzle),
+        "sequence": write(puzzle, mend.word),
+        "notation": mend.notation,
+        "text": mend_text(puzzle, mend, kept),
+    }
+
+
+def mend_text(puzzle: Puzzle, mend: Mend, kept: list[str]) -> str:
+    """Return what there is to know about an odd rearrangement of a type in one sentence."""
+    name = plural(puzzle.types[mend.type].name)
+    if not mend.shows:
+        after = f" once the {_types(kept)} are right" if kept else ""
+        return f"the {name} are never an odd rearrangement{after}"
+    *most, last = [puzzle.layers[k].name for k in mend.layers]
+    layers = f"{', '.join(most)} or {last}" if most else last
+    text = f"if the {name} are an odd rearrangement, one turn of {layers}"
+    text += ", by an odd number of steps, before any three-cycle makes it even"
+    if mend.word:
+        return f"{text}; noticed late, {mend.notation} swaps {mend.swap(puzzle)}"
+    return f"{text}; noticed late, it takes that turn and what it disturbs put right again"
+
+
+def _stretch(own: Stretch) -> Report:
+    return {
+        "pieces": own.pieces,
+        "right_before": own.begins,
+        "right_by_free_play": own.placed,
+        "free_turns": own.free,
+        "odd_turns": own.odd,
+        "three_cycles": own.cycles,
+        "three_cycle_turns": own.cycling,
+        "looked_up_turns": own.looked_up,
+        "ways": [{"right": w.right, "ways": w.ways, "turns": w.turns} for w in own.ways],
+    }
+
+
+def _text(
+    puzzle: Puzzle, step: MethodStep, stretch: Stretch | None, kept: list[str], own: Method
+) -> str:
+    names = _types([puzzle.types[k].name for k in step.types])
+    if step.kind == IN_PLACE:
+        return (
+            f"The {names} only turn in their slots: each is put right by turns of its own layer. "
+            "Three-cycles and their setups never change that."
+        )
+    if step.kind == FOLLOWS:
+        return f"The {names} are right as soon as the others are."
+    if step.kind == LOOKED_UP:
+        return (
+            f"The {names} have {step.arrangements:,} arrangements and lack three-cycles that keep "
+            f"all else; put right while nothing has to stay, by at most {step.farthest} turns."
+        )
+    assert step.kind == CYCLES
+    while_kept = f" while the {_types(kept)} stay" if kept else ""
+    if stretch is None:
+        return f"The {names}{while_kept}."
+    return f"The {names}{while_kept}: {_free(stretch, own.tried.free_turns)}"
+
+
+def _free(own: Stretch, most: int) -> str:
+    """Return what free play does in a stage, in words; numbers are medians."""
+    words = f"free play by words of up to {most} turns"
+    if own.placed >= own.pieces > own.begins:
+        return f"{words} suffices for all {own.pieces}."
+    cycles = f"{own.cycles:g} three-cycles in {own.cycling:g} turns"
+    if own.placed > own.begins:
+        return f"{words} puts {own.placed:g} of {own.pieces} right, {cycles} the others."
+    return f"free play puts none right without disturbing others; {cycles} do."
+
+
+def _types(names: list[str]) -> str:
+    return joined([plural(name) for name in names])
