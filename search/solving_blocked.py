@@ -23,7 +23,7 @@ from puzzles.errors import RequestError
 from puzzles.puzzle import Puzzle, Table, Word
 from puzzles.states import State
 from puzzles.words import normal
-from search.solving_blocked_near import Near
+from search.solving_blocked_near import MOST_STATES, Near
 from search.solving_blocked_order import order_of
 from search.solving_blocked_placing import Placing
 from search.solving_blocked_products import Products
@@ -82,14 +82,14 @@ class BlockedSolver:
     """Solves one puzzle on which turns can be blocked; the tables are made at once.
 
     ``apart``: pieces that look alike are told apart, and so are twists that paint does not show.
-    Raises LimitError where there are too many shapes.
+    ``most``: so many states near home are kept. Raises LimitError where there are too many shapes.
     """
 
-    def __init__(self, puzzle: Puzzle, apart: bool = False) -> None:
+    def __init__(self, puzzle: Puzzle, apart: bool = False, most: int = MOST_STATES) -> None:
         self.puzzle = puzzle
         self.looks = Looks(puzzle, apart)
         self.shapes: Shapes = shapes(puzzle, apart)
-        self.near = Near(self.shapes)
+        self.near = Near(self.shapes, most)
         self.ways = WaysHome(self.shapes, self.near.invariants)
         order = order_of(self.near)
         self.products = Products(self.near, order.stubborn)
