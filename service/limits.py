@@ -115,6 +115,13 @@ class Limits:
     sheet_cells: int = _limit(
         "SHEET_CELLS", 600, "cycles", "cycles in the table of a sheet; others are left out", 422
     )
+    practice_cases: int = _limit(
+        "PRACTICE_CASES",
+        60,
+        "cases",
+        "sequences to practise at one address; others are left out",
+        422,
+    )
     searches_each: int = _limit(
         "SEARCHES_EACH", 100, "searches", "searches of one asker that are not over", 429
     )

@@ -192,6 +192,12 @@ def _sheet(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, said(store, message))
 
 
+def _practice(desk: Desk, store: Store, message: Message) -> Reply:
+    from service.practice import said
+
+    return Reply({}, said(store, message))
+
+
 def _drafted(desk: Desk, store: Store, message: Message) -> Reply:
     from service.drafting import done
 
@@ -236,6 +242,8 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "drawing": _drawing,
     "sheet": _sheet,
     "grid": _sheet,
+    "kept": _practice,
+    "cases": _practice,
     "about": _about,
     "catalogue": _catalogue,
     **dict.fromkeys(("able", "draft", "draft-picture", "ranges", "depths"), _drafted),

@@ -48,7 +48,7 @@ class Part:
 
 @dataclass(frozen=True)
 class Wanted:
-    """A sequence that is to stand on a sheet: as text, or as the parts of an answer.
+    """A sequence that is to be shown part by part: as text, or as the parts of an answer.
 
     ``cycle`` are the names of what it cycles, in the order in which they are to be numbered; empty
     for any order.
@@ -65,7 +65,7 @@ def strip(puzzle: Puzzle, wanted: Wanted, most: int, name: str, left_handed: boo
     ``name`` begins the ids of its pictures. Raises TrefoilError for what is no sequence that can be
     done, and for more than ``most`` turns as they are written.
     """
-    tree, told, left_over = _read(puzzle, wanted)
+    tree, told, left_over = read_wanted(puzzle, wanted)
     rows = parts_of(puzzle, tree)
     word = tuple(turn for part in rows for turn in part.turns)
     if len(word) > most:
@@ -172,7 +172,7 @@ def numbered(puzzle: Puzzle, found: tuple[Cycle, ...], names: tuple[str, ...]) -
     return cycle
 
 
-def _read(puzzle: Puzzle, wanted: Wanted) -> tuple[Tree, str, str]:
+def read_wanted(puzzle: Puzzle, wanted: Wanted) -> tuple[Tree, str, str]:
     """Return the brackets of a sequence, why it works, and the rotation that is left over."""
     if wanted.parts is not None:
         s, a, b = (parse(puzzle, text).word for text in wanted.parts)

@@ -25,6 +25,7 @@ from service.api.finishes import router as finishes
 from service.api.guard import Guard
 from service.api.health import router as health
 from service.api.openapi import document
+from service.api.practice import router as practice
 from service.api.puzzles import router as puzzles
 from service.api.readings import router as readings
 from service.api.results import router as results
@@ -90,6 +91,7 @@ def create(
         covers,
         finishes,
         sheets,
+        practice,
         asking,
         searches,
         results,

@@ -126,23 +126,29 @@ async def _of_result(
     own: Service, puzzle: str, given: tuple[str, str]
 ) -> tuple[list[Report], tuple[str, str] | None]:
     """Return the sequences of a result, or its digest and a place if it is an atlas."""
-    digest, cycle = given
-    about = await own.rendered({"do": "about", "digest": digest}, "query", store=False)
-    if about.head["puzzle"] != puzzle:
-        text = f"{digest[:12]}… is about the puzzle {about.head['puzzle']}, not about {puzzle}"
-        raise ProblemError(422, text)
-    reply = await rendered(own, digest, View(cycle=cycle or None))
-    report: Report = json.loads(reply.body)
+    digest = given[0]
+    report = await report_of(own, puzzle, given)
     if "answers" in report:
         if not report["answers"]:
             raise ProblemError(422, f"{digest[:12]}… has no sequences")
-        return _leading(report, "result"), None
+        return leading(report, "result"), None
     if report.get("entries"):
         return [], (digest, str(report["entries"][0]["cycle"][0]))
     raise ProblemError(422, f"{digest[:12]}… has no sequences")
 
 
-def _leading(report: Mapping[str, Any], of: str) -> list[Report]:
+async def report_of(own: Service, puzzle: str, given: tuple[str, str]) -> Report:
+    """Return a result, by its digest and a cycle that may be empty; it must be about a puzzle."""
+    digest, cycle = given
+    about = await own.rendered({"do": "about", "digest": digest}, "query", store=False)
+    if about.head["puzzle"] != puzzle:
+        text = f"{digest[:12]}… is about the puzzle {about.head['puzzle']}, not about {puzzle}"
+        raise ProblemError(422, text)
+    report: Report = json.loads((await rendered(own, digest, View(cycle=cycle or None))).body)
+    return report
+
+
+def leading(report: Mapping[str, Any], of: str) -> list[Report]:
     """Return the answers that lead, as they are asked of a reader."""
     answers = report["answers"]
     leading = [answer for answer in answers if answer["leads"]] or answers[:1]
@@ -171,7 +177,7 @@ async def _of_cycle(
     over = search["state"] in ("done", "stopped", "failed")
     waiting = {"query": wished.query, "search": search["href"], "cycle": list(wished.cycle)}
     if report and report["answers"]:
-        return _leading(report, "cycle"), None if over else waiting
+        return leading(report, "cycle"), None if over else waiting
     if over:
         reason = search["reason"] or (report or {}).get("reason") or "there is no answer"
         return ProblemError(422, f"cycle {','.join(wished.cycle)}: {reason}")

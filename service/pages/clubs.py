@@ -119,6 +119,7 @@ async def _shelf(
         "wrong": None,
         "given": {},
         "page_of": page_of,
+        "most_practised": own.limits.practice_cases,
     }
     return await page("club.html", {**data, **more}, status)
 

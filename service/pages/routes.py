@@ -7,9 +7,21 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.routing import APIRoute
 
-from service.pages import ask, bench, clubs, cover, new, puzzles, read, results, sheet, statics
+from service.pages import (
+    ask,
+    bench,
+    clubs,
+    cover,
+    new,
+    practice,
+    puzzles,
+    read,
+    results,
+    sheet,
+    statics,
+)
 
-PAGES = (new, puzzles, ask, bench, read, cover, sheet, results, clubs, statics)
+PAGES = (new, puzzles, ask, bench, read, cover, practice, sheet, results, clubs, statics)
 ROUTERS = tuple(own.router for own in PAGES)
 
 router = APIRouter()

@@ -1,7 +1,7 @@
 /** Lost in mid-sequence: from what somebody sees, after which turn they are. */
 
 import { button, element } from "./live.js";
-import { effectOf, nothing, undone } from "./state.js";
+import { effectOf, undone } from "./state.js";
 
 /** @typedef {import("./state.js").Tables} Tables */
 
@@ -16,13 +16,14 @@ export class Finder {
    * @param {Tables} tables
    * @param {readonly number[]} word
    * @param {(at: number) => void} go shows the state after so many turns
+   * @param {readonly number[]} [before] turns that lead to where the word begins
    */
-  constructor(tables, word, go) {
+  constructor(tables, word, go, before = []) {
     this.tables = tables;
     this.go = go;
     /** For each number of turns, what stands in each slot. @type {Uint16Array[]} */
     this.contents = [];
-    let effect = nothing(tables);
+    let effect = effectOf(tables, before);
     for (let at = 0; at <= word.length; at++) {
       const back = undone(effect);
       this.contents.push(Uint16Array.from(tables.home, (home) => back[home]));

@@ -35,6 +35,8 @@ export class Stepper {
     this.leaves = /** @type {{part: Part, end: number}[]} */ ([]);
     /** @type {number[]} */
     this.word = [];
+    /** What leads from the solved puzzle to where the sequence begins. @type {readonly number[]} */
+    this.before = [];
     /** @type {number[]} the placements of the cycle */
     this.cycle = [];
     /** The buttons of the leaves. @type {HTMLButtonElement[]} */
@@ -53,16 +55,18 @@ export class Stepper {
    * @param {Part[]} parts
    * @param {readonly string[]} cycle the names of the cycle, if one was asked for
    * @param {string} name
+   * @param {readonly number[]} [before] turns from the solved puzzle to where it begins
    */
-  take(parts, cycle, name) {
+  take(parts, cycle, name, before = []) {
     this.parts = parts;
+    this.before = before;
     this.word = parts.flatMap((part) => part.turns);
     this.leaves = [];
     this.buttons = [];
     for (const part of parts) this.#leaf(part);
     this.cycle = this.#followed(cycle);
     this.slider.max = String(this.word.length);
-    this.finder = new Finder(this.drawing.tables, this.word, (at) => this.go(at));
+    this.finder = new Finder(this.drawing.tables, this.word, (at) => this.go(at), before);
     this.panel.replaceChildren(
       element("p", { class: "words" }, name),
       element("label", { for: "turn-done" }, "Turns done"),
@@ -97,6 +101,7 @@ export class Stepper {
   drop() {
     this.#generation++;
     this.parts = [];
+    this.before = [];
     this.leaves = [];
     this.buttons = [];
     this.word = [];
@@ -196,8 +201,8 @@ export class Stepper {
   /** The pieces of the cycle, marked where they are now. @param {number} at */
   #set(at) {
     const { drawing, word, cycle } = this;
-    drawing.set(word.slice(0, at));
-    this.#mark();
+    drawing.set([...this.before, ...word.slice(0, at)]);
+    this.#mark(at);
     if (at === 0) {
       /** @type {[Place, Place][]} */
       const pairs = cycle.map((place, k) => [`p${place}`, `p${cycle[(k + 1) % cycle.length]}`]);
@@ -205,7 +210,8 @@ export class Stepper {
     }
   }
 
-  #mark() {
+  /** @param {number} at */
+  #mark(at) {
     const { drawing, cycle } = this;
     drawing.arrows([]);
     if (cycle.length === 0) {
@@ -213,7 +219,8 @@ export class Stepper {
       drawing.mark(new Map([...out].map(([slot, kind]) => [/** @type {Place} */ (`s${slot}`), kind])));
       return;
     }
-    const places = cycle.map((place, k) => /** @type {const} */ ([`p${drawing.effect[place]}`, KINDS[k]]));
+    const gone = effectOf(drawing.tables, this.word.slice(0, at));
+    const places = cycle.map((place, k) => /** @type {const} */ ([`p${gone[place]}`, KINDS[k]]));
     drawing.mark(/** @type {Map<Place, Kind>} */ (new Map(places)), { fade: true, follow: true });
   }
 
