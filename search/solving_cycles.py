@@ -148,7 +148,8 @@ class Splitter:
         """Return for (from, to, twist) whether what is there then looks right; shape (n, n, t)."""
         every = np.arange(self._n)
         wanted = self._wanted(state.piece, state.twist, every[:, None], every[None, :])
-        return (wanted[:, :, None] == np.arange(self._shown)).astype(np.int8)
+        result: NDArray[np.int8] = (wanted[:, :, None] == np.arange(self._shown)).astype(np.int8)
+        return result
 
     def _gains(self, state: _State) -> NDArray[np.int8]:
         """Return how many more slots are right after each three-cycle."""

@@ -48,7 +48,8 @@ class Products:
         """Return an effect on the placements of the types, numbered in a row."""
         number = np.zeros(self.puzzle.placement_count, dtype=np.int64)
         number[self._placements] = np.arange(len(self._placements))
-        return number[effect[self._placements]]
+        result: Numbers = number[effect[self._placements]]
+        return result
 
     def _circles(self, sums: Numbers) -> Numbers:
         """Return what adding sums does to the points of the circles, numbered after the others."""

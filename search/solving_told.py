@@ -6,12 +6,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from puzzles.effects import cycle_text
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
 from puzzles.notation import write
-from puzzles.puzzle import Puzzle, Table
+from puzzles.puzzle import Puzzle
 from search.brackets import shortest_form
 from search.brackets import text as bracket_text
 from search.solving_looks import Contents, Looks
@@ -73,7 +74,7 @@ def told(
         )
 
 
-def _done(looks: Looks, right: Table) -> tuple[str, ...]:
+def _done(looks: Looks, right: NDArray[np.bool_]) -> tuple[str, ...]:
     types = [t for t in looks.puzzle.types if looks.matters[t.number]]
     return tuple(t.name for t in types if right[list(t.slots)].all())
 
