@@ -92,7 +92,8 @@ class Contents:
     def right(self) -> NDArray[np.bool_]:
         """In which slots the right piece stands as it should, by looking; shape (slots,)."""
         every = np.arange(len(self.piece))
-        return self.wanted(every, every) == 0
+        result: NDArray[np.bool_] = self.wanted(every, every) == 0
+        return result
 
     @property
     def solved(self) -> bool:

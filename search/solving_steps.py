@@ -67,8 +67,11 @@ class Solution:
 
     @property
     def word(self) -> Word:
-        """All steps in a row, with everything cancelled."""
-        return normal(self.puzzle, [t for step in self.steps for t in step.word])
+        """All steps in a row, with everything cancelled, or as they are where that is blocked."""
+        row = tuple(t for step in self.steps for t in step.word)
+        cancelled = normal(self.puzzle, row)
+        blocked = self.puzzle.first_blocked(cancelled, self.start) is not None
+        return row if blocked else cancelled
 
     @property
     def turns(self) -> int:
