@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,7 +63,8 @@ class LayersLike:
     Or, where ``held`` is the slot of a piece, all layers that do not move it; ``kinds`` is empty.
     ``made_of`` gives for each type of that puzzle, by name, what one of its pieces is here: types
     by number, each with how many pieces. ``riding`` are types that only go round with single
-    layers, ``more`` those that do something else besides.
+    layers, ``more`` those that do something else besides. ``goes`` gives
+    for each placement that goes along with one of that puzzle which one it is, sorted.
     """
 
     kinds: tuple[int, ...]
@@ -73,6 +74,7 @@ class LayersLike:
     more: tuple[int, ...]
     layers: tuple[tuple[str, str], ...]
     held: int | None = None
+    goes: tuple[tuple[int, int], ...] = field(default=(), repr=False)
 
 
 def likenesses(puzzle: Puzzle) -> tuple[Likeness, ...]:
@@ -272,4 +274,12 @@ def _layers_like(
         (other.layers[theirs.layers[k]], puzzle.layers[own.layers[m]].name)
         for k, (m, _) in enumerate(found.layers)
     )
-    return LayersLike((), other.name, made_of, tuple(sorted(riding)), tuple(sorted(more)), layers)
+    return LayersLike(
+        (),
+        other.name,
+        made_of,
+        tuple(sorted(riding)),
+        tuple(sorted(more)),
+        layers,
+        goes=tuple(sorted(goes.items())),
+    )

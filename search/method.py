@@ -20,6 +20,9 @@ from dataclasses import dataclass, replace
 from puzzles.errors import RequestError
 from puzzles.layer_group import layer_group
 from puzzles.puzzle import Puzzle, Word
+from puzzles.scrambles import scrambles
+from search.method_joined import Joined, Shown, joinable
+from search.method_joining import JoiningTried, joining_solver, joining_tried
 from search.method_mending import Mend, mends
 from search.method_orders import Plan, plans
 from search.method_sequences import Sequences, Workshop
@@ -31,8 +34,10 @@ from search.tools import Search, search_in_memory
 #: Seconds that a method may take, and the share of them after which orders are no longer compared
 #: with sequences of their own.
 SECONDS, ORDERS_SHARE = 45.0, 0.45
-#: The share after which no more solves are tried.
-TRYING_SHARE = 0.8
+#: The shares after which no more orders are tried, and no more ways to join pieces.
+TRYING_SHARE, JOINING_SHARE = 0.7, 0.85
+#: Known puzzles that are tried as the end of a method.
+MOST_JOINED = 3
 #: Scrambles that every order is tried on at first, and those that stay; the seed that they are
 #: drawn with.
 FIRST_SCRAMBLES, SCRAMBLES, SEED = 4, 20, 20_261
@@ -84,17 +89,34 @@ class Method:
 
 
 @dataclass(frozen=True, eq=False)
+class JoinedMethod:
+    """A method that joins pieces, ends in a known puzzle, and how solving by it went.
+
+    ``steps`` come before the known puzzle: the types that have to be right, then those that are
+    joined wherever they are.
+    """
+
+    joined: Joined
+    steps: tuple[MethodStep, ...]
+    plan: Plan
+    shown: tuple[Shown, ...]
+    tried: JoiningTried
+
+
+@dataclass(frozen=True, eq=False)
 class Methods:
     """The best few methods, least to remember first; ``reason`` says why there is none, or fewer.
 
     ``start`` are the arrangements of all pieces, told apart; None where that is not proven.
-    ``looks_alike`` are the types of which pieces that look the same absorb parity.
+    ``looks_alike`` are the types of which pieces that look the same absorb parity; ``joined`` are
+    methods that end in a known puzzle.
     """
 
     puzzle: Puzzle
     methods: tuple[Method, ...]
     start: int | None
     looks_alike: tuple[int, ...] = ()
+    joined: tuple[JoinedMethod, ...] = ()
     reason: str = ""
 
 
@@ -102,15 +124,15 @@ def find_methods(
     puzzle: Puzzle,
     search: Search = search_in_memory,
     seconds: float = SECONDS,
-    scrambles: int = SCRAMBLES,
+    count: int = SCRAMBLES,
     tell: Callable[[str], None] = lambda text: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> Methods:
     """Return the best few methods of a puzzle.
 
-    ``seconds`` bound the search about; ``tell`` hears what is at work; when ``stop()`` says so, or
-    an interrupt comes, what there is by then is returned. Raises RequestError where turns can be
-    blocked.
+    ``seconds`` of computing bound it about, and ``count`` scrambles are solved by each method;
+    ``tell`` hears what is at work; when ``stop()`` says so, what was tried by then is returned.
+    Raises RequestError where turns can be blocked.
     """
     if puzzle.can_block:
         raise RequestError(
@@ -118,7 +140,7 @@ def find_methods(
             "nothing is in its way, so that no method of setups and sequences is worked out; "
             f"`trefoil solve {puzzle.name}` solves a state step by step"
         )
-    return _Finding(puzzle, search, seconds, scrambles, tell, stop).methods()
+    return _Finding(puzzle, search, seconds, count, tell, stop).methods()
 
 
 class _Finding:
@@ -127,20 +149,19 @@ class _Finding:
         puzzle: Puzzle,
         search: Search,
         seconds: float,
-        scrambles: int,
+        count: int,
         tell: Callable[[str], None],
         stop: Callable[[], bool],
     ) -> None:
-        self.puzzle, self.seconds, self.scrambles = puzzle, seconds, scrambles
+        self.puzzle, self.seconds, self.scrambles = puzzle, seconds, count
         self.tell, self.stop = tell, stop
         self.workshop = Workshop(puzzle, search)
         self.looks = Looks(puzzle)
-        self.begun = time.monotonic()
-        self.interrupted = False
+        self.begun = time.process_time()
 
     def over(self, share: float) -> bool:
         """Return whether so large a share of the time is over, or somebody stops."""
-        return self.stop() or time.monotonic() - self.begun > share * self.seconds
+        return self.stop() or time.process_time() - self.begun > share * self.seconds
 
     def methods(self) -> Methods:
         """Return what there is to say."""
@@ -165,16 +186,37 @@ class _Finding:
                 (),
                 self._order(tuple(matters)),
                 alike,
-                f"no order was found in which three-cycles finish all of {names}",
+                reason=f"no order was found in which three-cycles finish all of {names}",
             )
         best = self._compared(found, known)
         methods = []
         for plan, own in best:
             steps = self._steps(plan, single, hard, known, follows)
             methods.append(Method(puzzle, steps, plan, own))
+        joined = self._joined(tuple(matters))
         methods = self._mended(methods)
         reason = "" if methods else "no order solved the scrambles that were tried"
-        return Methods(puzzle, tuple(methods), self._order(tuple(matters)), alike, reason)
+        start = self._order(tuple(matters))
+        return Methods(puzzle, tuple(methods), start, alike, joined, reason)
+
+    def _joined(self, matters: tuple[int, ...]) -> tuple[JoinedMethod, ...]:
+        """Return the methods that end in a known puzzle."""
+        result = []
+        for joined in joinable(self.puzzle, matters)[:MOST_JOINED]:
+            if self.over(JOINING_SHARE):
+                break
+            self.tell(f"joining pieces to a {joined.known.name}")
+            made = joining_solver(joined, self.workshop, matters)
+            if made is None:
+                continue
+            solver, known = made
+            states = (self.puzzle.effect(w) for w in scrambles(self.puzzle, self.scrambles, SEED))
+            own = joining_tried(solver, states, lambda: self.over(JOINING_SHARE))
+            if own.solved < own.count or not own.count:
+                continue
+            steps = self._steps(solver.plan, (), solver.plan.before, known, ())
+            result.append(JoinedMethod(joined, steps, solver.plan, joined.shown(), own))
+        return tuple(result)
 
     def _single(self, number: int) -> bool:
         """Return whether the pieces of a type never leave their slots."""
@@ -229,13 +271,13 @@ class _Finding:
                 break
             self.tell(f"solving scrambles, order {number} of {len(chosen)}")
             results.append((plan, self._try(plan, known, FIRST_SCRAMBLES)))
-        best = _undominated(results)[:MOST_SHOWN]
+        best = _with_order(_undominated(results)[:MOST_SHOWN], results)
         refined = []
         for number, (plan, own) in enumerate(best, 1):
             self.tell(f"solving {self.scrambles} scrambles, order {number} of {len(best)}")
             over = self.over(TRYING_SHARE)
             refined.append((plan, own if over else self._try(plan, known, self.scrambles)))
-        return _undominated(refined)
+        return _with_order(_undominated(refined), refined)
 
     def _try(self, plan: Plan, known: Lookup | None, count: int) -> Tried:
         solver = method_solver(self.puzzle, plan.order, plan.words, known)
@@ -265,8 +307,7 @@ class _Finding:
             steps += [MethodStep(CYCLES, (own.type,), (own,)) for own in plan.steps]
         if follows:
             steps.append(MethodStep(FOLLOWS, follows))
-        matters = tuple(n for step in steps for n in step.types)
-        whole = self._order(matters)
+        whole = self._order(tuple(n for n, own in enumerate(self.looks.matters) if own))
         done: tuple[int, ...] = ()
         result = []
         for step in steps:
@@ -289,7 +330,7 @@ class _Finding:
                     key = number, frozenset((*before, *step.types))
                     if key not in known:
                         self.tell(f"what mends odd {self.puzzle.types[number].name}")
-                        left = self.seconds - (time.monotonic() - self.begun)
+                        left = self.seconds - (time.process_time() - self.begun)
                         known[key] = mends(
                             self.puzzle, number, tuple(sorted(key[1])), left / 3, self.stop
                         )
@@ -298,6 +339,16 @@ class _Finding:
                 before = (*before, *step.types)
             result.append(replace(method, steps=tuple(steps)))
         return result
+
+
+def _with_order(
+    best: list[tuple[Plan, Tried]], row: list[tuple[Plan, Tried]]
+) -> list[tuple[Plan, Tried]]:
+    """Return what is best, and where nothing of that goes type by type the best that does."""
+    if not best or any(not plan.together for plan, _ in best):
+        return best
+    ordered = _undominated([(plan, own) for plan, own in row if not plan.together])
+    return [*best, *ordered[:1]]
 
 
 def _undominated(row: list[tuple[Plan, Tried]]) -> list[tuple[Plan, Tried]]:

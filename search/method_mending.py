@@ -11,7 +11,7 @@ import numpy as np
 from puzzles.effects import Cycle, Effect, cycle_text, cycles
 from puzzles.errors import LimitError, RequestError
 from puzzles.layer_group import layer_group
-from puzzles.least_effects import SWAP, candidates
+from puzzles.least_effects import FEW, SWAP, candidates
 from puzzles.puzzle import Puzzle, Word
 from search.effects_wanted import find_effect
 from search.impossible import ImpossibleError
@@ -21,7 +21,7 @@ from search.solving_sums import Balance
 #: Swaps that are asked of the group.
 ASKED = 64
 #: Seconds that are spent on one sequence at most.
-SECONDS = 8.0
+SECONDS = 4.0
 
 
 @dataclass(frozen=True)
@@ -70,10 +70,14 @@ def mends(
         own = layer_group(puzzle, tuple(range(len(puzzle.layers))), kept)
         rows = list(itertools.islice(candidates(puzzle, [entry.part], SWAP), ASKED))
         inside = own.contains(np.array(rows)) if rows else []
-        if not any(inside):
+        # Where other types look alike, what they do goes unseen.
+        swapped = next((row for row, fits in zip(rows, inside, strict=True) if fits), None)
+        if swapped is None:
+            swapped = next((row for row in rows[:FEW] if own.contains_alike(row)), None)
+        if swapped is None:
             result.append(Mend(number, False, layers))
             continue
-        swap = cycles(puzzle, Effect(tuple(rows[list(inside).index(True)].tolist())))
+        swap = cycles(puzzle, Effect(tuple(swapped.tolist())))
         word, notation = _sequence(puzzle, swap, kept, min(seconds, SECONDS), stop)
         result.append(Mend(number, True, layers, swap, word, notation))
     return tuple(result)
@@ -91,7 +95,7 @@ def _sequence(
         return (), ""
     names = [puzzle.types[k].name for k in kept]
     try:
-        found = find_effect(puzzle, swap, keep=names, alike=False, seconds=seconds, stop=stop)
+        found = find_effect(puzzle, swap, keep=names, seconds=seconds, stop=stop)
     except (ImpossibleError, LimitError, RequestError):
         return (), ""
     best = min(found.answers, key=lambda a: (a.things, a.turns), default=None)

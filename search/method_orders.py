@@ -40,9 +40,9 @@ class Plan:
     @property
     def order(self) -> Order:
         """The types stage by stage."""
-        own = tuple((one.type,) for one in self.steps)
+        own: Order = tuple((one.type,) for one in self.steps)
         if self.together:
-            own = (tuple(one.type for one in self.steps),) if self.steps else ()
+            own = (tuple(one.type for one in self.steps),)
         return ((self.before,) if self.before else ()) + own
 
     @property

@@ -152,6 +152,13 @@ class Solver:
         """
         yield from _Run(self, effect).working()
 
+    def working_stage(self, effect: Table, number: int) -> Iterator[Step]:
+        """Yield the steps of one stage, by number, from a state; the balance goes with the first.
+
+        Raises RequestError for a state to which no sequence leads.
+        """
+        yield from _Run(self, effect).stage(self.stages[number], number == 0)
+
     def solve(self, effect: Table) -> Solution:
         """Return a solution of the state to which an effect (placements,) leads.
 
@@ -190,11 +197,12 @@ class _Run:
                 yield self._do(word, FREE)
                 return
         for number, stage in enumerate(solver.stages):
-            yield from self._stage(stage, number == 0)
+            yield from self.stage(stage, number == 0)
         if not self.contents.solved and solver.products:
             yield self._product(solver.on_all)
 
-    def _stage(self, stage: Stage, first: bool) -> Iterator[Step]:
+    def stage(self, stage: Stage, first: bool) -> Iterator[Step]:
+        """Do one stage; the balance is put right in the ``first`` one."""
         if first:
             yield from self._free(stage.free, False)
             if self.solver.balance.of(self.contents).any():

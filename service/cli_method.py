@@ -29,9 +29,7 @@ def method(
     puzzle: options.PuzzleName,
     seconds: Annotated[
         str | None,
-        typer.Option(
-            "--seconds", metavar="T", help="About how long to compare orders and solve; else 45."
-        ),
+        typer.Option("--seconds", metavar="T", help="About how long to compute; else 45."),
     ] = None,
     scrambles: Annotated[
         str | None,
@@ -139,6 +137,39 @@ def show(report: Report) -> None:
             out.line()
             out.line(f"Method {number}: {_measures(own)}", "bold")
             _method(out, own)
+        for own in report["joined"]:
+            out.line()
+            out.line(f"By joining, to {own['puzzle']}: {_measures(own)}", "bold")
+            _joined(out, own)
+
+
+def _joined(out: Page, own: Report) -> None:
+    for number, step in enumerate(own["steps"], 1):
+        out.line(f"{number}. {step['text']}", "", 2)
+        out.pairs(_sequences(step))
+    out.line(f"{len(own['steps']) + 1}. {own['text']}", "", 2)
+    rows: list[tuple[str, object]] = [("joined after", f"{own['before']:g} turns")]
+    for one in own["shows"]:
+        rows.append(("may show", one["text"]))
+    if own["showed"]:
+        rows.append(("showed", f"in {own['showed']} of {_counted(own['scrambles'], 'scramble')}"))
+    out.pairs(rows)
+
+
+def _sequences(step: Report) -> list[tuple[str, object]]:
+    """Return the rows of a step's sequences and of what its three-cycles take."""
+    rows: list[tuple[str, object]] = []
+    for one in step["sequences"]:
+        moves = f"; disturbs {', '.join(one['disturbs'])}" if one["disturbs"] else ""
+        remember = f"{one['turns']} turns, {one['things']} to remember"
+        rows.append((one["type"], f"{one['notation']}  {one['cycle']} ({remember}{moves})"))
+    for cost in step["three_cycles"]:
+        mean = f"{cost['mean']:.1f} turns on average, at most {cost['most']}"
+        cycles = f"{cost['count']:,} three-cycles"
+        if len(step["three_cycles"]) > 1:
+            cycles += f" of the type {cost['type']}"
+        rows.append(("with setups", f"{cycles}, {mean}"))
+    return rows
 
 
 def _method(out: Page, own: Report) -> None:
@@ -149,14 +180,7 @@ def _method(out: Page, own: Report) -> None:
         out.line(f"{times} took an odd turn early, before any three-cycle.", "", 2)
     for number, step in enumerate(own["steps"], 1):
         out.line(f"{number}. {step['text']}", "", 2)
-        rows: list[tuple[str, object]] = []
-        for one in step["sequences"]:
-            moves = f"; disturbs {', '.join(one['disturbs'])}" if one["disturbs"] else ""
-            remember = f"{one['turns']} turns, {one['things']} to remember"
-            rows.append((one["type"], f"{one['notation']}  {one['cycle']} ({remember}{moves})"))
-        for cost in step["three_cycles"]:
-            mean = f"{cost['mean']:.1f} turns on average, at most {cost['most']}"
-            rows.append(("with setups", f"{cost['count']:,} three-cycles, {mean}"))
+        rows = _sequences(step)
         tried = step["tried"]
         if tried and tried["ways"]:
             rows.append(("free play", _ways(tried["ways"])))

@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+import statistics
+
 from puzzles import brackets
 from puzzles.effects import cycle_text, cycles, effect_of
 from puzzles.laws import joined, plural
 from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Word
-from search.method import CYCLES, FOLLOWS, IN_PLACE, LOOKED_UP, Method, Methods, MethodStep
+from search.method import (
+    CYCLES,
+    FOLLOWS,
+    IN_PLACE,
+    LOOKED_UP,
+    JoinedMethod,
+    Method,
+    Methods,
+    MethodStep,
+)
+from search.method_joined import Shown
 from search.method_mending import Mend
 from search.method_sequences import Sequences
 from search.method_trying import Stretch
@@ -23,6 +35,7 @@ def methods(found: Methods) -> Report:
         "arrangements": None if found.start is None else str(found.start),
         "look_alike": [puzzle.types[k].name for k in found.looks_alike],
         "methods": [_method(own) for own in found.methods],
+        "joined": [_joined(puzzle, own) for own in found.joined],
         "reason": found.reason,
     }
 
@@ -43,6 +56,92 @@ def _method(own: Method) -> Report:
         "free_turns": tried.free_turns,
         "steps": _steps(own),
     }
+
+
+def _joined(puzzle: Puzzle, own: JoinedMethod) -> Report:
+    tried = own.tried
+    steps: list[Report] = []
+    kept: list[str] = []
+    for step in own.steps:
+        names = [puzzle.types[k].name for k in step.types]
+        joins = bool(set(step.types) & set(own.joined.joined))
+        steps.append(
+            {
+                "kind": "joining" if joins else step.kind,
+                "types": names,
+                "keeps": list(kept),
+                "text": _joining_text(puzzle, step, kept, joins),
+                "sequences": [
+                    _sequence(puzzle, one, word) for one in step.sequences for word in one.words
+                ],
+                "three_cycles": [_cost(puzzle, one) for one in step.sequences],
+            }
+        )
+        kept += names
+    return {
+        "puzzle": own.joined.known.name,
+        "layers": [name for _, name in own.joined.like.layers],
+        "made_of": [
+            {
+                "type": name,
+                "pieces": {puzzle.types[number].name: count for number, count in parts},
+            }
+            for name, parts in own.joined.like.made_of
+        ],
+        "sequences": len(own.plan.words),
+        "things": own.plan.things,
+        "scrambles": tried.count,
+        "turns": {"median": tried.median, "least": tried.turns[0], "most": tried.turns[-1]},
+        "before": float(statistics.median(tried.before)),
+        "steps": steps,
+        "shows": [
+            {"type": one.kind, "what": "swap" if one.swap else "turn", "text": _shown_text(one)}
+            for one in own.shown
+        ],
+        "showed": tried.shown,
+        "text": _end_text(puzzle, own),
+    }
+
+
+def _joining_text(puzzle: Puzzle, step: MethodStep, kept: list[str], joins: bool) -> str:
+    names = _types([puzzle.types[k].name for k in step.types])
+    stay = f" while the {_types(kept)} stay" if kept else ""
+    if joins:
+        return f"Join the {names} to those that they belong with, wherever these are{stay}."
+    if step.kind == LOOKED_UP:
+        return (
+            f"Put the {names} right: {step.arrangements:,} arrangements, at most {step.farthest} "
+            "turns."
+        )
+    return f"Put the {names} right{stay}."
+
+
+def _shown_text(own: Shown) -> str:
+    """Return what a joined puzzle may show and what mends it, in a sentence."""
+    name = own.kind
+    what = f"two joined {plural(name)} change places" if own.swap else f"one joined {name} turned"
+    if own.odd:
+        return (
+            f"{what}: what was joined is an odd rearrangement; an odd turn early, as in the "
+            "methods above, keeps it from showing"
+        )
+    return f"{what}: the sequences that joined mend it, three-cycles of single pieces"
+
+
+def _end_text(puzzle: Puzzle, own: JoinedMethod) -> str:
+    layers = " ".join(name for _, name in own.joined.like.layers)
+    made = []
+    for name, parts in own.joined.like.made_of:
+        if sum(count for _, count in parts) > 1:
+            pieces = joined([_pieces(puzzle, number, count) for number, count in parts])
+            made.append(f"its {plural(name)} are {pieces} each")
+    what = f" ({'; '.join(made)})" if made else ""
+    return f"From here on it is {own.joined.known.name}{what}: only {layers} turn."
+
+
+def _pieces(puzzle: Puzzle, number: int, count: int) -> str:
+    name = puzzle.types[number].name
+    return f"{count} {name if count == 1 else plural(name)}"
 
 
 def _steps(own: Method) -> list[Report]:
