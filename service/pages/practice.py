@@ -30,6 +30,8 @@ async def practice(request: Request, puzzle: Name) -> Response:
         "chosen": bool(found.asked.results),
         "with_own": puzzle_href(puzzle, "practice", {**query, "own": "1"}),
         "side": PICTURE,
+        # Pictures of balls are heavy: they come when somebody wants them.
+        "folded": found.told["shape"] == "ball",
         "wrong": "; ".join(found.wrong) or None,
         "data_href": f"/api{puzzle_href(puzzle, 'practice', query)}",
     }

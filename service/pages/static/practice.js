@@ -1,24 +1,21 @@
 /** Practice: a case on the drawing, its sequence when it is asked for, and when it is asked again. */
 
-import { hold, stepper } from "./holding.js";
-import { button, element, markCycles, part, sentence, word } from "./live.js";
+import { button, element, part, sentence } from "./live.js";
 import { enhance } from "./page.js";
+import { Posing } from "./posing.js";
 import { Records } from "./records.js";
 import { remembering } from "./remembering.js";
 import { answered, anyway, between, dayOf, lastOf, next } from "./schedule.js";
 
-/** @typedef {import("./drawing.js").Drawing} Drawing */
-/** @typedef {import("./parts.js").Part} Part */
+/** @typedef {import("./posing.js").Posed} Posed */
 /** @typedef {import("./schedule.js").Choice} Choice */
 /** @typedef {import("./schedule.js").Kept} Kept */
-/** @typedef {{id: string, asked: string, cycles: string[][], shown: string, before: string, parts: {label: string, turns: string}[], notation: string, row: HTMLElement}} Case */
+/** @typedef {Posed & {id: string, asked: string, row: HTMLElement}} Case */
 
 const LOOKS = "trefoil.practice.look";
 /** Milliseconds after which it is looked whether the day has changed. */
 const LOOK_AGAIN = 30_000;
 const SECOND = 1_000;
-/** The most turns without brackets that are parts each by itself. */
-const MOST_TURNS = 24;
 /** What keys do as long as the part of the page is in use, by the names of buttons. */
 const KEYS = /** @type {const} */ ({ r: "reveal", g: "anyway", 1: "knew", 2: "missed", u: "back" });
 
@@ -29,7 +26,7 @@ const puzzle = drill.dataset.puzzle ?? "";
 const cases = new Map([...document.querySelectorAll(".cases > li")].map((li) => read(/** @type {HTMLElement} */ (li))));
 const ids = [...cases.keys()];
 const records = new Records();
-const wanted = stepper(figure, part("stepping"));
+const posing = new Posing(figure, part("stepping"));
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
 /** @type {Choice | null} */
@@ -118,6 +115,7 @@ function pose(choice, speak = false) {
   const own = the(choice.id);
   if (asked?.id !== choice.id || revealed) since = performance.now();
   [asked, revealed] = [choice, false];
+  drill.dataset.case = own.id;
   const held = figure.dataset.up ? ` Hold ${figure.dataset.up} up and ${figure.dataset.front} in front.` : "";
   const solved = own.shown === "case" ? "" : " Blocked turns are on the way to this case, so that the drawing is solved; the pieces are to go along the arrows.";
   body.replaceChildren(
@@ -129,7 +127,7 @@ function pose(choice, speak = false) {
   offer([key("reveal", "See the sequence", reveal)]);
   run();
   counts();
-  void draw(own);
+  void posing.show(own, looks.arrows);
   if (speak) focusOn("reveal");
 }
 
@@ -157,6 +155,7 @@ function the(id) {
 /** Nothing is due. @param {boolean} speak */
 function idle(speak) {
   [asked, revealed] = [null, false];
+  drill.dataset.case = "";
   const all = records.all();
   const days = ids.map((id) => all.get(id)?.due ?? "").sort();
   const there = days[0] ? `The next is due ${dated(days[0])}.` : "";
@@ -168,7 +167,7 @@ function idle(speak) {
   offer([key("anyway", "Go on anyway", early)]);
   run();
   counts();
-  void solved();
+  void posing.solved();
   if (speak) focusOn("anyway");
 }
 
@@ -203,7 +202,7 @@ function reveal() {
   offer([key("knew", "Knew it", () => settle(true)), key("missed", "Not yet", () => settle(false))]);
   panel.focus({ preventScroll: true });
   said.textContent = looks.clock ? `It took ${lasted(took)}.` : "";
-  void step(own, strip);
+  void posing.step(own, strip);
 }
 
 /** @param {boolean} knew */
@@ -280,65 +279,6 @@ function lasted(time) {
 function run() {
   clock.hidden = !looks.clock || !asked || revealed || calm.matches;
   clock.textContent = lasted(performance.now() - since);
-}
-
-// --- The drawing ---------------------------------------------------------------------------------
-
-/** The case that the drawing shows or is about to show; what comes later for another is left. */
-let drawn = 0;
-
-/** @returns {Promise<Drawing | null>} the drawing, null where it did not come or is too late */
-async function current() {
-  const own = ++drawn;
-  try {
-    const drawing = await hold(figure);
-    (await wanted()).drop();
-    return own === drawn ? drawing : null;
-  } catch {
-    return null;
-  }
-}
-
-/** @param {Case} own */
-async function draw(own) {
-  const drawing = await current();
-  if (!drawing) return;
-  const { tables } = drawing;
-  drawing.set(word(tables, own.before));
-  await drawing.first();
-  const found = own.cycles.map((cycle) => cycle.map((name) => tables.placementNames.indexOf(name)));
-  if ((looks.arrows || own.shown !== "case") && !found.flat().includes(-1)) markCycles(drawing, found);
-  else {
-    drawing.mark({});
-    drawing.arrows([]);
-  }
-}
-
-async function solved() {
-  const drawing = await current();
-  drawing?.mark({});
-  drawing?.arrows([]);
-}
-
-/**
- * Let the sequence be stepped through, from the case on.
- * @param {Case} own
- * @param {HTMLElement} strip
- */
-async function step(own, strip) {
-  const drawing = await current();
-  if (!drawing) return;
-  const stepping = await wanted();
-  const { tables } = drawing;
-  /** @type {Part[]} */
-  const parts = own.parts.flatMap(({ label, turns }) => {
-    const made = word(tables, turns);
-    if (label || made.length > MOST_TURNS) return [{ label: label || "turns", turns: made }];
-    return made.map((turn) => ({ label: `turn ${tables.turnNames[turn]}`, turns: [turn] }));
-  });
-  const cycle = own.cycles.length === 1 ? own.cycles[0] : [];
-  stepping.take(parts, cycle, own.notation, word(tables, own.before));
-  strip.replaceChildren(stepping.strip());
 }
 
 // --- All cases -----------------------------------------------------------------------------------
