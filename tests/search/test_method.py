@@ -1,0 +1,206 @@
+"""Methods: their sequences on sampled points, whole solves, and what is left against sympy."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from sympy.combinatorics import Permutation, PermutationGroup
+
+from puzzles import load
+from puzzles.effects import cycles, effect_of
+from puzzles.errors import RequestError
+from puzzles.puzzle import Puzzle, Word
+from puzzles.scrambles import scrambles
+from search.method import CYCLES, LOOKED_UP, Method, Methods, find_methods
+from search.method_joined import joinable
+from search.method_joining import joining_solver
+from search.method_sequences import Sequences, Workshop
+from search.method_solving import Lookup, lookup, method_solver
+from search.solving_looks import Looks
+from search.solving_steps import CYCLE
+from search.tools import search_in_memory
+from tests.plain import assert_three_cycle
+from tests.search.test_solving import looks_solved
+
+#: With step after step in place, looked up or by three-cycles; a solid, a ball, written turns.
+NAMES = ["3x3x3", "tetrahedron-corners", "3x3x3-slices", "cube-corners", "ball-corners"]
+
+
+@cache
+def found(name: str) -> Methods:
+    return find_methods(load(name), count=3)
+
+
+@cache
+def workshop(name: str) -> Workshop:
+    return Workshop(load(name), search_in_memory)
+
+
+def known_of(method: Method) -> Lookup | None:
+    types = [step.types for step in method.steps if step.kind == LOOKED_UP]
+    return lookup(method.puzzle, types[0]) if types else None
+
+
+def done_on_points(puzzle: Puzzle, own: Sequences) -> None:
+    """Check on sampled points that sequences cycle three pieces of their type and keep the rest."""
+    free = [kind.name for kind in puzzle.types if kind.number not in own.kept]
+    for word in own.words:
+        kept = [
+            cycle
+            for cycle in cycles(puzzle, effect_of(puzzle, word))
+            if int(puzzle.type_of[puzzle.slot_of[cycle[0]]]) in own.kept
+        ]
+        assert len(kept) == 1
+        assert int(puzzle.type_of[puzzle.slot_of[kept[0][0]]]) == own.type
+        assert_three_cycle(puzzle, word, kept[0], free=free)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_sequences_do_what_is_said_and_keep_what_is_said(name: str) -> None:
+    for method in found(name).methods:
+        before: tuple[int, ...] = ()
+        for step in method.steps:
+            for own in step.sequences:
+                assert set(before) <= set(own.kept)
+                done_on_points(method.puzzle, own)
+            before = (*before, *step.types)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_scrambles_are_solved_with_the_sequences_of_the_method_alone(name: str) -> None:
+    """Every step is free play of few turns, looked up, or a setup around a sequence's image."""
+    puzzle = load(name)
+    for method in found(name).methods[:2]:
+        solver = method_solver(puzzle, method.plan.order, method.words, known_of(method))
+        images = {
+            tuple(int(symmetry.turns[t]) for t in own)
+            for word in method.words
+            for own in (word, puzzle.inverse(word))
+            for symmetry in puzzle.symmetries
+        }
+        for word in scrambles(puzzle, 4, 77):
+            solution, _ = solver.staged(puzzle.effect(word))
+            assert looks_solved(puzzle, (*word, *solution.word))
+            for step in solution.steps:
+                if step.kind == CYCLE:
+                    assert inside(puzzle, step.word, step.setup, images)
+
+
+def inside(puzzle: Puzzle, word: Word, setup: Word, images: set[Word]) -> bool:
+    """Return whether a word does what a setup, an image of a sequence and the setup undone do."""
+    effect = puzzle.effect(word)
+    return any(
+        np.array_equal(puzzle.effect((*setup, *image, *puzzle.inverse(setup))), effect)
+        for image in images
+    )
+
+
+@pytest.mark.parametrize("name", ["3x3x3", "tetrahedron-corners", "cube-corners"])
+def test_what_is_left_after_a_step_is_the_stabiliser_of_the_earlier_types(name: str) -> None:
+    """Orders by sympy, of the group on all placements that can be seen to be right."""
+    puzzle = load(name)
+    matters = np.flatnonzero(Looks(puzzle).matters).tolist()
+    points = [p for k in matters for p in puzzle.types[k].placements]
+    number = {p: k for k, p in enumerate(points)}
+    group = PermutationGroup(
+        [Permutation([number[int(row[p])] for p in points]) for row in puzzle.moves]
+    )
+    own = found(name)
+    assert own.start == group.order()
+    fixed: list[int] = []
+    for step in own.methods[0].steps:
+        fixed += [number[p] for k in step.types for p in puzzle.types[k].placements]
+        assert step.left == group.pointwise_stabilizer(fixed).order()
+    assert own.methods[0].steps[-1].left == 1
+
+
+def test_no_method_is_beaten_by_another_in_both_measures() -> None:
+    for name in NAMES:
+        row = [(own.things, own.tried.median) for own in found(name).methods]
+        assert row == sorted(row)
+        assert [turns for _, turns in row] == sorted((t for _, t in row), reverse=True)
+
+
+def test_a_swap_that_mends_parity_swaps_two_and_keeps_what_came_before() -> None:
+    """Parities of the 3x3x3's edges and corners are equal (Joyner, Adventures in Group Theory)."""
+    own = found("3x3x3").methods[0]
+    shows = [mend.shows for step in own.steps for mend in step.mends]
+    assert shows == [True, False]
+    puzzle = load("3x3x3")
+    for step in own.steps:
+        for mend in step.mends:
+            if not mend.word:
+                continue
+            moved = cycles(puzzle, effect_of(puzzle, mend.word))
+            kinds = {int(puzzle.type_of[puzzle.slot_of[c[0]]]) for c in moved}
+            same = [c for c in moved if int(puzzle.type_of[puzzle.slot_of[c[0]]]) == mend.type]
+            assert mend.type in kinds
+            assert [len({int(puzzle.slot_of[p]) for p in c}) for c in same] == [2]
+
+
+def test_few_arrangements_are_known_with_a_shortest_word() -> None:
+    """The six faces' slices: 24 positions of the centres, with the parity of the edges 48."""
+    own = lookup(load("3x3x3-slices"), (2,))
+    assert own is not None
+    assert len(own.ways) == 48
+    assert lookup(load("2x2x2"), (0,)) is None
+
+
+def test_joined_edges_of_the_4x4x4_are_a_3x3x3_and_show_two_parities() -> None:
+    """Common practice: one joined edge flipped is odd, two swapped ones are even in wings."""
+    puzzle = load("4x4x4")
+    [joined] = joinable(puzzle, (0, 1, 2))
+    assert joined.known.name == "3x3x3"
+    assert (joined.first, joined.joined) == ((2,), (1,))
+    shown = {(one.kind, one.swap): one.odd for one in joined.shown()}
+    assert shown == {("edge", False): True, ("edge", True): False}
+    for theirs, own in joined.turns.items():
+        assert puzzle.turns[own].amount == joined.known.turns[theirs].amount
+
+
+@pytest.mark.parametrize("name", ["4x4x4", "cube-faces-corners"])
+def test_joining_ends_in_the_known_puzzle_and_solves(name: str) -> None:
+    puzzle = load(name)
+    matters = tuple(np.flatnonzero(Looks(puzzle).matters).tolist())
+    [joined] = joinable(puzzle, matters)
+    made = joining_solver(joined, workshop(name), matters)
+    assert made is not None
+    solver, _ = made
+    for one in solver.plan.steps:
+        done_on_points(puzzle, one)
+    outer = {puzzle.layer_numbers[own] for _, own in joined.like.layers}
+    for word in scrambles(puzzle, 2, 8):
+        before, after, _ = solver.solve(puzzle.effect(word))
+        assert looks_solved(puzzle, (*word, *before, *after))
+        assert {int(puzzle.turn_layer[t]) for t in after} <= outer
+        # Joined: the known puzzle's pieces are whole.
+        assert joined.gathered(puzzle.effect((*word, *before))) is not None
+
+
+def test_one_sequence_reaches_all_three_cycles_with_setups() -> None:
+    """Of n pieces with t twists there are n (n - 1) (n - 2) / 3 t^2 three-cycles."""
+    own = workshop("3x3x3").sequences(load("3x3x3").types[0], (0, 1))
+    assert own[0].needed == own[0].reached == 8 * 7 * 6 // 3 * 9
+    assert len(own[0].words) == 1
+    assert all(one.whole for one in own)
+    assert [one.mean for one in own] == sorted((one.mean for one in own), reverse=True)
+
+
+def test_stopping_returns_what_was_tried() -> None:
+    calls: list[str] = []
+    own = find_methods(
+        load("3x3x3"),
+        count=50,
+        tell=calls.append,
+        stop=lambda: any(text.startswith("solving") for text in calls),
+    )
+    assert own.methods
+    assert all(method.tried.count < 50 for method in own.methods)
+    assert any(step.kind == CYCLES for step in own.methods[0].steps)
+
+
+def test_where_turns_can_be_blocked_it_is_said() -> None:
+    with pytest.raises(RequestError, match="can be blocked"):
+        find_methods(load("3x3x3-bandaged"))
