@@ -14,6 +14,7 @@ from tests.benchmarks.compiling import compiling
 from tests.benchmarks.frames import frames
 from tests.benchmarks.large import large
 from tests.benchmarks.leases import leases
+from tests.benchmarks.methods import methods
 from tests.benchmarks.reference import reference
 from tests.benchmarks.serving import serving
 from tests.benchmarks.slices import slices
@@ -38,6 +39,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "answering": answering,
     "frames": frames,
     "solving": solving,
+    "methods": methods,
 }
 
 
