@@ -17,7 +17,6 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from puzzles.errors import RequestError
 from puzzles.layer_group import layer_group
 from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
@@ -120,6 +119,15 @@ class Methods:
     reason: str = ""
 
 
+def blocked_text(puzzle: Puzzle) -> str:
+    """Return why there is no method where turns can be blocked."""
+    return (
+        f"on {puzzle.name}, where turns can be blocked, a sequence can be done only where nothing "
+        "is in its way, so that no method of setups and sequences is worked out; "
+        f"`trefoil solve {puzzle.name}` solves a state step by step"
+    )
+
+
 def find_methods(
     puzzle: Puzzle,
     search: Search = search_in_memory,
@@ -132,14 +140,10 @@ def find_methods(
 
     ``seconds`` of computing bound it about, and ``count`` scrambles are solved by each method;
     ``tell`` hears what is at work; when ``stop()`` says so, what was tried by then is returned.
-    Raises RequestError where turns can be blocked.
+    There is none where turns can be blocked.
     """
     if puzzle.can_block:
-        raise RequestError(
-            f"on {puzzle.name}, where turns can be blocked, a sequence can be done only where "
-            "nothing is in its way, so that no method of setups and sequences is worked out; "
-            f"`trefoil solve {puzzle.name}` solves a state step by step"
-        )
+        return Methods(puzzle, (), None, reason=blocked_text(puzzle))
     return _Finding(puzzle, search, seconds, count, tell, stop).methods()
 
 

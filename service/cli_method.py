@@ -65,15 +65,12 @@ def method(
         )
     count = options.number("scrambles", scrambles, 1, MOST_SCRAMBLES, SCRAMBLES)
     loaded = load(puzzle)
-    if not loaded.can_block:
-        with working(chosen) as engine, _status() as tell:
+    with working(chosen) as engine, _status() as tell:
+        if not loaded.can_block:
             engine.tell_compiling()
-            own = replace(engine, watch=lambda progress, goal: None)
-            found = find_methods(loaded, shelves_from(own), limit, count, tell, own.stop)
-            stopped = own.stop()
-    else:
-        found = find_methods(loaded)
-        stopped = False
+        own = replace(engine, watch=lambda progress, goal: None)
+        found = find_methods(loaded, shelves_from(own), limit, count, tell, own.stop)
+        stopped = own.stop()
     report = methods(found)
     if path is not None and report["methods"]:
         write_file(path, lines(report))
@@ -83,8 +80,9 @@ def method(
         show(report)
     if stopped:
         return INTERRUPTED
-    if not report["methods"]:
+    if not report["methods"] and not json:
         say(report["reason"])
+    if not report["methods"]:
         return NONE_FOUND
     return FOUND
 

@@ -30,6 +30,7 @@ from service import (
     atlases,
     effects,
     finishing,
+    methods,
     puzzle_shelf,
     readings,
     reports,
@@ -42,11 +43,12 @@ from service.questions import (
     AtlasQuestion,
     FindQuestion,
     FinishQuestion,
+    MethodQuestion,
     PartsQuestion,
     Question,
 )
 from service.settings import DEFAULT_ANSWERS
-from service.specs import PartsSpec
+from service.specs import MethodSpec, PartsSpec
 from service.stores.base import Store
 
 #: What may stand between the names of a cycle.
@@ -97,6 +99,8 @@ class Desk:
                 return Asked("parts", spec.key(puzzle.digest, parts_version()), spec.text())
             case FinishQuestion():
                 return _finish_asked(puzzle, question)
+            case MethodQuestion():
+                return _method_asked(puzzle, question)
             case _:
                 assert_never(question)
 
@@ -130,6 +134,8 @@ class Desk:
                 report = readings.parts(result)
             case FinishQuestion():
                 report = finishing.answer(result)
+            case MethodQuestion():
+                report = methods.answer(result)
             case _:
                 assert_never(question)
         return _body({**report, "result": name})
@@ -194,6 +200,8 @@ class Desk:
                 report = readings.parts(result)
             case results.FinishResult():
                 report = finishing.answer(result)
+            case results.MethodResult():
+                report = methods.answer(result)
             case _:
                 assert_never(result)
         return _body({**report, "result": results.digest(content)})
@@ -326,6 +334,13 @@ def _finish_asked(puzzle: Puzzle, question: FinishQuestion) -> Asked:
     if report is not None:
         return Asked("finish", "", "", _body({**report, "impossible": True}))
     return Asked("finish", finishing.key_of(own, puzzle), own.text())
+
+
+def _method_asked(puzzle: Puzzle, question: MethodQuestion) -> Asked:
+    if puzzle.can_block:
+        return Asked("method", "", "", _body(methods.blocked(puzzle)))
+    own = MethodSpec(puzzle=question.puzzle)
+    return Asked("method", methods.key_of(own, puzzle), own.text())
 
 
 def _effect_asked(puzzle: Puzzle, question: FindQuestion) -> Asked:

@@ -118,6 +118,19 @@ class PartsQuestion(BaseModel):
         return hashlib.sha256(f"parts {self.puzzle}".encode()).hexdigest()[:32]
 
 
+class MethodQuestion(BaseModel):
+    """In which order a puzzle's types are put right, and with which few sequences."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    puzzle: Name
+
+    @property
+    def digest(self) -> str:
+        """What names this question."""
+        return hashlib.sha256(f"method {self.puzzle}".encode()).hexdigest()[:32]
+
+
 Entry = Annotated[str, Field(min_length=1, max_length=20_000)]
 
 
@@ -186,5 +199,15 @@ class ReadingQuestion(BaseModel):
     sequence: Annotated[str, Field(max_length=20_000, examples=["R U R' U' L' U R U' R' L"])]
 
 
-Question = FindQuestion | AtlasQuestion | PartsQuestion | FinishQuestion
-Kind = Literal["find", "blocked", "effect", "atlas", "blocked-atlas", "parts", "finish", "compile"]
+Question = FindQuestion | AtlasQuestion | PartsQuestion | FinishQuestion | MethodQuestion
+Kind = Literal[
+    "find",
+    "blocked",
+    "effect",
+    "atlas",
+    "blocked-atlas",
+    "parts",
+    "finish",
+    "method",
+    "compile",
+]

@@ -24,6 +24,7 @@ from service.questions import (
     AtlasQuestion,
     FindQuestion,
     FinishQuestion,
+    MethodQuestion,
     PartsQuestion,
     Question,
 )
@@ -44,12 +45,17 @@ USUAL = "3x3x3"
 
 QUESTIONS: dict[
     str,
-    type[FindQuestion] | type[AtlasQuestion] | type[PartsQuestion] | type[FinishQuestion],
+    type[FindQuestion]
+    | type[AtlasQuestion]
+    | type[PartsQuestion]
+    | type[FinishQuestion]
+    | type[MethodQuestion],
 ] = {
     "find": FindQuestion,
     "atlas": AtlasQuestion,
     "parts": PartsQuestion,
     "finish": FinishQuestion,
+    "method": MethodQuestion,
 }
 
 log = logging.getLogger("trefoil.reader")

@@ -93,6 +93,23 @@ class FinishSpec(BaseModel):
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
+class MethodSpec(BaseModel):
+    """How a puzzle is put right."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    puzzle: str
+
+    def text(self) -> str:
+        """Return it as JSON."""
+        return json.dumps({"puzzle": self.puzzle})
+
+    def key(self, puzzle_digest: str, version: str) -> str:
+        """Return what names the job: the tables, and the sources of what is said of them."""
+        text = f"MethodSpec|{self.puzzle}|{puzzle_digest}|{version}"
+        return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
 class CompileSpec(BaseModel):
     """A puzzle file that somebody posted."""
 

@@ -24,6 +24,7 @@ from service.api.drafts import router as drafts
 from service.api.finishes import router as finishes
 from service.api.guard import Guard
 from service.api.health import router as health
+from service.api.methods import router as methods
 from service.api.openapi import document
 from service.api.practice import router as practice
 from service.api.puzzles import router as puzzles
@@ -90,6 +91,7 @@ def create(
         readings,
         covers,
         finishes,
+        methods,
         sheets,
         practice,
         asking,

@@ -12,6 +12,7 @@ from pydantic import BaseModel, Field
 
 from search.request import MOST_MEMBERS
 from service.api.finish_models import FinishReport
+from service.api.method_models import MethodReport
 
 Digest = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
@@ -30,6 +31,7 @@ class Index(BaseModel):
     depths: Href
     puzzle: Href
     parts: Href
+    method: Href
     picture: Href
     drawing: Href
     effects: Href
@@ -287,7 +289,7 @@ class Search(BaseModel):
     result: Href | None = Field(description="where the result stays, whatever becomes of this")
     page: Href | None = Field(description="the result as a page to be read")
     events: Href = Field(description="server-sent events of what changes")
-    answer: FindReport | AtlasReport | PartsReport | FinishReport | None
+    answer: FindReport | AtlasReport | PartsReport | FinishReport | MethodReport | None
 
 
 class Readiness(BaseModel):

@@ -63,6 +63,7 @@ INDEX = {
     "depths": "/api/puzzles/depths",
     "puzzle": "/api/puzzles/{puzzle}",
     "parts": "/api/puzzles/{puzzle}/parts",
+    "method": "/api/puzzles/{puzzle}/method",
     "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence,type,behind,after}",
     "drawing": "/api/puzzles/{puzzle}/drawing",
     "effects": "/api/puzzles/{puzzle}/effects",

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from service.api.caching import IMMUTABLE, tagged
 from service.api.context import Service, service
 from service.api.finish_models import FinishReport
+from service.api.method_models import MethodReport
 from service.api.models import AtlasReport, FindReport, PartsReport
 from service.api.problems import ProblemError
 from service.reading import Reply
@@ -46,7 +47,7 @@ class View(BaseModel):
 @router.get(
     "/results/{digest}",
     operation_id="getResult",
-    response_model=FindReport | AtlasReport | PartsReport | FinishReport,
+    response_model=FindReport | AtlasReport | PartsReport | FinishReport | MethodReport,
     responses={304: {"description": "not changed"}, 404: {}, 410: {}},
 )
 async def result(

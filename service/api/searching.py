@@ -14,7 +14,7 @@ from service.api.problems import ProblemError
 from service.api.results import message_of
 from service.api.room import SEARCH
 from service.clubs import ASKS
-from service.questions import FindQuestion, FinishQuestion, PartsQuestion, Question
+from service.questions import FindQuestion, FinishQuestion, MethodQuestion, PartsQuestion, Question
 from service.reading import QUESTIONS, Reply, kind_of
 from service.stores.base import Job, State
 
@@ -265,7 +265,7 @@ class Searches:
 
     def _bounded(self, question: Question) -> Question:
         """Return a question within the limits; raises ProblemError."""
-        if isinstance(question, PartsQuestion | FinishQuestion):
+        if isinstance(question, PartsQuestion | FinishQuestion | MethodQuestion):
             return question
         limits = self._service.limits
         for name, most in limits.fields.items():
@@ -295,8 +295,8 @@ class Searches:
     def _finished(self, seen: Seen) -> Seen:
         """Keep a search at hand if it is done, and return it."""
         if seen.done and seen.record.kind != COMPILE:
-            # The parts of a puzzle are shown without the search that they come from.
-            answer = seen.answer if seen.record.kind == "parts" else None
+            # The parts and methods of a puzzle are shown without the search that they come from.
+            answer = seen.answer if seen.record.kind in ("parts", "method") else None
             head = {"record": seen.record.data(), "answer": answer, "tag": seen.tag}
             reply = Reply(head, seen.body)
             self._service.kept.put(("done", seen.record.id), reply)

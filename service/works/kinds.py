@@ -19,6 +19,7 @@ KINDS: dict[str, tuple[str, str]] = {
     "blocked-atlas": ("service.works.blocked", "BlockedAtlasWork"),
     "parts": ("service.works.parts", "PartsWork"),
     "finish": ("service.works.finishing", "FinishWork"),
+    "method": ("service.works.methods", "MethodWork"),
     "compile": ("service.works.compiling", "CompileWork"),
 }
 assert set(KINDS) == set(get_args(Kind))

@@ -1,0 +1,152 @@
+"""What the API says of the methods of a puzzle."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, Field
+
+
+class MethodSequence(BaseModel):
+    """A sequence to remember: the three-cycle that it does, and which later types it disturbs."""
+
+    type: str
+    sequence: str
+    notation: str
+    turns: int
+    things: int = Field(description="turns to remember, undoing and repeating left aside")
+    cycle: str
+    disturbs: list[str]
+
+
+class MethodCost(BaseModel):
+    """What the three-cycles of a type take with setups around a step's sequences, in turns."""
+
+    type: str
+    count: int
+    mean: float
+    most: int
+
+
+class MethodMend(BaseModel):
+    """An odd rearrangement of a type: whether it shows, and what mends it early and late."""
+
+    type: str
+    shows: bool = Field(description="whether it can be odd although the earlier types are right")
+    layers: list[str] = Field(description="layers of which single turns make it even or odd")
+    swap: str
+    sequence: str = Field(description="swaps two pieces; empty where none was found in time")
+    notation: str
+    text: str
+
+
+class MethodWays(BaseModel):
+    """How many short words put one more piece right, and the fewest turns that any of them has."""
+
+    right: int
+    ways: float
+    turns: float
+
+
+class MethodTried(BaseModel):
+    """What a step took in the median of the scrambles that were solved, in pieces and turns."""
+
+    pieces: int
+    right_before: float
+    right_by_free_play: float
+    free_turns: float
+    odd_turns: float
+    three_cycles: float
+    three_cycle_turns: float
+    looked_up_turns: float
+    ways: list[MethodWays]
+
+
+class MethodStepReport(BaseModel):
+    """What puts types right while those of earlier steps stay."""
+
+    kind: Literal["in place", "looked up", "three-cycles", "follows"]
+    types: list[str]
+    keeps: list[str]
+    text: str
+    sequences: list[MethodSequence]
+    three_cycles: list[MethodCost]
+    mends: list[MethodMend]
+    left: str | None = Field(description="arrangements that are left after it, as digits")
+    tried: MethodTried | None
+
+
+class MethodTurns(BaseModel):
+    """Executed turns of whole solves."""
+
+    median: float
+    least: int
+    most: int
+
+
+class MethodOfPuzzle(BaseModel):
+    """An order of types with its sequences, and how solving with nothing else went."""
+
+    sequences: int
+    things: int
+    any_order: bool = Field(description="every sequence keeps all else")
+    scrambles: int
+    turns: MethodTurns
+    odd: int = Field(description="scrambles that took an odd turn early")
+    free_turns: int = Field(description="the most turns of a word of free play")
+    steps: list[MethodStepReport]
+
+
+class JoiningStep(BaseModel):
+    """What is put right, or joined wherever it is, before the known puzzle."""
+
+    kind: Literal["in place", "looked up", "three-cycles", "joining"]
+    types: list[str]
+    keeps: list[str]
+    text: str
+    sequences: list[MethodSequence]
+    three_cycles: list[MethodCost]
+
+
+class JoinedPiece(BaseModel):
+    """What a piece of the known puzzle is made of here: types, each with how many pieces."""
+
+    type: str
+    pieces: dict[str, int]
+
+
+class JoinedShows(BaseModel):
+    """What the joined puzzle can show and the known one cannot."""
+
+    type: str
+    what: Literal["swap", "turn"]
+    text: str
+
+
+class JoiningMethod(BaseModel):
+    """A method that joins pieces and ends in a known puzzle."""
+
+    puzzle: str
+    layers: list[str]
+    made_of: list[JoinedPiece]
+    sequences: int
+    things: int
+    scrambles: int
+    turns: MethodTurns
+    before: float = Field(description="turns until all is joined, in the median")
+    steps: list[JoiningStep]
+    shows: list[JoinedShows]
+    showed: int = Field(description="scrambles in which such a thing showed")
+    text: str
+
+
+class MethodReport(BaseModel):
+    """The methods of a puzzle, as `trefoil method --json` prints them; least to remember first."""
+
+    puzzle: str
+    arrangements: str | None = Field(description="of all pieces told apart, as digits")
+    look_alike: list[str] = Field(description="types of which parity does not always show")
+    methods: list[MethodOfPuzzle]
+    joined: list[JoiningMethod]
+    reason: str = Field(description="why there is no method; empty where there is one")
+    result: str | None = Field(default=None, description="the digest of the result")

@@ -1,0 +1,80 @@
+"""`trefoil method`: as text, as JSON, and as a file that `trefoil solve --learned` takes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from puzzles import load
+from puzzles.notation import parse
+from service.api.method_models import MethodReport
+from service.cli import run
+from service.desk import Desk
+from service.questions import MethodQuestion
+from service.stores.base import State
+from service.stores.sqlite import SqliteStore
+from service.works.kinds import work_for
+
+Ask = Callable[..., tuple[int, Any]]
+
+
+def test_a_method_as_json_and_its_sequences_as_a_file(asked: Ask, tmp_path: Path) -> None:
+    path = tmp_path / "learned.txt"
+    status, told = asked("method", "3x3x3", "--scrambles", "4", "--out", str(path))
+    assert status == 0
+    report = MethodReport.model_validate(told)
+    own = report.methods[0]
+    assert (own.sequences, own.things, own.scrambles) == (2, 5, 4)
+    puzzle = load("3x3x3")
+    for step in own.steps:
+        for one in step.sequences:
+            word = parse(puzzle, one.notation).word
+            assert word == parse(puzzle, one.sequence).word
+            assert len(word) == one.turns
+    lines = path.read_text().splitlines()
+    assert [line.split("  #")[0] for line in lines[1:]] == [
+        one.notation for step in own.steps for one in step.sequences
+    ]
+    status, solved = asked("solve", "3x3x3", "--scramble", "R U F2 L' D", "--learned", str(path))
+    assert (status, solved["solved"]) == (0, True)
+
+
+def test_what_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["method", "tetrahedron-corners", "--scrambles", "3"]) == 0
+    text = capsys.readouterr().out
+    assert "1 sequence, 2 things to remember" in text
+    assert "only turn in their slots" in text
+    assert run(["method", "3x3x3-stops"]) == 1
+    assert "can be blocked" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        (["--seconds", "0"], "seconds"),
+        (["--scrambles", "0"], "a number from 1"),
+        (["--scrambles", "many"], "whole number"),
+    ],
+)
+def test_bad_input_is_one_sentence(
+    given: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["method", "2x2x2", *given]) == 2
+    told = capsys.readouterr().err
+    assert said in told
+    assert told.count("\n") == 1
+
+
+def test_a_job_that_is_stopped_keeps_nothing_half_done(tmp_path: Path) -> None:
+    store = SqliteStore(tmp_path / "store.sqlite")
+    job = Desk(store).ask(MethodQuestion(puzzle="2x2x2"))
+    assert job.kind == "method"
+    work = work_for("method")
+    assert work.key(store, json.loads(job.spec), lambda news: True) == job.key
+    ended = work.plan(store, json.loads(job.spec), 0, [], 0.0, lambda news: False)
+    assert getattr(ended, "state", None) == State.STOPPED
+    store.close()
