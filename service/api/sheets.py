@@ -27,6 +27,7 @@ from service.api.results import View, rendered
 from service.api.searches import Club
 from service.api.searching import Searches
 from service.api.sheet_choice import PARTS, SIZES, Choice, Paper, choice
+from service.endings import TIME
 from service.questions import AtlasQuestion
 from service.reading import Message
 from service.stores.base import State, StoreError, TooManyError
@@ -180,6 +181,9 @@ async def _of_cycle(
         return leading(report, "cycle"), None if over else waiting
     if over:
         reason = search["reason"] or (report or {}).get("reason") or "there is no answer"
+        if (report or {}).get("stopped_by") == TIME:
+            # The reason is one for the command line, with the option that goes on.
+            reason = "nothing was found in the time that there was"
         return ProblemError(422, f"cycle {','.join(wished.cycle)}: {reason}")
     return [], waiting
 

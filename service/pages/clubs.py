@@ -120,6 +120,7 @@ async def _shelf(
         "given": {},
         "page_of": page_of,
         "most_practised": own.limits.practice_cases,
+        "most_printed": own.limits.sheet_sequences,
     }
     return await page("club.html", {**data, **more}, status)
 

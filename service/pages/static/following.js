@@ -68,7 +68,8 @@ export function follow(section, enhance) {
       const text = await page.text();
       const main = new DOMParser().parseFromString(text, "text/html").querySelector("main");
       const old = document.querySelector("main");
-      if (!main || !old || !page.ok) throw new Error("this is not the page");
+      // A page that says what went wrong is one that can be shown, too.
+      if (!main || !old || page.status >= 500) throw new Error("this is not the page");
       const held = old.contains(document.activeElement);
       const from = [...old.children].indexOf(section);
       // What stands before stays as it is, with whatever was opened there.
