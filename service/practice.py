@@ -19,6 +19,7 @@ from search.reading import leaves, written_out
 from service import puzzle_shelf, sequences
 from service.reports import Report
 from service.sheet_strips import MOST_CYCLES, Wanted, numbered, parts_of, read_wanted
+from service.stores import Levels
 from service.stores.base import Store
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ def said(store: Store, message: Mapping[str, Any]) -> bytes:
     """Return what a message asks for, as JSON: the "kept" sequences of a puzzle, or its "cases"."""
     puzzle = puzzle_shelf.load(store, message["puzzle"])
     if message["do"] == "kept":
-        report: Report = {"sequences": kept(puzzle, store)}
+        report: Report = {"sequences": kept(puzzle, store.levels)}
     else:
         report = {
             "held": {"up": puzzle.up, "front": puzzle.front},
@@ -45,9 +46,9 @@ def said(store: Store, message: Mapping[str, Any]) -> bytes:
     return json.dumps(report, separators=(",", ":")).encode()
 
 
-def kept(puzzle: Puzzle, store: Store) -> list[Report]:
+def kept(puzzle: Puzzle, levels: Levels) -> list[Report]:
     """Return the sequences that are known for a puzzle's smallest effects, type by type."""
-    found = sequences.stored(puzzle, store.levels)
+    found = sequences.stored(puzzle, levels)
     return [{"sequence": own.sequence, "of": "puzzle"} for _, own in sorted(found.items())]
 
 

@@ -21,7 +21,7 @@ from service.api.context import Service, service
 from service.api.models import Hold, Href
 from service.api.problems import ProblemError, of_store, of_too_many
 from service.api.puzzles import Name, short
-from service.api.sheet_choice import choice
+from service.api.sheet_choice import APART, choice
 from service.api.sheets import leading, report_of
 from service.stores.base import StoreError, TooManyError
 
@@ -86,7 +86,8 @@ def _asked(own: Service, given: list[tuple[str, str]], told: Report, wrong: list
     most = own.limits.practice_cases
     chosen = choice([pair for pair in given if pair[0] == "result"], told, most)
     wrong += chosen.wrong
-    cycles = [text.strip() for name, text in given if name == "cycle" and text.strip()]
+    fields = (text for name, text in given if name == "cycle")
+    cycles = [one.strip() for text in fields for one in APART.split(text) if one.strip()]
     results = []
     for digest, cycle in chosen.results:
         results.append((digest, cycle or (cycles.pop(0) if cycles else "")))
@@ -295,13 +296,19 @@ async def get_practice(
     request: Request,
     puzzle: Name,
     result: Annotated[
-        list[str] | None,
-        Query(description="digests of results, with :A,B,C for an image of their cycle"),
-    ] = None,
+        str,
+        Query(
+            description="digests of results, with :A,B,C for an image of their cycle, and with "
+            "semicolons between"
+        ),
+    ] = "",
     cycle: Annotated[
-        list[str] | None,
-        Query(description="A,B,C for the results, in order, that have no cycle with them"),
-    ] = None,
+        str,
+        Query(
+            description="A,B,C for the results, in order, that have no cycle with them, with "
+            "semicolons between"
+        ),
+    ] = "",
     own: Annotated[str, Query(description="1: also what is known of the puzzle")] = "",
     left_handed: Annotated[str, Query(description="1: for the left hand")] = "",
 ) -> Response:

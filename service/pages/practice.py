@@ -27,7 +27,7 @@ async def practice(request: Request, puzzle: Name) -> Response:
         "told": found.told,
         "cases": found.cases,
         "own": found.asked.own,
-        "chosen": bool(found.asked.results),
+        "chosen": bool(found.asked.results) or not found.asked.own,
         "with_own": puzzle_href(puzzle, "practice", {**query, "own": "1"}),
         "side": PICTURE,
         # Pictures of balls are heavy: they come when somebody wants them.

@@ -123,7 +123,8 @@ def test_never_the_same_twice_in_a_row(chrome: Any, site: Served) -> None:
 
 def test_the_next_case_of_any_state(chrome: Any, site: Served) -> None:
     """Against the rule in other words, on many made-up states."""
-    chance, states = random.Random(8), []
+    chance = random.Random(8)
+    states: list[Any] = []
     for _ in range(300):
         ids = [f"{k:016x}" for k in range(chance.randint(1, 5))]
         days = {one: f"2026-11-{chance.randint(1, 28):02}" for one in ids if chance.random() < 0.7}
