@@ -165,6 +165,8 @@ def _impossible(puzzle: Puzzle, verdict: Judgement) -> Report:
 
 def _steps(own: Finish) -> Report:
     """Return the steps of a finish, each with what it does and what is solved after it."""
+    from search.hands import motions
+
     puzzle, names = own.state.puzzle, slot_names(own.state.puzzle)
     word = own.word
     return {
@@ -180,11 +182,13 @@ def _steps(own: Finish) -> Report:
                 "solves": [names[slot] for slot in step.right],
                 "unsolved": puzzle.slot_count - len(step.right) - len(step.kept),
                 "text": _does(puzzle, step),
+                "motions": list(motions(puzzle, said.word)),
             }
             for step, said in zip(own.solution.steps, own.said, strict=True)
         ],
         "sequence": write(puzzle, word),
         "turns": len(word),
+        "before": write(puzzle, puzzle.inverse(word)),
         "sequences": own.sequences,
         "note": own.note,
         "types": [

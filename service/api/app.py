@@ -21,6 +21,7 @@ from service.api.context import Service, sources
 from service.api.covers import router as covers
 from service.api.drafting import PROCESSES, Drafts
 from service.api.drafts import router as drafts
+from service.api.finish_asking import router as finish_asking
 from service.api.finishes import router as finishes
 from service.api.guard import Guard
 from service.api.health import router as health
@@ -91,6 +92,7 @@ def create(
         readings,
         covers,
         finishes,
+        finish_asking,
         methods,
         sheets,
         practice,

@@ -33,6 +33,7 @@ class FinishStep(BaseModel):
     solves: list[str]
     unsolved: int
     text: str
+    motions: list[str] = Field(default=[], description="what the hands do, held as said")
 
 
 class FinishType(BaseModel):
@@ -74,6 +75,9 @@ class FinishReport(BaseModel):
     steps: list[FinishStep]
     sequence: str | None = None
     turns: int | None = None
+    before: str | None = Field(
+        default=None, description="turns from solved to what looks like this state"
+    )
     sequences: int | None = None
     note: str | None = Field(
         default=None, description="how far one sequence for all was looked for, if it was"

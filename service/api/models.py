@@ -38,6 +38,7 @@ class Index(BaseModel):
     readings: Href
     covers: Href
     finish: Href
+    last: Href
     ask: Href
     bench: Href
     pairs: Href

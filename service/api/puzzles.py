@@ -70,6 +70,7 @@ INDEX = {
     "readings": "/api/puzzles/{puzzle}/readings",
     "covers": "/api/puzzles/{puzzle}/covers",
     "finish": "/api/puzzles/{puzzle}/finish",
+    "last": "/api/puzzles/{puzzle}/finish{?sequence,cycles,pieces,stickers,colours,by,apart}",
     "ask": "/api/puzzles/{puzzle}/ask{?cycle,layers,free,matters,any_twist,apart,left_handed}",
     "bench": "/api/puzzles/{puzzle}/bench{?turns,insert}",
     "pairs": "/api/puzzles/{puzzle}/bench/pairs",

@@ -12,6 +12,7 @@ from service.pages import (
     bench,
     clubs,
     cover,
+    finish,
     new,
     practice,
     puzzles,
@@ -21,7 +22,7 @@ from service.pages import (
     statics,
 )
 
-PAGES = (new, puzzles, ask, bench, read, cover, practice, sheet, results, clubs, statics)
+PAGES = (new, puzzles, ask, bench, read, cover, finish, practice, sheet, results, clubs, statics)
 ROUTERS = tuple(own.router for own in PAGES)
 
 router = APIRouter()

@@ -16,8 +16,8 @@ export class Board {
     if (!places) throw new Error("a puzzle without places has no board");
     this.tables = tables;
     this.points = places.x.map((x, k) => [x / unit, places.y[k] / unit]);
-    this.colours = places.colour;
-    this.inks = places.ink;
+    this.colours = [...places.colour];
+    this.inks = [...places.ink];
     let least = Infinity;
     this.points.forEach(([x, y], k) => {
       for (const [a, b] of this.points.slice(0, k)) least = Math.min(least, Math.hypot(x - a, y - b));

@@ -49,6 +49,21 @@ export class Stickers {
   }
 
   /**
+   * Paint a sticker otherwise than the puzzle has it.
+   * @param {number} sticker
+   * @param {string} colour
+   * @param {string} core of another colour in its middle, empty for none
+   * @param {string} ink
+   */
+  paint(sticker, colour, core, ink) {
+    this.colours[sticker] = colour;
+    this.cores[sticker] = core;
+    this.inks[sticker] = ink;
+    this.paleColours[sticker] = pale(colour);
+    this.paleCores[sticker] = core && pale(core);
+  }
+
+  /**
    * The rotation of a piece from home to where it stands, and on with the turning layer.
    * @param {number} piece
    * @param {Standing} standing
