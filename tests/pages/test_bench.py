@@ -179,7 +179,10 @@ def test_by_mouse(chrome: Any, site: Served) -> None:
         beside = page.locator(".others figcaption").all_inner_texts()
         assert beside == ["L UBL → BDL → UBR", "L2 UBL → DFL → UBR", "L' UFL → RUB → BUL"]
         page.get_by_label("Its name").fill(MARKUP)
-        page.get_by_role("button", name="Keep it").click()
+        page.get_by_role("button", name="Keep it in this browser").click()
+        # What is said of it stands beside the button, not far above it.
+        status = page.locator("#kept [role=status]")
+        assert status.inner_text() == f"{MARKUP} is kept in this browser."
         page.reload()
         page.wait_for_selector("#bench[data-ready]")
         assert page.get_by_role("heading", name="[R U R' U', L']").is_visible()
@@ -191,13 +194,13 @@ def test_by_mouse(chrome: Any, site: Served) -> None:
         assert own["notation"] == "[R U R' U', L']"
         assert own["cycles"] == [["UFL", "RUB", "BUL"]]
         page.get_by_label("Its name").fill("Ours")
-        page.get_by_text("for a club's shelf").click()
+        page.get_by_text("or put it on a club's shelf").click()
         page.get_by_label("The club's link").fill(add.replace("/api", ""))
-        page.get_by_role("button", name="Keep it").click()
+        page.get_by_role("button", name="Put it on the shelf").click()
         page.get_by_text("Ours is on the shelf.").wait_for()
         (item,) = site.client.get(add).json()["items"]
-        assert item["text"].startswith("Ours\n[R U R' U', L']\n(UFL RUB BUL)\nhttp")
-        assert item["puzzle"] == "3x3x3"
+        assert item["text"].startswith("Ours\n[R U R' U', L']\nUFL → RUB → BUL\nhttp")
+        assert (item["puzzle"], item["type"]) == ("3x3x3", "corner")
         page.get_by_role("button", name=f"remove {MARKUP}").click()
         assert kept.count() == 0
 

@@ -18,6 +18,7 @@ PAGES = (
     "/puzzles/3x3x3/ask",
     "/puzzles/3x3x3/bench",
     "/puzzles/3x3x3/read?sequence=[R,U]",
+    "/puzzles/new",
     "/puzzles/ball-sixths-218",
     "/puzzles/ball-sixths-218/bench",
     "/puzzles/ball-sixths-218/read?sequence=[U,UFR]",

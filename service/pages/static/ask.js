@@ -1,10 +1,11 @@
 /** Asking: three stickers are clicked or typed, and the answers come in while the search goes on. */
 
 import { AGAIN, LOST, pause } from "./connection.js";
-import { addressed, counted, drawn, element, part, sentence } from "./live.js";
+import { addressed, counted, drawn, element, mark, part, sentence } from "./live.js";
 import { enhance } from "./page.js";
 import { whyNot } from "./possible.js";
 import { formOf, partsOf } from "./parts.js";
+import { progress } from "./progress.js";
 import { steppable } from "./steppable.js";
 import { Stepper } from "./stepping.js";
 
@@ -12,15 +13,11 @@ import { Stepper } from "./stepping.js";
 /** @typedef {import("./picks.js").Pick} Pick */
 /** @typedef {import("./live.js").Kind} Kind */
 /** @typedef {import("./live.js").Place} Place */
-/**
- * @typedef {object} Search
- * @property {string} state
- * @property {{step: string | null, share: number | null} | null} progress
- * @property {{answers: {sequence: string}[], left_out?: number} | null} answer
- */
+/** @typedef {import("./progress.js").Search} Search */
 
 const KINDS = /** @type {const} */ (["first", "second", "third"]);
 const OVER = ["done", "stopped", "failed"];
+const EMPTY = "Click or tap three stickers, or type them.";
 const BETWEEN = /->|[→,\s]+/;
 
 class Asking {
@@ -130,9 +127,14 @@ class Asking {
     this.#asked++;
     this.#events?.close();
     part("answers").replaceChildren();
-    part("wrongs").replaceChildren();
-    this.input.removeAttribute("aria-invalid");
+    this.#wrongs([]);
     this.#shown = "";
+  }
+
+  /** Show what is wrong with what was asked for, if anything is. @param {Iterable<Element>} own */
+  #wrongs(own) {
+    part("wrongs").replaceChildren(...own);
+    mark(this.input, part("wrongs").childElementCount > 0);
   }
 
   /** Say at once where what was ticked forbids what is chosen so far. */
@@ -197,6 +199,10 @@ class Asking {
       return;
     }
     addressed(this.query);
+    if (!this.names.length) {
+      this.say(EMPTY);
+      return;
+    }
     this.say("Asking.");
     await this.#refresh(this.#asked, false);
   }
@@ -217,14 +223,14 @@ class Asking {
     for (;;) {
       try {
         const headers = { Accept: "text/html", Prefer: "wait=0" };
-        const answer = await fetch(`${location.href}${looking ? "&look=1" : ""}`, { headers });
+        const href = new URL(location.href);
+        if (looking) href.searchParams.set("look", "1");
+        const answer = await fetch(href, { headers });
         const page = new DOMParser().parseFromString(await answer.text(), "text/html");
         if (asked !== this.#asked) return;
         const fresh = page.getElementById("answers");
         if (!fresh) throw new Error("this is not the page");
-        const wrongs = page.getElementById("wrongs");
-        part("wrongs").replaceChildren(...(wrongs?.children ?? []));
-        this.input.toggleAttribute("aria-invalid", part("wrongs").childElementCount > 0);
+        this.#wrongs(page.getElementById("wrongs")?.children ?? []);
         this.#replace(document.adoptNode(fresh));
         this.#arrived(fresh, asked);
         return;
@@ -257,6 +263,10 @@ class Asking {
       if (key === keyOf(li) && document.activeElement === document.body) {
         /** @type {HTMLElement | null} */ (li.querySelector("summary, a"))?.focus();
       }
+    }
+    if (key !== null && document.activeElement === document.body) {
+      fresh.tabIndex = -1;
+      fresh.focus({ preventScroll: true });
     }
     enhance(fresh);
   }
@@ -373,23 +383,13 @@ function keyOf(within) {
   return li?.querySelector("[data-copy]")?.getAttribute("data-copy") ?? "";
 }
 
-/** @param {Search} told */
-function progress(told) {
-  const step = told.progress?.step;
-  const share = told.progress?.share;
-  const done = share ? `, ${Math.round(100 * share)} of 100 done` : "";
-  const waiting = told.state === "waiting" ? " as soon as a worker is free" : "";
-  const found = told.answer?.answers.length;
-  return `${found ? `${counted(found, "answer")} so far. ` : ""}Searching${waiting}${step ? `: ${step}` : ""}${done}.`;
-}
-
 async function begin() {
   const root = part("ask");
   const said = part("said");
   const drawing = await drawn(part("stage"), (text) => (said.textContent = text));
   const asking = new Asking(root, drawing);
   asking.begin();
-  if (!asking.names.length) asking.say("Click or tap three stickers, or type them.");
+  if (!asking.names.length) asking.say(EMPTY);
   root.dataset.ready = "yes";
 }
 

@@ -9,6 +9,7 @@ import {
   cycleText,
   drawn,
   element,
+  mark,
   markCycles,
   part,
   sentence,
@@ -43,6 +44,8 @@ export class Bench {
   undone = false;
   /** Counts what is done, so that what was begun before it comes to nothing. */
   doing = 0;
+  /** Counts what was to be read, of which only the newest matters. */
+  #reading = 0;
 
   /**
    * @param {HTMLElement} root
@@ -100,7 +103,8 @@ export class Bench {
     this.undone = slipped !== null;
     this.drawing.set(this.word);
     this.show();
-    this.announce(turns.length ? write(this.tables, turns) : "Solved");
+    if (slipped === null) this.announce(turns.length ? write(this.tables, turns) : "Solved");
+    else this.#gave(slipped);
   }
 
   /** The turns that are done. */
@@ -197,8 +201,14 @@ export class Bench {
     }
     if (now !== this.doing) return;
     this.mark();
+    this.#gave(slipped);
+  }
+
+  /** Say what came of it. @param {number} slipped */
+  #gave(slipped) {
     const gave = this.gives(slipped);
-    this.say(`${this.notation}: ${GIVES[gave.gives]}. ${gave.cycles.map((c) => cycleText(tables, c)).join("; ")}`);
+    const found = gave.cycles.map((cycle) => cycleText(this.tables, cycle)).join("; ");
+    this.say(`${this.notation}: ${GIVES[gave.gives]}. ${found}`);
   }
 
   /**
@@ -210,23 +220,30 @@ export class Bench {
     const { tables } = this;
     let turns = parse(tables, text);
     let z = slipped ? parse(tables, slipped) : [];
-    const wrongs = part("wrongs");
-    wrongs.replaceChildren();
-    this.input.removeAttribute("aria-invalid");
+    const [own, now] = [++this.#reading, this.doing];
+    this.#wrong("");
     if (!turns || !z) {
       const query = new URLSearchParams({ turns: text, insert: slipped });
+      // What was done or read since then is newer than this answer.
+      const late = () => own !== this.#reading || now !== this.doing;
       try {
         const report = await told(`${this.root.dataset.report}?${query}`, this.say);
+        if (late()) return;
         turns = parse(tables, report.sequence);
         z = report.completed ? parse(tables, report.completed.turn) : [];
       } catch (error) {
-        wrongs.append(element("span", { class: "wrong", id: "wrong", role: "alert" }, String(/** @type {Error} */ (error).message)));
-        this.input.setAttribute("aria-invalid", "true");
-        this.input.setAttribute("aria-describedby", "wrong");
+        if (!late()) this.#wrong(/** @type {Error} */ (error).message);
         return;
       }
     }
     this.start(turns ?? [], z?.[0] ?? null);
+  }
+
+  /** Say what is wrong with what was typed; nothing where it is right. @param {string} text */
+  #wrong(text) {
+    const own = element("p", { class: "wrong", id: "wrong", role: "alert" }, text);
+    part("wrongs").replaceChildren(...(text ? [own] : []));
+    mark(this.input, text !== "");
   }
 
   // --- what is shown ----------------------------------------------------------------------------
@@ -282,7 +299,8 @@ export class Bench {
   show(mark = true) {
     const { tables, a, slipped } = this;
     this.input.value = write(tables, a);
-    this.undo.disabled = a.length === 0 && slipped === null;
+    // It stays where the focus can be: whoever undoes by keys goes on from there.
+    this.undo.setAttribute("aria-disabled", String(a.length === 0 && slipped === null));
     addressed({
       turns: write(tables, a),
       insert: slipped !== null && this.undone ? tables.turnNames[slipped] : "",
@@ -290,9 +308,17 @@ export class Bench {
     const effect = effectOf(tables, a);
     const parts = [out(this, effect), a.length ? alone(this, effect) : null];
     if (slipped !== null) parts.unshift(this.undone ? came(this, slipped) : next(this, slipped));
+    const held = this.shown.contains(document.activeElement);
     this.shown.replaceChildren(...parts.filter((one) => one !== null));
+    if (held) this.#go();
     this.keeping.offer(this.undone && slipped !== null);
     if (mark) this.mark();
+  }
+
+  /** Put the focus on what can be done next, since what had it is gone. */
+  #go() {
+    const next = this.shown.querySelector(".done button") ?? this.undo;
+    /** @type {HTMLElement} */ (next).focus({ preventScroll: true });
   }
 
   /** Do the whole once more, from solved. */

@@ -16,6 +16,12 @@ const grid = /** @type {HTMLTableElement | null} */ (document.getElementById("gr
 const wanted = figure && panel ? stepper(figure, panel) : null;
 /** What was chosen last; answers to anything else come too late. */
 let asked = 0;
+/** The address that the page shows or waits for, without what is only a place in it. */
+let address = here();
+
+function here() {
+  return location.pathname + location.search;
+}
 
 /** @param {string} text */
 function say(text) {
@@ -77,6 +83,7 @@ async function show(href, anew) {
         return;
       }
       if (anew) history.pushState(null, "", href);
+      address = here();
       old.replaceWith(document.adoptNode(fresh));
       enhance(fresh);
       begin();
@@ -184,6 +191,11 @@ function walkable() {
   });
 }
 
-addEventListener("popstate", () => void show(location.href, false));
+addEventListener("popstate", () => {
+  // Going to a place within the page, such as to the case itself, is no other case.
+  if (here() === address) return;
+  address = here();
+  void show(location.href, false);
+});
 begin();
 walkable();

@@ -1,6 +1,6 @@
 /** What was built is kept: in this browser, as a file, and on a club's shelf. */
 
-import { button, counted, element, sentence, told, write } from "./live.js";
+import { button, counted, cycleText, element, sentence, told, write } from "./live.js";
 
 /**
  * @typedef {object} Kept
@@ -28,7 +28,9 @@ const NAME = "trefoil.kept";
 /** The most that is kept, and the longest name. */
 const MOST = 500;
 const LONGEST = 80;
-const EXPECTED = "The link of a club's shelf was expected, one that allows to add.";
+const EXPECTED = "The link of a club's shelf was expected, one that allows to add; nothing was sent.";
+const MEANT =
+  "Kept here is kept in this browser, on this device, and seen by nobody else; it goes when the browser's data are cleared. A file stays, and on a club's shelf everybody of the club sees it.";
 
 /**
  * The part of the page for what is kept.
@@ -38,15 +40,28 @@ const EXPECTED = "The link of a club's shelf was expected, one that allows to ad
 export function keepings(section, bench) {
   const list = element("ul", { class: "keepings" });
   const form = keepForm();
+  const status = element("p", { role: "status" });
   const rest = element("p", { class: "row" }, button("Save all as a file", save, { class: "plain" }));
-  section.append(form.form, list, rest);
-  form.form.addEventListener("submit", async (event) => {
+  section.append(element("p", { class: "soft" }, MEANT), form.all, status, list, rest);
+  form.own.addEventListener("submit", (event) => {
     event.preventDefault();
-    const own = made(form.name.value.trim() || bench.notation);
-    if (form.link.value.trim()) await share(own, form.link.value.trim(), form.by.value.trim());
-    else keep(own);
+    keep(made(named()));
+  });
+  form.shelf.addEventListener("submit", (event) => {
+    event.preventDefault();
+    void share(made(named()), form.link.value.trim(), form.by.value.trim());
   });
   show();
+
+  /** Say something beside the buttons: what is said above the turns may be out of sight. @param {string} text */
+  function say(text) {
+    status.textContent = text;
+    if (section.hidden) bench.say(text);
+  }
+
+  function named() {
+    return form.name.value.trim() || bench.notation;
+  }
 
   /** @param {string} name @returns {Kept} */
   function made(name) {
@@ -66,9 +81,10 @@ export function keepings(section, bench) {
   /** @param {Kept} own */
   function keep(own) {
     const all = [own, ...kept()].slice(0, MOST);
-    if (stored(all)) bench.say(`${own.name} is kept in this browser.`);
-    else bench.say("This browser keeps nothing for this page; save it as a file.");
+    const there = stored(all);
     show();
+    if (there) say(`${own.name} is kept in this browser.`);
+    else say("This browser keeps nothing for this page; a club's shelf does.");
   }
 
   /**
@@ -77,25 +93,33 @@ export function keepings(section, bench) {
    * @param {string} by
    */
   async function share(own, link, by) {
-    const key = keyOf(link);
-    if (!key) {
-      bench.say(EXPECTED);
+    const { key, wrong } = keyOf(link);
+    form.link.toggleAttribute("aria-invalid", false);
+    if (wrong) {
+      say(wrong);
+      form.link.setAttribute("aria-invalid", "true");
+      form.link.focus();
       return;
     }
     const query = new URLSearchParams({ turns: own.turns, insert: own.insert });
     const page = `${location.origin}${bench.root.dataset.page}?${query}`;
-    const cycles = own.cycles.map((cycle) => `(${cycle.join(" ")})`).join(" ");
-    const text = [own.name, own.notation, cycles, page].filter((line) => line).join("\n");
-    const note = { kind: "note", text, puzzle: own.puzzle, ...(by ? { by } : {}) };
+    const { tables } = bench;
+    const found = bench.slipped === null ? [] : bench.gives(bench.slipped).cycles;
+    const cycles = found.map((cycle) => cycleText(tables, cycle)).join("; ");
+    const text = [...new Set([own.name, own.notation, cycles, page])].filter((line) => line).join("\n");
+    const types = new Set(found.flat().map((place) => tables.typeOf[tables.slotOf[place]]));
+    const type = types.size === 1 ? { type: tables.typeNames[[...types][0]] } : {};
+    const note = { kind: "note", text, puzzle: own.puzzle, ...type, ...(by ? { by } : {}) };
+    say("One moment.");
     try {
-      await told(`/api/clubs/${encodeURIComponent(key)}/items`, bench.say, {
+      await told(`/api/clubs/${encodeURIComponent(key)}/items`, say, {
         method: "POST",
         headers: { "Content-Type": "application/json" },
         body: JSON.stringify(note),
       });
-      bench.say(`${own.name} is on the shelf.`);
+      say(`${own.name} is on the shelf.`);
     } catch (error) {
-      bench.say(sentence(/** @type {Error} */ (error).message));
+      say(`Not put on the shelf: ${sentence(/** @type {Error} */ (error).message)}`);
     }
   }
 
@@ -114,9 +138,9 @@ export function keepings(section, bench) {
             "Remove",
             () => {
               stored(kept().filter((other) => other.when !== own.when || other.name !== own.name));
-              bench.say(`${own.name} is removed.`);
               show();
-              section.querySelector("input")?.focus();
+              say(`${own.name} is removed.`);
+              onward();
             },
             { class: "plain", "aria-label": `remove ${own.name}` },
           ),
@@ -124,7 +148,18 @@ export function keepings(section, bench) {
       ),
     );
     rest.hidden = all.length === 0;
-    section.hidden = form.form.hidden && all.length === 0;
+    section.hidden = form.all.hidden && all.length === 0;
+  }
+
+  /** Put the focus on what is left where something is gone. */
+  function onward() {
+    const left = [...list.querySelectorAll("button"), form.name, ...rest.querySelectorAll("button"), document.getElementById("turns")];
+    for (const one of left) {
+      if (one?.checkVisibility()) {
+        one.focus();
+        return;
+      }
+    }
   }
 
   function save() {
@@ -133,13 +168,14 @@ export function keepings(section, bench) {
     const link = element("a", { href: URL.createObjectURL(file), download: "trefoil.json" });
     link.click();
     URL.revokeObjectURL(link.href);
-    bench.say(`${counted(all.length, "sequence")} saved.`);
+    say(`${counted(all.length, "sequence")} saved.`);
   }
 
   return {
     /** Whether there is something to keep. @param {boolean} there */
     offer(there) {
-      form.form.hidden = !there;
+      form.all.hidden = !there;
+      status.textContent = "";
       show();
     },
   };
@@ -149,24 +185,29 @@ function keepForm() {
   const name = element("input", { id: "name", maxlength: String(LONGEST), autocomplete: "off" });
   const link = element("input", { id: "club", autocomplete: "off", spellcheck: "false" });
   const by = element("input", { id: "by", maxlength: String(LONGEST), autocomplete: "off" });
-  const form = element(
+  const own = element(
     "form",
     { class: "line" },
     element("label", { for: "name" }, "Its name"),
     name,
-    element(
-      "details",
-      {},
-      element("summary", {}, "for a club's shelf"),
-      element("label", { for: "club" }, "The club's link that allows to add"),
-      link,
-      element("label", { for: "by" }, "From whom, if you like"),
-      by,
-    ),
-    element("p", { class: "row" }, element("button", {}, "Keep it")),
+    element("p", { class: "row" }, element("button", {}, "Keep it in this browser")),
   );
-  form.hidden = true;
-  return { form, name, link, by };
+  const shelf = element(
+    "form",
+    { class: "line" },
+    element("label", { for: "club" }, "The club's link that allows to add"),
+    link,
+    element("label", { for: "by" }, "From whom, if you like"),
+    by,
+    element("p", { class: "row" }, element("button", {}, "Put it on the shelf")),
+  );
+  const all = element(
+    "div",
+    { hidden: true },
+    own,
+    element("details", {}, element("summary", {}, "or put it on a club's shelf"), shelf),
+  );
+  return { all, own, shelf, name, link, by };
 }
 
 /** @returns {Kept[]} */
@@ -189,8 +230,24 @@ function stored(all) {
   }
 }
 
-/** The key in the link of a club's shelf; empty where there is none. @param {string} link */
+/**
+ * The key in the link of a club's shelf here, or what is wrong with the link. Who has a key may use
+ * the shelf, so that one of another service is sent nowhere.
+ * @param {string} link
+ * @returns {{key: string, wrong: string}}
+ */
 function keyOf(link) {
-  const found = /\/clubs\/([^/?#\s]+)/.exec(link);
-  return found ? decodeURIComponent(found[1]) : "";
+  try {
+    // Browsers show addresses without what they begin with.
+    const whole = link.startsWith(`${location.host}/`) ? `${location.protocol}//${link}` : link;
+    const { host, pathname, protocol } = new URL(whole, location.href);
+    if (host !== location.host) {
+      const where = /^https?:$/.test(protocol) ? `is of ${host}, another service` : "is none of this service";
+      return { key: "", wrong: `That link ${where}; nothing was sent.` };
+    }
+    const found = /^(?:\/api)?\/clubs\/([^/]+)\/?$/.exec(pathname);
+    return found ? { key: decodeURIComponent(found[1]), wrong: "" } : { key: "", wrong: EXPECTED };
+  } catch {
+    return { key: "", wrong: EXPECTED };
+  }
 }

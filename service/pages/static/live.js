@@ -120,6 +120,18 @@ export async function drawn(stage, say) {
 }
 
 /**
+ * Let a field say whether what stands in it is wrong, as #wrong explains.
+ * @param {Element} field
+ * @param {boolean} wrong
+ */
+export function mark(field, wrong) {
+  for (const [name, value] of [["aria-invalid", "true"], ["aria-describedby", "wrong"]]) {
+    if (wrong) field.setAttribute(name, value);
+    else field.removeAttribute(name);
+  }
+}
+
+/**
  * A cycle of placements as people write it.
  * @param {Tables} tables
  * @param {readonly number[]} cycle

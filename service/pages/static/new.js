@@ -36,8 +36,8 @@ const MOST_KNOWN = 200;
 export class Making {
   /** @type {Drawing | null} */
   drawing = null;
-  /** @type {Report | null} */
-  report = null;
+  /** What is wrong with what is chosen or written now. @type {Problem | null} */
+  problem = null;
   /** Whether the file is the truth, and not the fields. */
   byHand = false;
   /** Rulers by what they were asked for. @type {Map<string, Ranges>} */
@@ -134,7 +134,6 @@ export class Making {
   show(report, draft) {
     // What was asked for before somebody went from the fields to the file, or back, is over.
     if ("file" in draft !== this.byHand) return;
-    this.report = report;
     if (!this.byHand) this.filing.set(report.file);
     else if (report.choice) {
       this.fields.fill(report.choice);
@@ -163,6 +162,7 @@ export class Making {
 
   /** Nothing is wrong. */
   #right() {
+    this.problem = null;
     part("problems").replaceChildren();
     this.filing.mark(null);
     for (const size of this.fields.sizes.values()) size.mark(false);
@@ -172,6 +172,7 @@ export class Making {
 
   /** Say what is wrong; the last good picture stays. @param {Problem} problem */
   fail(problem) {
+    this.problem = problem;
     const text = sentence(problem.detail);
     const old = document.getElementById("problem");
     if (old) old.textContent = text;
@@ -231,11 +232,14 @@ export class Making {
     const said = part("added");
     const button = /** @type {HTMLButtonElement} */ (part("add"));
     while (this.drafts.waiting) await pause(50);
-    if (this.report?.problem) {
-      said.textContent = `Not added: ${this.report.problem.detail}.`;
-      this.filing.go();
+    if (this.problem) {
+      said.textContent = `Not added: ${this.problem.detail.replace(/\.$/, "")}.`;
+      if (this.problem.line) this.filing.go();
+      else /** @type {HTMLElement | null} */ (document.querySelector("#choice input:invalid, #choice [aria-invalid]"))?.focus();
       return;
     }
+    // What is written meanwhile is another puzzle.
+    const file = this.filing.text;
     button.disabled = true;
     try {
       for (;;) {
@@ -243,7 +247,7 @@ export class Making {
         const body = await told("/api/puzzles", (text) => (said.textContent = text), {
           method: "POST",
           headers: { "Content-Type": "application/json", Prefer: "wait=10" },
-          body: JSON.stringify({ file: this.filing.text }),
+          body: JSON.stringify({ file }),
         });
         if (body.puzzle) {
           location.assign(`/puzzles/${encodeURIComponent(body.puzzle)}`);

@@ -7,9 +7,16 @@ import { steppable } from "./steppable.js";
 
 /** What a service says that will have an answer later. */
 const LATER = 503;
+const REFUSED = "This was not read; it may be too long for an address.";
 
 /** What was asked for last; answers to anything else come too late. */
 let asked = 0;
+/** The address that the page shows or waits for, without what is only a place in it. */
+let wanted = here();
+
+function here() {
+  return location.pathname + location.search;
+}
 
 /** Make what the page shows work. */
 function begin() {
@@ -24,9 +31,9 @@ function begin() {
   const tree = document.querySelector("ul.tree");
   const root = /** @type {HTMLElement | null} */ (tree?.querySelector("li") ?? null);
   if (!figure || !panel || !tree || !root) return;
-  const wanted = stepper(figure, panel);
+  const held = stepper(figure, panel);
   steppable(tree, root.dataset.notation ?? "", async () => {
-    const own = await wanted();
+    const own = await held();
     const { bracketOf, partsOfBracket } = await import("./parts.js");
     own.take(partsOfBracket(own.drawing.tables, bracketOf(root)), [], root.dataset.notation ?? "");
     return own.strip();
@@ -54,9 +61,15 @@ async function read(href, anew = false) {
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       if (own !== asked) return;
       const main = page.querySelector("main");
+      if (anew && answer.status >= 400 && answer.status < 500 && !page.getElementById("sequence")) {
+        // No page of a sequence, such as for an address that is too long: what was typed stays.
+        complain(main?.querySelector(".wrong")?.textContent ?? REFUSED);
+        return;
+      }
       if (!main) throw new Error("this is no page of the service");
       if (answer.status !== LATER) {
         if (anew) history.pushState(null, "", href);
+        wanted = here();
         show(page, main);
         return;
       }
@@ -68,6 +81,22 @@ async function read(href, anew = false) {
     await pause(AGAIN);
     if (own !== asked) return;
   }
+}
+
+/** Say at the field that it was not read. @param {string} text */
+function complain(text) {
+  say("");
+  const field = document.getElementById("sequence");
+  document.getElementById("wrong")?.remove();
+  const own = document.createElement("p");
+  own.id = "wrong";
+  own.className = "wrong";
+  own.setAttribute("role", "alert");
+  own.textContent = text;
+  field?.after(own);
+  field?.setAttribute("aria-invalid", "true");
+  field?.setAttribute("aria-describedby", "wrong");
+  field?.focus();
 }
 
 /**
@@ -88,5 +117,10 @@ function show(page, main) {
   (first ? old : area)?.focus({ preventScroll: true });
 }
 
-addEventListener("popstate", () => void read(location.href));
+addEventListener("popstate", () => {
+  // Going to a place within the page is no other sequence.
+  if (here() === wanted) return;
+  wanted = here();
+  void read(location.href);
+});
 begin();

@@ -259,8 +259,9 @@ export class Stepper {
   #tell(speak) {
     const { at, word, leaves, drawing } = this;
     this.slider.value = String(at);
-    this.back.disabled = at === 0;
-    this.next.disabled = at === word.length;
+    // They stay where the focus can be, so that it is not lost at the end.
+    this.back.setAttribute("aria-disabled", String(at === 0));
+    this.next.setAttribute("aria-disabled", String(at === word.length));
     const current = leaves.findIndex(({ end }) => at > 0 && at <= end);
     this.buttons.forEach((own, k) => own.setAttribute("aria-pressed", k === current ? "true" : "false"));
     const name = at ? ` ${drawing.tables.turnNames[word[at - 1]]}, in ${leaves[current].part.label}` : " not begun";
