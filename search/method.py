@@ -26,7 +26,7 @@ from search.method_mending import Mend, mends
 from search.method_orders import Plan, plans
 from search.method_sequences import Sequences, Workshop
 from search.method_solving import Lookup, lookup, method_solver
-from search.method_trying import Tried, tried
+from search.method_trying import COUNTED, Tried, tried
 from search.solving_looks import Looks
 from search.tools import Search, search_in_memory
 
@@ -41,7 +41,7 @@ MOST_JOINED = 3
 #: drawn with.
 FIRST_SCRAMBLES, SCRAMBLES, SEED = 4, 20, 20_261
 #: Orders that are tried, and those that are shown.
-MOST_TRIED, MOST_SHOWN = 10, 4
+MOST_TRIED, MOST_SHOWN = 8, 3
 
 #: Kinds of steps.
 IN_PLACE, LOOKED_UP, CYCLES, FOLLOWS = "in place", "looked up", "three-cycles", "follows"
@@ -274,7 +274,7 @@ class _Finding:
             if results and self.over(TRYING_SHARE):
                 break
             self.tell(f"solving scrambles, order {number} of {len(chosen)}")
-            results.append((plan, self._try(plan, known, FIRST_SCRAMBLES)))
+            results.append((plan, self._try(plan, known, FIRST_SCRAMBLES, 0)))
         best = _with_order(_undominated(results)[:MOST_SHOWN], results)
         refined = []
         for number, (plan, own) in enumerate(best, 1):
@@ -283,10 +283,10 @@ class _Finding:
             refined.append((plan, own if over else self._try(plan, known, self.scrambles)))
         return _with_order(_undominated(refined), refined)
 
-    def _try(self, plan: Plan, known: Lookup | None, count: int) -> Tried:
+    def _try(self, plan: Plan, known: Lookup | None, count: int, counted: int = COUNTED) -> Tried:
         solver = method_solver(self.puzzle, plan.order, plan.words, known)
         enough = self.over
-        return tried(solver, count, SEED, lambda: enough(TRYING_SHARE))
+        return tried(solver, count, SEED, lambda: enough(TRYING_SHARE), counted)
 
     def _steps(
         self,

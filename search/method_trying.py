@@ -88,9 +88,16 @@ class _Row:
 
 
 def tried(
-    solver: MethodSolver, count: int, seed: int, over: Callable[[], bool] = lambda: False
+    solver: MethodSolver,
+    count: int,
+    seed: int,
+    over: Callable[[], bool] = lambda: False,
+    counted: int = COUNTED,
 ) -> Tried:
-    """Return how solving so many scrambles goes; fewer when ``over()`` says so, at least one."""
+    """Return how solving so many scrambles goes; fewer when ``over()`` says so, at least one.
+
+    For the first ``counted`` of them the ways of free play are counted.
+    """
     puzzle = solver.puzzle
     turns: list[int] = []
     rows: list[list[_Row]] = []
@@ -121,7 +128,7 @@ def tried(
                     right[_slots(solver.stages[begun])].sum()
                 )
             row, size = own[at], len(step.word)
-            if number < COUNTED and step.kind in (FREE, CYCLE):
+            if number < counted and step.kind in (FREE, CYCLE):
                 _count(solver, at, here, counts[at])
             for turn in step.word:
                 here = puzzle.moves[turn][here]

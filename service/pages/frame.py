@@ -42,6 +42,7 @@ PLACES = (
     ("bench", "Bench"),
     ("read", "Read a sequence"),
     ("cover", "A favourite"),
+    ("method", "How to solve it"),
     ("finish", "Last pieces"),
     ("practice", "Practice"),
     ("sheet", "Sheet"),

@@ -55,6 +55,8 @@ def _template(report: Mapping[str, Any]) -> str:
     """Return which page shows a report: of sequences, of an atlas, or of a puzzle's pieces."""
     if "answers" in report:
         return "result.html"
+    if "methods" in report:
+        return "method_result.html"
     if "steps" in report:
         return "finish.html"
     return "atlas.html" if "entries" in report else "parts.html"

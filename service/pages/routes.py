@@ -13,6 +13,7 @@ from service.pages import (
     clubs,
     cover,
     finish,
+    methods,
     new,
     practice,
     puzzles,
@@ -22,7 +23,21 @@ from service.pages import (
     statics,
 )
 
-PAGES = (new, puzzles, ask, bench, read, cover, finish, practice, sheet, results, clubs, statics)
+PAGES = (
+    new,
+    puzzles,
+    ask,
+    bench,
+    read,
+    cover,
+    methods,
+    finish,
+    practice,
+    sheet,
+    results,
+    clubs,
+    statics,
+)
 ROUTERS = tuple(own.router for own in PAGES)
 
 router = APIRouter()
