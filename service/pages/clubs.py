@@ -18,6 +18,7 @@ from service.api.problems import ProblemError, checked
 from service.clubs import Changed, ClubName, Entered, Shared
 from service.pages.forms import form
 from service.pages.frame import here, page
+from service.pages.wording import linked
 from service.stores.base import Role
 
 router = APIRouter(include_in_schema=False)
@@ -66,7 +67,8 @@ async def shelf(
     """Return the shelf, or what on it is about a puzzle or a type of piece."""
     own = service(request)
     entered = await api.opened(own, key, Role.READ)
-    return await _shelf(own, key, entered, {"puzzle": puzzle, "type": type}, {"change": change})
+    wanted = {"puzzle": puzzle, "type": type}
+    return await _shelf(request, own, key, entered, wanted, {"change": change})
 
 
 @router.post("/clubs/{key}")
@@ -82,13 +84,14 @@ async def act(request: Request, key: Key) -> Response:
         made = await work(_Asked(request, own, key, allowed), given)
     except ProblemError as error:
         said = {"wrong": error.detail, "given": {**given, "do": word}}
-        return await _shelf(own, key, entered, {}, said, error.status)
+        return await _shelf(request, own, key, entered, {}, said, error.status)
     if made is not None:
         return made
     return RedirectResponse(f"/clubs/{quote(key, safe='')}", 303)
 
 
 async def _shelf(
+    request: Request,
     own: Service,
     key: str,
     entered: Entered,
@@ -119,6 +122,8 @@ async def _shelf(
         "wrong": None,
         "given": {},
         "page_of": page_of,
+        "here": here(request, own),
+        "linked": linked,
         "most_practised": own.limits.practice_cases,
         "most_printed": own.limits.sheet_sequences,
     }

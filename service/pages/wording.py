@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
+from urllib.parse import unquote_plus
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
+#: An address in a text, up to what more likely belongs to the sentence around it.
+_ADDRESS = re.compile(r"(?<![\w:/.@?=&-])https?://[^\s<>\"]*[^\s<>\".,;:!?)\]']")
 _RAISED = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
@@ -29,3 +32,22 @@ def raised(formula: str) -> str:
 def sentence(text: str) -> str:
     """Return a text with a capital and a full stop."""
     return text[:1].upper() + text[1:].rstrip(".") + "."
+
+
+def linked(text: str, here: str) -> Markup:
+    """Return a text in which addresses of this service are links; those of others stay text.
+
+    ``here``: scheme and host of this service, such as ``https://here.example``.
+    """
+    host = here.partition("://")[2]
+    parts, end = Markup(), 0
+    for found in _ADDRESS.finditer(text):
+        there, slash, rest = found[0].partition("://")[2].partition("/")
+        if there != host or not slash:
+            continue
+        # Written without its host, which everybody knows who reads it there.
+        href, shown = f"{here}/{rest}", unquote_plus(f"/{rest}")
+        parts += escape(text[end : found.start()])
+        parts += Markup('<a href="{}">{}</a>').format(href, shown)
+        end = found.end()
+    return parts + escape(text[end:])
