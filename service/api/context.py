@@ -20,7 +20,7 @@ from anyio import CapacityLimiter, to_thread
 from fastapi import Request
 
 from service import puzzle_shelf
-from service.api import askers
+from service.api import askers, beginning
 from service.api.caching import Kept, Once
 from service.api.drafting import Drafts
 from service.api.following import Following
@@ -80,8 +80,12 @@ class Service:
         self._tasks: set[asyncio.Task[None]] = set()
 
     def enter(self, request: Request) -> None:
-        """Let what is read for a request count for the address that it comes from."""
+        """Let what is read for a request count for the address that it comes from.
+
+        What it begins goes by where a browser says that it comes from.
+        """
         _asking.set(askers.address(request, self.proxies))
+        beginning.enter(request)
 
     async def call(self, function: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
         """Return what a function of the store returns, which is called in a thread."""

@@ -9,6 +9,7 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from service.api import beginning
 from service.api.context import Service, progress_of
 from service.api.problems import ProblemError
 from service.api.results import message_of
@@ -99,6 +100,9 @@ class Searches:
                 await self._keep(record)
             return await self.seen(record)
         job = await self._service.job(record.key)
+        if job is not None and job.state is not State.DONE and not beginning.allowed():
+            # To join it or to go on with it would be to ask for it.
+            return await self.seen(record, job)
         if job is None or job.state is not State.DONE:
             job = await self.submit(record, asked.head["kind"], asked.head["spec"], asker)
             await self._keep(record)
@@ -120,6 +124,7 @@ class Searches:
 
     async def submit(self, record: Record, kind: str, spec: str, asker: Asker) -> Job:
         """Return the job of a search, which the asker wants from now on."""
+        beginning.check()
         own = self._service
         if not await self._has_room(record):
             text = (

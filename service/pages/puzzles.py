@@ -9,6 +9,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
+from service.api import beginning
 from service.api.context import Service, service
 from service.api.problems import ProblemError, of_store, of_too_many
 from service.api.puzzles import Name, short
@@ -62,6 +63,7 @@ async def overview(request: Request, puzzle: Name) -> Response:
         asked = PartsQuestion(puzzle=puzzle)
         seen = await Searches(own).ask(asked, partial(own.asker, request), None)
     except ProblemError as error:
+        beginning.check()
         return await page("puzzle.html", {**data, "search": None, "failed": error.detail})
     except StoreError as error:
         return await page("puzzle.html", {**data, "search": None, "failed": said(error)})
