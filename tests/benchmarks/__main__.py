@@ -15,6 +15,7 @@ from tests.benchmarks.frames import frames
 from tests.benchmarks.large import large
 from tests.benchmarks.leases import leases
 from tests.benchmarks.methods import methods
+from tests.benchmarks.pages import pages
 from tests.benchmarks.reference import reference
 from tests.benchmarks.serving import serving
 from tests.benchmarks.slices import slices
@@ -40,6 +41,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterator[Table]]] = {
     "frames": frames,
     "solving": solving,
     "methods": methods,
+    "pages": pages,
 }
 
 
