@@ -34,7 +34,7 @@ def find(
 ) -> int:
     """Ask a service for sequences; print them and return the exit status.
 
-    ``picture`` is drawn by the service. With ``share`` the link to the result is printed at the
+    ``picture`` is drawn by the service. With ``share`` the link to the result's page is printed at the
     end, or stands under ``link`` in JSON.
     """
     with _Asked(address, puzzle) as own:
@@ -98,9 +98,12 @@ class _Asked:
         return {**search, "answer": report}
 
     def link(self, search: Search) -> str:
-        """Return the link to a search's result, empty where it has none."""
-        place = search.get("result")
-        there = isinstance(place, str) and place.startswith("/api/results/")
+        """Return the link to the page of a search's result, empty where it has none.
+
+        The same address under /api has it as JSON.
+        """
+        place = search.get("page")
+        there = isinstance(place, str) and place.startswith("/results/")
         return f"{self._server.address}{place}" if there else ""
 
     def picture(self, cycle: list[str]) -> str:

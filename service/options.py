@@ -115,7 +115,7 @@ Service = Annotated[
     ),
 ]
 Share = Annotated[
-    bool, typer.Option("--share", help="Print the link to the result on the service, last.")
+    bool, typer.Option("--share", help="Print the link to the result's page on the service, last.")
 ]
 
 

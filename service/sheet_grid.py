@@ -55,6 +55,8 @@ def grid(store: Store, message: Mapping[str, Any]) -> Report:
     or null, the "sequences" on the sheet, and how many cells there may be ("most"). Raises
     TrefoilError. ``text`` says where the cells come from, ``complete`` up to how many turns they
     are proven shortest, null for nothing proven; ``unknown`` counts the cells without an answer.
+    A cell is a pair of slots, entered at their own names; ``every`` counts the cycles with each way
+    to enter these, ``plain`` those that have a cell.
     Where a cycle is not known but one is through the same slots, otherwise twisted, that one is
     told; ``twisted`` counts these.
     """
@@ -102,6 +104,8 @@ def grid(store: Store, message: Mapping[str, Any]) -> Report:
         "unknown": sum(state == UNKNOWN for _, state, _ in cells),
         "impossible": sum(state == NEVER for _, state, _ in cells),
         "left_out": left_out,
+        "plain": len(others) * (len(others) - 1),
+        "every": len(others) * (len(others) - 1) * kind.twists**2,
     }
 
 

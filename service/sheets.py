@@ -39,10 +39,12 @@ def sheet(store: Store, message: Mapping[str, Any]) -> Report:
     A sequence that cannot be shown comes back with "wrong", a sentence, alone.
     """
     puzzle = puzzle_shelf.load(store, message["puzzle"])
-    strips = [
-        _strip(puzzle, given, message["most"], f"strip-{number}", message["left_handed"])
-        for number, given in enumerate(message["strips"], 1)
-    ]
+    strips: list[Report] = []
+    for given in message["strips"]:
+        # Only those that can be shown are numbered, as on the page.
+        number = 1 + sum("wrong" not in own for own in strips)
+        name = f"strip-{number}"
+        strips.append(_strip(puzzle, given, message["most"], name, message["left_handed"]))
     holdings = sorted({own["holding"] for own in strips if "holding" in own})
     report = {
         **reports.puzzle(puzzle),

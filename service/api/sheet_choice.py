@@ -15,7 +15,7 @@ PARTS = {
     "types": "its types of piece",
     "strips": "the sequences turn by turn",
     "cards": "cards to cut out",
-    "grid": "all cycles from one place",
+    "grid": "the cycles from one place",
 }
 #: The paper, by its name in an address.
 SIZES = {"a4": "A4", "letter": "Letter"}

@@ -181,6 +181,25 @@ def test_nonsense_is_said_and_the_rest_is_kept(sheets: Served) -> None:
     assert "XYZ" in elsewhere.text
 
 
+def test_every_card_has_a_picture_that_is_there(sheets: Served) -> None:
+    """Also after a sequence that cannot be read."""
+    good = "[R U R' U', L']"
+    page = sheets.client.get(address("3x3x3", sequence=f"R Q;R U R' U';R Q;{good}")).text
+    used = re.findall(r'<use href="#(strip-[^"]*)"', page)
+    assert len(used) == 2
+    ids = re.findall(r' id="([^"]*)"', page)
+    assert set(used) <= set(ids)
+    assert len(ids) == len(set(ids))
+
+
+def test_the_table_says_how_many_cycles_have_no_cell(sheets: Served) -> None:
+    """Of the 8 corners, common practice: 7·6 pairs, and 9 ways to enter each but for UFL's own."""
+    page = unescape(sheets.client.get(address("3x3x3", start="UFL")).text)
+    assert "All cycles" not in page
+    assert "42 of 378:" in page
+    assert "All cycles that begin at UF.L" in sheets.client.get(address("4x4x4", start="UF.L")).text
+
+
 def test_there_is_room_for_so_much(tmp_path: Path) -> None:
     limits = Limits(sheet_sequences=2, sheet_turns=5, sheet_cells=20)
     with serving(tmp_path, limits=limits) as served:
@@ -386,9 +405,43 @@ def test_it_fits_the_paper(
             np.save(Path(PICTURES) / f"{name}-{size}-{number}.npy", pixels)
 
 
+@pytest.mark.parametrize("text", [THIRD, NINE])
+def test_one_sequence_fits_one_page_with_its_card(
+    chrome: Any, sheets: Served, tmp_path: Path, text: str
+) -> None:
+    with visiting(chrome, sheets) as visit:
+        visit.open(address("3x3x3", sequence=text))
+        assert len(printed(visit, tmp_path / "one.pdf")) == 1
+
+
+def test_the_heading_of_the_table_is_on_its_page(
+    chrome: Any, sheets: Served, tmp_path: Path
+) -> None:
+    with visiting(chrome, sheets) as visit:
+        for sequences in (THIRD, f"{THIRD};{NINE}", f"R U R' U';{THIRD};{NINE}"):
+            visit.open(address("3x3x3", sequence=sequences, start="UFL"))
+            pages = printed(visit, tmp_path / "table.pdf")
+            texts = [page.get_textpage().get_text_range() for page in pages]
+            (headed,) = (text for text in texts if "begin at UFL" in text)
+            assert re.search(r"DFL\s+DFR\s+DBL", headed)
+
+
+def test_ticks_stand_beside_their_words(chrome: Any, sheets: Served) -> None:
+    with visiting(chrome, sheets) as visit:
+        visit.open("/puzzles/3x3x3/sheet")
+        for view in (WIDE, PHONE):
+            visit.page.set_viewport_size(view)
+            for label in visit.page.locator(".ticks label").all():
+                outer, tick = label.bounding_box(), label.locator("input").bounding_box()
+                assert outer and tick
+                assert tick["width"] < 24
+                assert outer["x"] <= tick["x"] < outer["x"] + 8
+                assert outer["height"] < 45
+
+
 def test_no_cell_is_cut_across_pages(chrome: Any, sheets: Served, tmp_path: Path) -> None:
     """Each turn's name and motion are on the page on which its picture is: as many of all."""
-    text = " ".join(["R U F L D B"] * 6)
+    text = ";".join(" ".join([six] * 6) for six in ("R U F L D B", "U R F L D B"))
     with visiting(chrome, sheets) as visit:
         visit.open(address("3x3x3", sequence=text, parts="strips"))
         document = printed(visit, tmp_path / "long.pdf")
@@ -405,7 +458,7 @@ def test_no_cell_is_cut_across_pages(chrome: Any, sheets: Served, tmp_path: Path
             if 7.8 < (box := read.get_charbox(k))[3] - box[1] < 8.6
         ]
         counts.append((told_here, sum(one in "RUFLDB" for one in tall)))
-    assert sum(count for count, _ in counts) == 36
+    assert sum(count for count, _ in counts) == 72
     assert all(one == other for one, other in counts), counts
 
 

@@ -201,9 +201,12 @@ def test_the_link_leads_to_the_same_answers(service: str, said: Said) -> None:
     status, out, _ = said(*command, "--share")
     assert status == 0
     *text, link = out.splitlines()
-    assert link.startswith(f"{service}/api/results/")
+    assert link.startswith(f"{service}/results/")
+    page = httpx.get(link, headers={"Accept": "text/html"})
+    assert page.headers["content-type"].startswith("text/html")
+    assert " → ".join(cycle) in page.text
     assert "\n".join(text) + "\n" == said(*command)[1]
-    shared = httpx.get(link).json()
+    shared = httpx.get(link.replace("/results/", "/api/results/")).json()
     assert shared["cycle"] == cycle
     report = json.loads(said(*command, "--json", "--share")[1])
     assert report.pop("link") == link
