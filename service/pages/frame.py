@@ -11,7 +11,7 @@ from urllib.parse import quote, urlencode
 
 from fastapi import Request
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 from starlette.responses import Response
 
 from puzzles.laws import plural
@@ -44,9 +44,14 @@ PLACES = (
     ("cover", "A favourite"),
     ("method", "How to solve it"),
     ("finish", "Last pieces"),
+    ("solve", "A whole solve"),
     ("practice", "Practice"),
     ("sheet", "Sheet"),
 )
+
+
+#: The most turns that are marked up each as a word: a browser breaks longer rows by itself.
+MOST_APART = 200
 
 
 @lru_cache(maxsize=1)
@@ -105,8 +110,10 @@ def picture_href(puzzle: str, behind: bool = True, **marked: str) -> str:
 
 
 def breaks(turns: str | Sequence[str]) -> Markup:
-    """Return turns as words that are broken between and never within."""
+    """Return turns as words that are broken between and never within; many as they are."""
     words = turns.split() if isinstance(turns, str) else turns
+    if len(words) > MOST_APART:
+        return escape(" ".join(words))
     return Markup(" ").join(Markup('<span class="turn">{}</span>').format(word) for word in words)
 
 
