@@ -2,10 +2,10 @@
 
 import { AGAIN, LOST, pause } from "./connection.js";
 import { addressed, counted, drawn, element, mark, part, sentence } from "./live.js";
-import { enhance } from "./page.js";
 import { whyNot } from "./possible.js";
 import { formOf, partsOf } from "./parts.js";
 import { progress } from "./progress.js";
+import { keyOf, replace } from "./refreshing.js";
 import { steppable } from "./steppable.js";
 import { Stepper } from "./stepping.js";
 
@@ -229,9 +229,16 @@ class Asking {
         const page = new DOMParser().parseFromString(await answer.text(), "text/html");
         if (asked !== this.#asked) return;
         const fresh = page.getElementById("answers");
-        if (!fresh) throw new Error("this is not the page");
+        if (!fresh) {
+          // Such as one that says that there is much to do, or that there is no such puzzle.
+          this.say(page.querySelector(".wrong")?.textContent ?? LOST);
+          if (answer.status < 500) return;
+          await pause(AGAIN);
+          if (asked !== this.#asked) return;
+          continue;
+        }
         this.#wrongs(page.getElementById("wrongs")?.children ?? []);
-        this.#replace(document.adoptNode(fresh));
+        replace(part("answers"), document.adoptNode(fresh));
         this.#arrived(fresh, asked);
         return;
       } catch {
@@ -241,34 +248,6 @@ class Asking {
         if (asked !== this.#asked) return;
       }
     }
-  }
-
-  /** @param {HTMLElement} fresh */
-  #replace(fresh) {
-    const old = part("answers");
-    const opened = [...old.querySelectorAll("details[open]")].filter((one) => one.parentElement?.dataset.a !== undefined);
-    const open = new Set(opened.map((one) => `${one.className} ${keyOf(one)}`));
-    const strips = new Map([...old.querySelectorAll(".strip")].map((one) => [keyOf(one), one]));
-    const focused = document.activeElement;
-    const key = focused && old.contains(focused) ? keyOf(focused) : null;
-    if (old.querySelector("li")) {
-      for (const own of fresh.querySelectorAll("details[class]")) {
-        own.toggleAttribute("open", open.has(`${own.className} ${keyOf(own)}`));
-      }
-    }
-    old.replaceWith(fresh);
-    for (const li of fresh.querySelectorAll("li[data-a]")) {
-      const strip = strips.get(keyOf(li));
-      if (strip) li.querySelector(":scope > .how")?.before(strip);
-      if (key === keyOf(li) && document.activeElement === document.body) {
-        /** @type {HTMLElement | null} */ (li.querySelector("summary, a"))?.focus();
-      }
-    }
-    if (key !== null && document.activeElement === document.body) {
-      fresh.tabIndex = -1;
-      fresh.focus({ preventScroll: true });
-    }
-    enhance(fresh);
   }
 
   /**
@@ -282,8 +261,8 @@ class Asking {
     this.#shown = answers.map(keyOf).join("|");
     const { search, state } = own.dataset;
     if (!search) {
-      const wrong = part("wrongs").textContent?.trim();
-      if (wrong) this.say(wrong);
+      // What is wrong says so itself.
+      if (part("wrongs").childElementCount) this.say("");
       return;
     }
     const none = own.querySelector("#none, .wrong");
@@ -306,12 +285,15 @@ class Asking {
   #stop(own, search) {
     const stop = element("button", { type: "button", class: "stop" }, "Stop");
     stop.addEventListener("click", async () => {
-      stop.disabled = true;
+      if (stop.ariaDisabled === "true") return;
+      // Disabled it would lose the focus, which is to go on with what takes its place.
+      stop.ariaDisabled = "true";
       try {
-        await fetch(search, { method: "DELETE" });
+        const answer = await fetch(search, { method: "DELETE" });
+        if (!answer.ok) throw new Error("it was not stopped");
       } catch {
-        stop.disabled = false;
-        this.say(LOST);
+        stop.ariaDisabled = "false";
+        this.say("The search was not stopped; try again.");
       }
     });
     own.querySelector("#awaited")?.replaceChildren(element("span", {}, "The search goes on."), stop);
@@ -375,12 +357,6 @@ class Asking {
     });
     step.hidden = strip !== null;
   }
-}
-
-/** What names the answer in which something stands: its turns. @param {Element} within */
-function keyOf(within) {
-  const li = within.closest("li[data-a]");
-  return li?.querySelector("[data-copy]")?.getAttribute("data-copy") ?? "";
 }
 
 async function begin() {

@@ -11,6 +11,7 @@ import { Ball } from "./ball.js";
 import { Board } from "./board.js";
 import { pointOf, stickerAt } from "./finding.js";
 import { Hands } from "./hands.js";
+import { helping, saying } from "./help.js";
 import { CYCLE, Patterns } from "./ink.js";
 import { overlay } from "./overlay.js";
 import { paintBall, paintBoard, paintSolid } from "./painting.js";
@@ -99,6 +100,7 @@ export class Drawing extends EventTarget {
       canvas.setAttribute("aria-label", `${data.puzzle}. The question mark says the keys.`);
     }
     this.hands = new Hands(this, options.turnable ?? true);
+    this.help = helping(canvas, this.hands.turnable);
     this.dark.addEventListener("change", this.#repaint);
     this.observer = new ResizeObserver(() => this.#fit());
     this.observer.observe(canvas);
@@ -384,17 +386,6 @@ export class Drawing extends EventTarget {
     this.dark.removeEventListener("change", this.#repaint);
     this.observer.disconnect();
     this.own?.remove();
+    this.help.remove();
   }
-}
-
-/**
- * An element after the canvas, for what is said to those who do not see it.
- * @param {HTMLCanvasElement} canvas
- */
-function saying(canvas) {
-  const own = document.createElement("p");
-  own.className = "drawing-says";
-  own.setAttribute("role", "status");
-  canvas.after(own);
-  return own;
 }

@@ -1,6 +1,7 @@
 /** Waits for a search, says how it stands, and then puts what came of it into the page. */
 
 import { AGAIN, LOST } from "./connection.js";
+import { release } from "./holding.js";
 
 /**
  * @typedef {object} Search
@@ -26,7 +27,8 @@ export function follow(section, enhance) {
     stop.addEventListener("click", async () => {
       stop.disabled = true;
       try {
-        await fetch(search, { method: "DELETE" });
+        const answer = await fetch(search, { method: "DELETE" });
+        if (!answer.ok) stop.disabled = false;
       } catch {
         stop.disabled = false;
       }
@@ -73,7 +75,10 @@ export function follow(section, enhance) {
       const held = old.contains(document.activeElement);
       const from = [...old.children].indexOf(section);
       // What stands before stays as it is, with whatever was opened there.
-      for (const child of [...old.children].slice(from)) child.remove();
+      for (const child of [...old.children].slice(from)) {
+        release(child);
+        child.remove();
+      }
       const added = [...main.children].slice(from);
       old.append(...added);
       if (held && !old.contains(document.activeElement)) old.focus();

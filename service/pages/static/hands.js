@@ -15,8 +15,16 @@ export const KEYS = /** @type {const} */ ([
   ["Enter", "choose this sticker"],
   ["Escape", "leave the stickers"],
   ["l", "letters, signs of piece types, names, or nothing on the stickers"],
-  ["?", "say these keys"],
+  ["?", "show and say these keys"],
 ]);
+
+/** The first keys turn the view. */
+const TURNING = 3;
+
+/** The keys of a drawing whose view turns, or of one that does not. @param {boolean} turnable */
+export function keysOf(turnable) {
+  return turnable ? KEYS : KEYS.slice(TURNING);
+}
 
 const LABELS = /** @type {const} */ ([
   [true, "letters on the faces"],
@@ -148,7 +156,8 @@ export class Hands {
       drawing.label(label);
       drawing.say(says);
     } else if (key === "?") {
-      drawing.say(KEYS.map(([keys, does]) => `${keys}: ${does}`).join("; "));
+      drawing.help.open = !drawing.help.open;
+      if (drawing.help.open) drawing.say(keysOf(this.turnable).map(([keys, does]) => `${keys}: ${does}`).join("; "));
     } else {
       return false;
     }

@@ -64,6 +64,21 @@ export function hold(figure) {
 }
 
 /**
+ * Take the drawings in what leaves the page off it, with all that listens for them.
+ * @param {Element} root
+ */
+export function release(root) {
+  for (const figure of root.querySelectorAll("figure[data-drawing]")) {
+    const known = held.get(/** @type {HTMLElement} */ (figure));
+    known?.then(
+      (drawing) => drawing.destroy(),
+      () => undefined,
+    );
+    held.delete(/** @type {HTMLElement} */ (figure));
+  }
+}
+
+/**
  * What says something beside a picture.
  * @param {HTMLElement} figure
  * @returns {(text: string) => void}

@@ -1,7 +1,7 @@
 /** Reading: a sequence is sent from the page that stays, and its brackets can be stepped through. */
 
 import { AGAIN, LOST, pause } from "./connection.js";
-import { stepper } from "./holding.js";
+import { release, stepper } from "./holding.js";
 import { enhance } from "./page.js";
 import { steppable } from "./steppable.js";
 
@@ -107,6 +107,7 @@ function show(page, main) {
   const old = document.querySelector("main");
   document.title = page.title;
   document.querySelector("footer")?.replaceWith(document.adoptNode(page.querySelector("footer") ?? page.createElement("footer")));
+  if (old) release(old);
   old?.replaceChildren(...main.children);
   if (old) enhance(old);
   begin();

@@ -24,10 +24,19 @@ export function steppable(before, name, open) {
       step.hidden = true;
       before.before(strip);
       strip.querySelector("button")?.focus({ preventScroll: true });
+      wrong.textContent = "";
+    } catch (error) {
+      // What does not come at all is a TypeError; our own say what is wrong.
+      const own = error instanceof Error && !(error instanceof TypeError);
+      wrong.textContent = own ? `This cannot be stepped through: ${error.message.replace(/\.$/, "")}.` : "It did not come; try again.";
+      step.disabled = false;
+      if (document.activeElement === document.body) step.focus({ preventScroll: true });
     } finally {
       step.disabled = false;
     }
   });
-  before.before(step);
+  const wrong = document.createElement("span");
+  wrong.setAttribute("role", "status");
+  before.before(step, wrong);
   return step;
 }
