@@ -59,15 +59,18 @@ def _case(puzzle: Puzzle, given: Mapping[str, Any], left_handed: bool) -> Report
         given["sequence"], None if parts is None else tuple(parts), tuple(given.get("cycle", ()))
     )
     try:
-        return case(puzzle, wanted, left_handed)
+        return case(puzzle, wanted, left_handed, frozenset(given.get("free", ())))
     except TrefoilError as error:
         return {"wrong": str(error)}
 
 
-def case(puzzle: Puzzle, wanted: Wanted, left_handed: bool = False) -> Report:
+def case(
+    puzzle: Puzzle, wanted: Wanted, left_handed: bool = False, free: frozenset[str] = frozenset()
+) -> Report:
     """Return the case that a sequence puts right.
 
-    ``id`` names what the sequence does, whatever its turns: the same on every machine as long as
+    ``free`` are the types of which nothing is asked, wherever the sequence puts them. ``id`` names
+    what the sequence does to the others, whatever its turns: the same on every machine as long as
     the puzzle's tables and names are. ``before`` are turns that lead from the solved puzzle to the
     case; null where a block is in the way, so that only what is done to the solved puzzle can be
     shown. ``written`` are the turns of ``parts``, with those that cancel. Raises TrefoilError for
@@ -82,7 +85,7 @@ def case(puzzle: Puzzle, wanted: Wanted, left_handed: bool = False) -> Report:
     if blocked is not None:
         raise RequestError(blocked)
     effect = effect_of(puzzle, word)
-    found = cycles(puzzle, effect)
+    found = tuple(own for own in cycles(puzzle, effect) if _type(puzzle, own[0]) not in free)
     if not found:
         raise RequestError("it does nothing, so that there is nothing to be asked")
     done = written_out(puzzle, tree)
@@ -94,10 +97,9 @@ def case(puzzle: Puzzle, wanted: Wanted, left_handed: bool = False) -> Report:
     up, front = held(puzzle, holding)
     before = _before(puzzle, word, done)
     return {
-        "id": _id(puzzle, effect),
-        "types": sorted(
-            {puzzle.types[int(puzzle.type_of[puzzle.slot_of[c[0]]])].name for c in found}
-        ),
+        "id": _id(puzzle, effect, free),
+        "types": sorted({_type(puzzle, cycle[0]) for cycle in found}),
+        "free": sorted(free),
         "asked": shape_text(puzzle, shape_of(puzzle, found)),
         "cycles": [[placement_name(puzzle, p) for p in cycle] for cycle in named],
         "more": len(found) - len(named),
@@ -119,9 +121,15 @@ def case(puzzle: Puzzle, wanted: Wanted, left_handed: bool = False) -> Report:
     }
 
 
-def _id(puzzle: Puzzle, effect: Effect) -> str:
-    moved = [(p, end) for p, end in enumerate(effect.table) if p != end]
-    return hashlib.sha256(f"{puzzle.digest}|{moved}".encode()).hexdigest()[:LETTERS]
+def _type(puzzle: Puzzle, placement: int) -> str:
+    return puzzle.types[int(puzzle.type_of[puzzle.slot_of[placement]])].name
+
+
+def _id(puzzle: Puzzle, effect: Effect, free: frozenset[str]) -> str:
+    ends = enumerate(effect.table)
+    moved = [(p, end) for p, end in ends if p != end and not (free and _type(puzzle, p) in free)]
+    text = f"{puzzle.digest}|{moved}" + (f"|{sorted(free)}" if free else "")
+    return hashlib.sha256(text.encode()).hexdigest()[:LETTERS]
 
 
 def _before(puzzle: Puzzle, word: Word, done: Word) -> Word | None:

@@ -7,6 +7,7 @@ cannot be read is left out, and said.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal
@@ -37,10 +38,12 @@ DRAWN = 1_000
 class Asked:
     """What an address asks to practise: results with cycles, which may be empty, and more.
 
+    ``method`` is which is meant of a result with several methods, from 1 as they are listed.
     ``own``: also what is known of the puzzle, as where no result is named.
     """
 
     results: tuple[tuple[str, str], ...] = ()
+    method: int = 1
     own: bool = True
     left_handed: bool = False
 
@@ -50,6 +53,7 @@ class Asked:
         results = (digest + (f":{cycle}" if cycle else "") for digest, cycle in self.results)
         told = {
             "result": ";".join(results),
+            "method": "" if self.method == 1 else str(self.method),
             "own": "1" if self.own and self.results else "",
             "left_handed": "1" if self.left_handed else "",
         }
@@ -95,7 +99,11 @@ def _asked(own: Service, given: list[tuple[str, str]], told: Report, wrong: list
         wrong.append(f"cycle: {cycles[0][:40]!r} was given without a result that it is of")
     ticks = {name for name, text in given if text and text != "0"}
     named = any(name == "result" and text.strip() for name, text in given)
-    return Asked(tuple(results), not named or "own" in ticks, "left_handed" in ticks)
+    number = next((text.strip() for name, text in given if name == "method" and text.strip()), "1")
+    if not re.fullmatch("[1-9][0-9]{0,2}", number):
+        wrong.append(f"method: {number[:20]!r} was given; a number from 1 was expected")
+        number = "1"
+    return Asked(tuple(results), int(number), not named or "own" in ticks, "left_handed" in ticks)
 
 
 # --- Sources --------------------------------------------------------------------------------------
@@ -109,11 +117,11 @@ async def _of_results(own: Service, puzzle: str, asked: Asked, wrong: list[str])
     for digest, cycle in asked.results:
         try:
             report = await report_of(own, puzzle, (digest, cycle))
+            take = next((take for name, take in TAKEN.items() if report.get(name)), None)
+            taken = [] if take is None else take(report, asked)
         except (ProblemError, StoreError) as error:
             wrong.append(_sentence(error, "result"))
             continue
-        take = next((take for name, take in TAKEN.items() if report.get(name)), None)
-        taken = [] if take is None else take(report)
         if not taken:
             wrong.append(f"result: {digest[:12]}… has no sequences")
             continue
@@ -137,7 +145,7 @@ async def _of_puzzle(own: Service, puzzle: str, asked: Asked, wrong: list[str]) 
 SOURCES: tuple[Source, ...] = (_of_results, _of_puzzle)
 
 
-def _answers(report: Mapping[str, Any]) -> list[Report]:
+def _answers(report: Mapping[str, Any], asked: Asked) -> list[Report]:
     """Return the answers that lead, the easiest first: that is the one to be remembered."""
     found = leading(report, "result")
     if not report.get("cycle"):
@@ -146,26 +154,42 @@ def _answers(report: Mapping[str, Any]) -> list[Report]:
     return sorted(found, key=lambda one: "easiest" not in one["leads"])
 
 
-def _entries(report: Mapping[str, Any]) -> list[Report]:
+def _entries(report: Mapping[str, Any], asked: Asked) -> list[Report]:
     """Return the easiest sequence of each entry of an atlas."""
     return [
         {"sequence": one["easiest"]["sequence"], "cycle": one["cycle"]} for one in report["entries"]
     ]
 
 
-def _steps(report: Mapping[str, Any]) -> list[Report]:
+def _steps(report: Mapping[str, Any], asked: Asked) -> list[Report]:
     """Return the sequences for last pieces, without the turns that anybody finds."""
     kinds = ("three-cycle", "product")
-    return [{"sequence": one["sequence"]} for one in report["steps"] if one["kind"] in kinds]
+    return [{"sequence": one["sequence"]} for one in report["steps"] if one.get("kind") in kinds]
 
 
-def _effects(report: Mapping[str, Any]) -> list[Report]:
+def _effects(report: Mapping[str, Any], asked: Asked) -> list[Report]:
     """Return the sequences that are known of a puzzle's pieces."""
     return [{"sequence": one["sequence"]} for one in report["effects"] if one["sequence"]]
 
 
+def _methods(report: Mapping[str, Any], asked: Asked) -> list[Report]:
+    """Return the sequences of one method, and those that mend what it leaves, step by step."""
+    every = [*report["methods"], *report["joined"]]
+    if asked.method > len(every):
+        text = f"method: {asked.method} was given; there are {len(every)} methods"
+        raise ProblemError(422, text, parameter="method")
+    found: list[Report] = []
+    for step in every[asked.method - 1]["steps"]:
+        for one in step["sequences"]:
+            found.append({"sequence": one["sequence"], "free": one["disturbs"]})
+        mends = (mend["sequence"] for mend in step.get("mends", ()))
+        found += [{"sequence": text} for text in mends if text]
+    return found
+
+
 #: What is taken of a result, by the field in which it has its sequences.
-TAKEN: dict[str, Callable[[Mapping[str, Any]], list[Report]]] = {
+TAKEN: dict[str, Callable[[Mapping[str, Any], Asked], list[Report]]] = {
+    "methods": _methods,
     "answers": _answers,
     "entries": _entries,
     "steps": _steps,
@@ -185,7 +209,7 @@ async def _read(own: Service, puzzle: str, result: Practice, given: list[Report]
         "do": "cases",
         "puzzle": puzzle,
         "sequences": [
-            {name: one[name] for name in ("sequence", "parts", "cycle") if name in one}
+            {name: one[name] for name in ("sequence", "parts", "cycle", "free") if one.get(name)}
             for one in sequences
         ],
         "left_handed": result.asked.left_handed,
@@ -205,7 +229,8 @@ async def _read(own: Service, puzzle: str, result: Practice, given: list[Report]
 def _sentence(error: ProblemError | StoreError, what: str) -> str:
     if isinstance(error, StoreError):
         error = of_too_many(error) if isinstance(error, TooManyError) else of_store(error)
-    return error.detail if error.detail.startswith(what) else f"{what}: {error.detail}"
+    told = error.detail
+    return told if told.startswith((what, "method")) else f"{what}: {told}"
 
 
 def picture_of(puzzle: str, case: Mapping[str, Any]) -> str | None:
@@ -253,6 +278,7 @@ class PracticeCase(BaseModel):
 
     id: str = Field(description="of what is out of place: the same wherever the puzzle is the same")
     types: list[str]
+    free: list[str] = Field(description="types that may end up anywhere")
     asked: str
     cycles: list[list[str]] = Field(
         description="what is at the first place goes to the second; the last to the first"
@@ -308,6 +334,9 @@ async def get_practice(
             description="A,B,C for the results, in order, that have no cycle with them, with "
             "semicolons between"
         ),
+    ] = "",
+    method: Annotated[
+        str, Query(description="which of a result with several methods, from 1")
     ] = "",
     own: Annotated[str, Query(description="1: also what is known of the puzzle")] = "",
     left_handed: Annotated[str, Query(description="1: for the left hand")] = "",

@@ -87,6 +87,38 @@ def test_an_atlas_and_what_is_known_of_pieces(site: Served) -> None:
     assert {one["id"] for one in own["cases"]} == {one["id"] for one in told(site)["cases"]}
 
 
+def test_a_method_is_practised(site: Served) -> None:
+    """Its own page has a link for each; of what a sequence disturbs on its way nothing is asked."""
+    href, wait = "/api/puzzles/3x3x3/method", {"Prefer": "wait=10"}
+    while (reply := site.client.get(href, headers=wait)).status_code == 202:
+        continue
+    report = reply.json()
+    links = re.findall(
+        r'href="/puzzles/3x3x3/practice(\?[^"]*)"',
+        unescape(site.client.get("/puzzles/3x3x3/method").text),
+    )
+    assert len(links) == len(report["methods"])
+    for link, method in zip(links, report["methods"], strict=True):
+        rows = {one["sequence"]: one for step in method["steps"] for one in step["sequences"]}
+        mends = {one["sequence"] for step in method["steps"] for one in step["mends"]} - {""}
+        own = told(site, link, "3x3x3")
+        assert own["wrong"] == []
+        assert {one["sequence"] for one in own["cases"]} == set(rows) | mends
+        for one in own["cases"]:
+            row = rows.get(one["sequence"])
+            if row is None:
+                assert one["free"] == []
+                continue
+            assert one["free"] == row["disturbs"]
+            assert one["types"] == [row["type"]]
+            assert {*re.findall(r"\w+", row["cycle"])} == {*one["cycles"][0]}
+    over = f"{links[0]}&method=99".replace("method=1&", "")
+    refused = site.client.get(f"/api/puzzles/3x3x3/practice{over}").json()["detail"]
+    assert refused.startswith("method: 99 was given; there are ")
+    wrong = told(site, "?method=first")["wrong"]
+    assert wrong == ["method: 'first' was given; a number from 1 was expected"]
+
+
 def test_the_shelf_of_a_club(chrome: Any, site: Served, found: str) -> None:
     """Its page hands results over; its key is in no other address, no page and no request."""
     links = site.client.post("/api/clubs", json={"name": MARKUP}).json()["links"]

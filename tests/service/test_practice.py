@@ -31,6 +31,10 @@ SOLIDS = (
 )
 
 
+#: A three-cycle of corners, common practice.
+THREE = "R U R' U' L' U R U' R' L"
+
+
 @cache
 def cases(name: str) -> list[dict[str, Any]]:
     """Return the cases of a puzzle's own sequences, with nothing but those of the catalogue."""
@@ -96,9 +100,7 @@ def test_cases_are_told_apart() -> None:
 def test_a_case_is_its_effect() -> None:
     """Two ways to do the same are one case; the first is asked, the other stands beside it."""
     puzzle = load("3x3x3")
-    # Common practice: a three-cycle of corners, and the same begun with the turn before it undone.
-    text = "R U R' U' L' U R U' R' L"
-    one, other = case(puzzle, Wanted(text)), case(puzzle, Wanted(f"D D' {text} U U'"))
+    one, other = case(puzzle, Wanted(THREE)), case(puzzle, Wanted(f"D D' {THREE} U U'"))
     back = case(puzzle, Wanted("L' R U R' U' L U R U' R'"))
     assert one["id"] == other["id"] != back["id"]
     longer = {**other, "sequence": "R L", "of": "result"}
@@ -120,3 +122,20 @@ def test_a_case_is_its_effect() -> None:
 def test_what_cannot_be_practised(text: str, says: str) -> None:
     with pytest.raises(TrefoilError, match=says):
         case(load("3x3x3"), Wanted(text))
+
+
+def test_of_what_may_end_up_anywhere_nothing_is_asked() -> None:
+    """Three edges are cycled by four turns that disturb corners, as facts of the trade have it."""
+    puzzle, text = load("3x3x3"), "F U' F' U"
+    whole = case(puzzle, Wanted(text))
+    edges = case(puzzle, Wanted(text), free=frozenset({"corner"}))
+    assert set(whole["types"]) == {"corner", "edge"}
+    assert edges["types"] == ["edge"]
+    assert edges["asked"] == "a three-cycle of edges"
+    assert edges["cycles"][0] in whole["cycles"]
+    assert edges["id"] != whole["id"]
+    # Corners that are turned otherwise make no other case of the edges.
+    again = case(puzzle, Wanted(f"{text} {THREE} "), free=frozenset({"corner"}))
+    assert again["id"] == edges["id"]
+    with pytest.raises(TrefoilError, match="does nothing"):
+        case(puzzle, Wanted(THREE), free=frozenset({"corner"}))

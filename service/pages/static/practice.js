@@ -10,7 +10,7 @@ import { answered, anyway, between, dayOf, lastOf, next } from "./schedule.js";
 /** @typedef {import("./posing.js").Posed} Posed */
 /** @typedef {import("./schedule.js").Choice} Choice */
 /** @typedef {import("./schedule.js").Kept} Kept */
-/** @typedef {Posed & {id: string, asked: string, row: HTMLElement}} Case */
+/** @typedef {Posed & {id: string, asked: string, free: string, row: HTMLElement}} Case */
 
 const LOOKS = "trefoil.practice.look";
 /** Milliseconds after which it is looked whether the day has changed. */
@@ -63,8 +63,8 @@ const keys = element(
 
 /** @param {HTMLElement} row @returns {[string, Case]} */
 function read(row) {
-  const { id = "", asked: text = "", cycles = "[]", shown = "", before = "", parts = "[]", notation = "" } = row.dataset;
-  return [id, { id, asked: text, cycles: JSON.parse(cycles), shown, before, parts: JSON.parse(parts), notation, row }];
+  const { id = "", asked: text = "", cycles = "[]", shown = "", free = "", before = "", parts = "[]", notation = "" } = row.dataset;
+  return [id, { id, asked: text, cycles: JSON.parse(cycles), shown, free, before, parts: JSON.parse(parts), notation, row }];
 }
 
 /** How the page is to be used, as it was last time. */
@@ -121,7 +121,7 @@ function pose(choice, speak = false) {
   body.replaceChildren(
     element("p", { class: "lead" }, sentence(own.asked)),
     element("p", {}, ...cycleSpans(own)),
-    element("p", { class: "soft" }, `${why(choice)}${held}${solved}`),
+    element("p", { class: "soft" }, `${why(choice)}${held}${solved}${own.free ? ` The ${own.free} may end up anywhere.` : ""}`),
   );
   rest.replaceChildren();
   offer([key("reveal", "See the sequence", reveal)]);
