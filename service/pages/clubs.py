@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Awaitable, Callable, Mapping, Sequence
+from contextlib import suppress
 from typing import Annotated, Any
 from urllib.parse import parse_qs, quote, urlsplit
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
+from puzzles.laws import plural
 from service import puzzle_shelf
 from service.api import clubs as api
 from service.api.clubs import ClubItem, Filter, Key
 from service.api.context import Service, service
 from service.api.problems import ProblemError, checked
+from service.api.puzzles import short
 from service.clubs import Changed, ClubName, Entered, Shared
 from service.pages.forms import form
 from service.pages.frame import here, page
@@ -53,7 +56,7 @@ async def found(request: Request) -> Response:
         data = {**_founding(), "name": given.get("name", ""), "wrong": error.detail}
         return await page("founding.html", data, error.status, FOUNDING)
     links = [_link(request, own, link.role, link.key) for link in club.links]
-    return await page("founded.html", {"name": club.name, "links": links}, 201, FOUNDING)
+    return await page("founded.html", _made(club.name, links, links[-1]["href"]), 201, FOUNDING)
 
 
 @router.get("/clubs/{key}")
@@ -112,6 +115,8 @@ async def _shelf(
         "adds": roles.index(entered.role) >= roles.index(Role.ADD),
         "keeps": entered.role is Role.KEEP,
         "puzzles": stands,
+        "said": {item.puzzle: item for item in told.items if item.puzzle and item.state},
+        "before": earlier(told.items),
         "described": await own.call(puzzle_shelf.described, own.store, stands),
         "types": sorted({item.type for item in told.items if item.type}),
         "shown": list(reversed(shown)),
@@ -139,6 +144,19 @@ def standing(items: Sequence[ClubItem]) -> dict[str, str]:
     return dict(sorted(found.items()))
 
 
+def earlier(items: Sequence[ClubItem]) -> set[int]:
+    """Return the numbers of what says how far the club was with a puzzle before it said so anew.
+
+    What has a text of its own stays on the shelf.
+    """
+    last = {item.puzzle: item.number for item in items if item.state}
+    return {
+        item.number
+        for item in items
+        if item.kind == "puzzle" and item.number < last.get(item.puzzle, 0) and not item.text
+    }
+
+
 def page_of(link: str) -> str:
     """Return the page beside an address of the API."""
     return link.removeprefix("/api")
@@ -162,8 +180,18 @@ async def _share(asked: _Asked, given: Given) -> None:
     data: dict[str, Any] = dict(given)
     if data.get("kind") == "result":
         data |= result_of(data.pop("link", ""))
+    if data.get("kind") == "note" and data.get("puzzle") and data.get("type"):
+        data["type"] = await _type(asked.own, data["puzzle"].strip(), data["type"].strip())
     shared = checked(Shared, data)
     await api.share(asked.own, Response(), asked.key, asked.entered, shared)
+
+
+async def _type(own: Service, puzzle: str, said: str) -> str:
+    """Return the name of a type of piece that somebody calls as pages do, "corners"."""
+    with suppress(ProblemError):
+        names = [str(kind["name"]) for kind in (await short(own, puzzle))["types"]]
+        return {plural(name, 2): name for name in names}.get(said, said)
+    return said
 
 
 async def _change(asked: _Asked, given: Given) -> None:
@@ -185,13 +213,27 @@ async def _rename(asked: _Asked, given: Given) -> None:
 
 async def _replace(asked: _Asked, given: Given) -> Response:
     role = _role(given)
+    _sure(asked, given, role)
     link = await api.replace(asked.own, Response(), asked.entered, role)
     shown = [_link(asked.request, asked.own, link.role, link.key)]
-    return await page("founded.html", {"name": asked.entered.club.name, "links": shown}, 201)
+    # Whoever made a new link to keep house came by the one that opens nothing any more.
+    there = shown[0]["href"] if role is Role.KEEP else f"/clubs/{quote(asked.key, safe='')}"
+    instead = role in asked.entered.club.roles
+    data = _made(asked.entered.club.name, shown, there, instead)
+    return await page("founded.html", data, 201)
 
 
 async def _withdraw(asked: _Asked, given: Given) -> None:
-    await api.withdraw(asked.own, asked.entered, _role(given))
+    role = _role(given)
+    _sure(asked, given, role)
+    await api.withdraw(asked.own, asked.entered, role)
+
+
+def _sure(asked: _Asked, given: Given, role: Role) -> None:
+    """Raise ProblemError unless it was ticked that a link that there is is to open nothing."""
+    if role in asked.entered.club.roles and given.get("sure") != "1":
+        text = "everybody who has the link there is would lose it; tick that, and send it again"
+        raise ProblemError(422, text)
 
 
 async def _remove(asked: _Asked, given: Given) -> Response:
@@ -248,6 +290,13 @@ def _role(given: Given) -> Role:
         return Role(given.get("role", ""))
     except ValueError:
         raise ProblemError(422, "the form does not say which link is meant") from None
+
+
+def _made(
+    name: str, links: Sequence[Mapping[str, str]], there: str, instead: bool = False
+) -> dict[str, Any]:
+    """Return what the page of new links shows; ``there`` is the shelf for whoever made them."""
+    return {"name": name, "links": links, "shelf": there, "instead": instead}
 
 
 def _founding() -> dict[str, Any]:

@@ -335,7 +335,7 @@ def test_what_is_added_is_on_the_shelf(site: Served, club: dict[str, str], found
             "text": f"First\nsecond {MARKUP}",
             "by": MARKUP,
             "puzzle": "3x3x3",
-            "type": "edge",
+            "type": "edges",
         },
         {"kind": "puzzle", "puzzle": "3x3x3", "state": "understood"},
         {"kind": "puzzle", "puzzle": "3x3x3", "state": "solved", "by": "", "text": ""},
@@ -345,7 +345,10 @@ def test_what_is_added_is_on_the_shelf(site: Served, club: dict[str, str], found
         assert (reply.status_code, reply.headers["Location"]) == (303, club["add"])
     page = seen(site.client.get(club["read"]))
     assert MARKUP in "".join(page.texts)
-    assert "3x3x3 ◑ solved on the shelf" in page.text, "what was said last"
+    assert (
+        re.search(r"3x3x3 ◑ solved \d{4}-\d\d-\d\d on the shelf", page.text)
+        and "how far you were before: 1" in page.text
+    ), "what was said last"
     assert "2x2x2 ○ new on the shelf" in page.text
     assert found in page.addresses()
     assert not [own for tag, own in page.tags if tag == "form" and own.get("method") == "post"]
@@ -416,11 +419,16 @@ def test_keeping_house(site: Served) -> None:
     assert post(site, keep, {"do": "take off", "number": "1"}).status_code == 303
     assert post(site, keep, {"do": "rename", "name": "Saturday"}).status_code == 303
     assert "Saturday" in seen(site.client.get(add)).text
-    made = seen(post(site, keep, {"do": "replace", "role": "add"}), 201)
+    seen(post(site, keep, {"do": "replace", "role": "add"}), 422)
+    seen(site.client.get(add))
+    made = seen(post(site, keep, {"do": "replace", "role": "add", "sure": "1"}), 201)
     other = next(one for one in made.addresses() if re.fullmatch(r"/clubs/[\w-]{40,}", one))
     seen(site.client.get(add), 404)
     seen(site.client.get(other))
-    assert post(site, keep, {"do": "withdraw", "role": "add"}).status_code == 303
+    seen(post(site, keep, {"do": "withdraw", "role": "add"}), 422)
+    seen(site.client.get(other))
+    assert post(site, keep, {"do": "withdraw", "role": "add", "sure": "1"}).status_code == 303
+    seen(post(site, keep, {"do": "replace", "role": "add"}), 201)
     seen(site.client.get(other), 404)
     seen(post(site, keep, {"do": "withdraw", "role": "king"}), 422)
     seen(post(site, keep, {"do": "remove", "name": "Friday"}), 422)

@@ -299,6 +299,30 @@ def test_a_club_by_its_forms(chrome: Any, site: Served) -> None:
         assert page.locator(".standing .state").inner_text() == "● taught"
 
 
+def test_links_are_not_lost_by_loading_their_page_anew(chrome: Any, site: Served) -> None:
+    with visiting(chrome, site) as visit:
+        page = visit.page
+        visit.open("/clubs")
+        page.get_by_label("What it is called").fill("Sunday")
+        page.get_by_role("button", name="Found it").click()
+        keep = page.locator("dd a").nth(2)
+        keep.wait_for()
+        there = keep.get_attribute("href")
+        page.wait_for_url(visit.host + there)
+        page.reload()
+        page.get_by_text("Your link is to keep house.").wait_for()
+        page.locator("summary", has_text="links").click()
+        row = page.locator(".items li", has_text="To read and to add")
+        row.get_by_role("button", name="Make a new link").click()
+        assert page.url == visit.host + there
+        assert row.get_by_role("checkbox").first.evaluate("box => box.matches(':invalid')")
+        row.get_by_role("checkbox").first.check()
+        row.get_by_role("button", name="Make a new link").click()
+        page.get_by_text("The one before opens nothing any more.").wait_for()
+        assert page.url == visit.host + there
+        assert axe(page) == []
+
+
 def test_how_far_a_club_is_with_each_puzzle(chrome: Any, site: Served) -> None:
     """Who may add says so beside each puzzle; who may read sees it, and finds what it is about."""
     told = site.client.post("/api/clubs", json={"name": "Friday"}).json()
@@ -332,6 +356,7 @@ def test_how_far_a_club_is_with_each_puzzle(chrome: Any, site: Served) -> None:
         page.get_by_role("button", name="Show", exact=True).click()
         page.get_by_role("link", name="Show all").wait_for()
         assert items.count() == 2 + 4
+        assert page.locator(".items > li:visible").count() == 2 + 1, "the state that holds"
         page.locator(".filter select[name=type]").select_option("edge")
         page.get_by_role("button", name="Show", exact=True).click()
         page.get_by_text("about 3x3x3 edge").wait_for()
