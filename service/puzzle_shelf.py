@@ -44,7 +44,8 @@ def load(store: Store, name: str) -> Puzzle:
         make_room()
         return compile.load(name)
     shown = name if len(name) <= 40 else f"{name[:40]}…"
-    raise NameNotFoundError(f"there is no puzzle {shown!r}; GET /api/puzzles lists the catalogue's")
+    text = f"there is no puzzle {shown!r} in the catalogue or among those that were posted"
+    raise NameNotFoundError(text)
 
 
 def text_of(store: Store, name: str) -> str:

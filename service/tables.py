@@ -85,7 +85,7 @@ def _about(answer: Report, asked: Sequence[str]) -> list[tuple[str, object]]:
 
 
 def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?")) else ".")
 
 
 def show_atlas(report: Report, most: int) -> None:

@@ -117,7 +117,8 @@ def wish(given: list[tuple[str, str]], told: Mapping[str, Any]) -> Wish:
     text = (fields.get("cycle") or [""])[-1].strip()
     cycle = tuple(one for one in BETWEEN.split(text) if one)
     if text and len(cycle) != 3:
-        wrong.append(f"cycle: {len(cycle)} names were given; three were expected")
+        counted = "1 name was" if len(cycle) == 1 else f"{len(cycle)} names were"
+        wrong.append(f"cycle: {counted} given; three were expected")
     all_layers = len(layers) == len(told["layers"])
     return Wish(text, cycle, () if all_layers else layers, free, matters, ticks, tuple(wrong))
 

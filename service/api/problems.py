@@ -190,10 +190,14 @@ def _invalid(request: Request, error: RequestValidationError) -> Response:
     return problem(422, told[0]["detail"] + more, {"errors": told})
 
 
+#: What is said of an address at which there is nothing, and what more of it to programs.
+NOTHING_HERE = "there is nothing at this address"
+NOWHERE = f"{NOTHING_HERE}; /api lists what there is"
+
 #: What the framework's own errors say in our words.
 _SAID = {
     400: "the body is not well-formed JSON",
-    404: "there is nothing at this address; /api lists what there is",
+    404: NOWHERE,
     405: "this address does not take that method; the field Allow says which it takes",
 }
 

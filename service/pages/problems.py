@@ -9,7 +9,7 @@ from typing import Any
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.api.problems import MEDIA_TYPE
+from service.api.problems import MEDIA_TYPE, NOTHING_HERE, NOWHERE
 from service.pages.frame import page
 from service.pages.wording import sentence
 
@@ -96,6 +96,9 @@ def told(problem: dict[str, Any]) -> dict[str, str]:
     """Return what a page says of a problem."""
     title = str(problem.get("title", "Something is wrong"))
     detail = str(problem.get("detail", "the request was not done"))
+    if detail == NOWHERE:
+        # Where programs look is nothing to people, who have links to what there is above.
+        detail = NOTHING_HERE
     return {"title": title, "detail": sentence(detail)}
 
 

@@ -30,8 +30,9 @@ def raised(formula: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """Return a text with a capital and a full stop."""
-    return text[:1].upper() + text[1:].rstrip(".") + "."
+    """Return a text with a capital and a full stop; one that asks keeps its question mark."""
+    text = text[:1].upper() + text[1:].rstrip(".")
+    return text if text.endswith("?") else text + "."
 
 
 def linked(text: str, here: str) -> Markup:

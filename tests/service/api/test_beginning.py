@@ -63,9 +63,10 @@ def test_nothing_is_begun_for_other_sites(quiet: Served, address: str) -> None:
 
 def test_who_opens_a_page_begins_its_search(served: Served) -> None:
     """One after the other, for another search each."""
-    more = ("", "&layers=U,R,F", "&any_twist=1", "&any_twist=1&layers=U,R,F")
-    for number, (own, fields) in enumerate(zip(more, ({}, OWN, TYPED, LINK), strict=True), 1):
-        reply = served.client.get(ASK + own, headers={**fields, **HTML})
+    large = ASK.replace("2x2x2", "3x3x3")
+    own = (ASK, f"{ASK}&any_twist=1", large, f"{large}&free=edge")
+    for number, (address, fields) in enumerate(zip(own, ({}, OWN, TYPED, LINK), strict=True), 1):
+        reply = served.client.get(address, headers={**fields, **HTML})
         assert (reply.status_code, begun(served)) == (200, number)
 
 
