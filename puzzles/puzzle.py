@@ -236,10 +236,11 @@ class Puzzle:
 
     def _in_the_way(self, turn: int, effect: Table) -> tuple[int, ...]:
         places = effect[self.home]
-        inside = self.in_layer[self.turn_layer[turn], self.slot_of[places]]
+        # As a list: bodies are a few slots each, too few for arrays to pay.
+        inside = self.in_layer[self.turn_layer[turn], self.slot_of[places]].tolist()
         for group in self.bonds:
-            held = inside[list(group)]
-            if held.any() and not held.all():
+            first = inside[group[0]]
+            if any(inside[slot] != first for slot in group):
                 return group
         if self.blocked is not None:
             own = np.flatnonzero(self.blocked[turn, places])
