@@ -170,7 +170,7 @@ def test_by_mouse(chrome: Any, site: Served) -> None:
         tally(page, FIRST_SEEN)
         assert page.locator("#stage canvas").count() == 1
         # The ruler says which sizes give what, and its buttons set them.
-        page.get_by_role("button", name=re.compile(r"^8 at 0;")).click()
+        page.get_by_role("button", name=re.compile(r"^8 at 0 \(")).click()
         tally(page, HALVES)
         assert "above = 0.0" in page.input_value("#file")
         box = page.locator("#faces-slider").bounding_box()
@@ -392,7 +392,7 @@ def test_by_touch_on_a_phone(chrome: Any, site: Served) -> None:
     options = {"viewport": PHONE, "has_touch": True, "is_mobile": True, "reduced_motion": "reduce"}
     with visiting(chrome, site, **options) as visit:
         page = opened(visit)
-        page.get_by_role("button", name=re.compile(r"^8 at 0;")).tap()
+        page.get_by_role("button", name=re.compile(r"^8 at 0 \(")).tap()
         tally(page, HALVES)
         slider = page.locator("#faces-slider")
         slider.scroll_into_view_if_needed()

@@ -30,7 +30,7 @@ const MOST = 500;
 const LONGEST = 80;
 const EXPECTED = "The link of a club's shelf was expected, one that allows to add; nothing was sent.";
 const MEANT =
-  "Kept here is kept in this browser, on this device, and seen by nobody else; it goes when the browser's data are cleared. A file stays, and on a club's shelf everybody of the club sees it.";
+  "What you keep stays in this browser, on this device: nobody else sees it, and it goes when the browser's data are cleared. On a club's shelf everybody who has its link sees it.";
 
 /**
  * The part of the page for what is kept.

@@ -137,7 +137,7 @@ export class Size {
   /** @param {{from: number, to: number, entry: string, pieces: number, counts: number[], exact: boolean}} own */
   #chip(own) {
     const where = own.exact ? `at ${short(own.from, own.entry)}` : `from ${short(own.from)} to ${short(own.to)}`;
-    const chip = button(`${own.pieces} ${where}`, () => {
+    const chip = button(`${own.pieces} ${where} `, () => {
       this.field.value = own.entry;
       this.at(own.exact ? own.from : Number(own.entry));
       this.changed();
@@ -149,7 +149,7 @@ export class Size {
       "aria-pressed": "false",
     });
     // What is heard begins with what is seen (WCAG 2.2, 2.5.3).
-    chip.append(element("span", { class: "aside" }, `; pieces, kind by kind: ${own.counts.join(", ")}`));
+    chip.append(element("span", { class: "aside" }, `(pieces, kind by kind: ${own.counts.join(", ")})`));
     return chip;
   }
 
