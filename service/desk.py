@@ -36,6 +36,7 @@ from service import (
     reports,
     representatives,
     results,
+    solutions,
     stored,
 )
 from service.engine import NoFormError, forbid_commuting
@@ -46,6 +47,7 @@ from service.questions import (
     MethodQuestion,
     PartsQuestion,
     Question,
+    SolveQuestion,
 )
 from service.settings import DEFAULT_ANSWERS
 from service.specs import MethodSpec, PartsSpec
@@ -99,6 +101,8 @@ class Desk:
                 return Asked("parts", spec.key(puzzle.digest, parts_version()), spec.text())
             case FinishQuestion():
                 return _finish_asked(puzzle, question)
+            case SolveQuestion():
+                return _solve_asked(puzzle, question)
             case MethodQuestion():
                 return _method_asked(puzzle, question)
             case _:
@@ -134,6 +138,8 @@ class Desk:
                 report = readings.parts(result)
             case FinishQuestion():
                 report = finishing.answer(result)
+            case SolveQuestion():
+                report = solutions.answer(result)
             case MethodQuestion():
                 report = methods.answer(result)
             case _:
@@ -200,6 +206,8 @@ class Desk:
                 report = readings.parts(result)
             case results.FinishResult():
                 report = finishing.answer(result)
+            case results.SolveResult():
+                report = solutions.answer(result)
             case results.MethodResult():
                 report = methods.answer(result)
             case _:
@@ -334,6 +342,14 @@ def _finish_asked(puzzle: Puzzle, question: FinishQuestion) -> Asked:
     if report is not None:
         return Asked("finish", "", "", _body({**report, "impossible": True}))
     return Asked("finish", finishing.key_of(own, puzzle), own.text())
+
+
+def _solve_asked(puzzle: Puzzle, question: SolveQuestion) -> Asked:
+    own = solutions.spec_of(puzzle, question)
+    report = solutions.unreached(own, puzzle) if question.scramble is None else None
+    if report is not None:
+        return Asked("solve", "", "", _body({**report, "impossible": True}))
+    return Asked("solve", solutions.key_of(own, puzzle), own.text())
 
 
 def _method_asked(puzzle: Puzzle, question: MethodQuestion) -> Asked:

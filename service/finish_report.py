@@ -122,7 +122,7 @@ def finished(
 
 def without(state: State, by: str, verdict: Judgement) -> Report:
     """Return the report on a state that no sequence solves."""
-    return {**_entered(state), "by": by, **_impossible(state.puzzle, verdict)}
+    return {**_entered(state), "by": by, **why_not(state.puzzle, verdict)}
 
 
 def forbid_blocked(puzzle: Puzzle) -> None:
@@ -147,7 +147,8 @@ def _entered(state: State) -> Report:
     }
 
 
-def _impossible(puzzle: Puzzle, verdict: Judgement) -> Report:
+def why_not(puzzle: Puzzle, verdict: Judgement) -> Report:
+    """Return why no sequence solves a state, and the smallest repair."""
     names, repair = slot_names(puzzle), verdict.repair
     assert repair is not None
     return {

@@ -183,6 +183,48 @@ class FinishQuestion(FinishEntry):
         return hashlib.sha256(f"finish {text}".encode()).hexdigest()[:32]
 
 
+class SolveEntry(BaseModel):
+    """A whole puzzle that is not solved, in one of four ways; only unsolved pieces are named."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    scramble: Entry | None = Field(default=None, description="what led from solved to this state")
+    cycles: Entry | None = Field(
+        default=None,
+        description="the piece of the first name is now at the second, and so on",
+        examples=["(UFR UBL DFL)(UF UB UR)"],
+    )
+    pieces: Entry | None = Field(
+        default=None, description="UFR=UBL: in the slot UFR sits the piece of UBL"
+    )
+    stickers: Entry | None = Field(default=None, description="UFR=RUF: colours by slot")
+    colours: Entry | None = Field(
+        default=None, description="what the colours of the stickers are called: U=white F=green"
+    )
+    apart: StrictBool = Field(default=False, description="tell pieces apart that look the same")
+
+    @model_validator(mode="after")
+    def _entered_once(self) -> Self:
+        ways = [self.scramble, self.cycles, self.pieces, self.stickers]
+        if sum(way is not None for way in ways) != 1:
+            raise ValueError("one of scramble, cycles, pieces and stickers was expected")
+        if self.colours is not None and self.stickers is None:
+            raise ValueError("colours are for stickers, which were not given")
+        return self
+
+
+class SolveQuestion(SolveEntry):
+    """How to solve a whole puzzle."""
+
+    puzzle: Name
+
+    @property
+    def digest(self) -> str:
+        """What names this question."""
+        text = json.dumps(self.model_dump(exclude_defaults=True), sort_keys=True)
+        return hashlib.sha256(f"solve {text}".encode()).hexdigest()[:32]
+
+
 class EffectQuestion(BaseModel):
     """What a sequence does; ``puzzle`` stands in the address."""
 
@@ -199,7 +241,9 @@ class ReadingQuestion(BaseModel):
     sequence: Annotated[str, Field(max_length=20_000, examples=["R U R' U' L' U R U' R' L"])]
 
 
-Question = FindQuestion | AtlasQuestion | PartsQuestion | FinishQuestion | MethodQuestion
+Question = (
+    FindQuestion | AtlasQuestion | PartsQuestion | FinishQuestion | SolveQuestion | MethodQuestion
+)
 Kind = Literal[
     "find",
     "blocked",
@@ -208,6 +252,7 @@ Kind = Literal[
     "blocked-atlas",
     "parts",
     "finish",
+    "solve",
     "method",
     "compile",
 ]

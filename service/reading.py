@@ -27,6 +27,7 @@ from service.questions import (
     MethodQuestion,
     PartsQuestion,
     Question,
+    SolveQuestion,
 )
 from service.stores.base import Store, StoreError
 
@@ -49,12 +50,14 @@ QUESTIONS: dict[
     | type[AtlasQuestion]
     | type[PartsQuestion]
     | type[FinishQuestion]
+    | type[SolveQuestion]
     | type[MethodQuestion],
 ] = {
     "find": FindQuestion,
     "atlas": AtlasQuestion,
     "parts": PartsQuestion,
     "finish": FinishQuestion,
+    "solve": SolveQuestion,
     "method": MethodQuestion,
 }
 

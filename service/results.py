@@ -26,7 +26,16 @@ from search.ranking import read as read_word
 from search.representatives import words_of
 from search.shelves import Shelves
 from service import stored
-from service.specs import AtlasSpec, EffectSpec, FindSpec, FinishSpec, MethodSpec, PartsSpec, Triple
+from service.specs import (
+    AtlasSpec,
+    EffectSpec,
+    FindSpec,
+    FinishSpec,
+    MethodSpec,
+    PartsSpec,
+    SolveSpec,
+    Triple,
+)
 from service.stores.base import Store
 
 #: Of what is written here; it goes up when the form of results changes.
@@ -239,6 +248,14 @@ class FinishResult(_Result):
     report: dict[str, Any]
 
 
+class SolveResult(_Result):
+    """The steps that solve a state, with their names: there is no frame to read."""
+
+    kind: Literal["solve"] = "solve"
+    spec: SolveSpec
+    report: dict[str, Any]
+
+
 class MethodResult(_Result):
     """What `trefoil method --json` says of a puzzle, with its names: there is no frame to read."""
 
@@ -255,6 +272,7 @@ Result = (
     | EffectResult
     | PartsResult
     | FinishResult
+    | SolveResult
     | MethodResult
 )
 _READER = TypeAdapter[Result](Annotated[Result, Discriminator("kind")])

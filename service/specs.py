@@ -93,6 +93,25 @@ class FinishSpec(BaseModel):
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
+class SolveSpec(BaseModel):
+    """A state of a puzzle that is to be solved, by where each placement's piece is."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    puzzle: str
+    table: tuple[int, ...]
+    apart: bool
+
+    def text(self) -> str:
+        """Return it as JSON, the same for the same contents."""
+        return json.dumps(self.model_dump(mode="json"), sort_keys=True, separators=(",", ":"))
+
+    def key(self, puzzle_digest: str, version: str) -> str:
+        """Return what names the job: the state, the tables, and the sources of the search."""
+        text = f"SolveSpec|{puzzle_digest}|{version}|{self.text()}"
+        return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
 class MethodSpec(BaseModel):
     """How a puzzle is put right."""
 

@@ -33,6 +33,7 @@ from service.api.readings import router as readings
 from service.api.results import router as results
 from service.api.searches import router as searches
 from service.api.sheets import router as sheets
+from service.api.solves import router as solves
 from service.api.templates import Templates
 from service.api.warming import warm
 from service.limits import Limits, limits
@@ -93,6 +94,7 @@ def create(
         covers,
         finishes,
         finish_asking,
+        solves,
         methods,
         sheets,
         practice,

@@ -1,4 +1,4 @@
-"""What the address of the page of the last pieces says, and what comes of it, also as JSON."""
+"""What an address says of the last pieces or of a whole solve, and what comes of it, as JSON."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from service.api.puzzles import Name, short
 from service.api.searches import Club, Prefer, waited
 from service.api.searching import Searches, Seen
 from service.api.waiting import preferred
-from service.questions import FinishEntry, FinishQuestion
+from service.questions import FinishQuestion, SolveQuestion
 from service.stores.base import StoreError, TooManyError
 
 router = APIRouter(prefix="/api", tags=["puzzles"])
@@ -32,8 +32,9 @@ MEASURES = {
     "sequences": "fewest different sequences",
     "memory": "least to remember",
 }
-#: The fields of an address by which a state is entered.
-FIELDS = tuple(name for name in FinishEntry.model_fields if name not in ("apart", "by"))
+#: The fields of a question by which no state is entered.
+OTHERS = ("puzzle", "apart", "by")
+Asks = type[FinishQuestion] | type[SolveQuestion]
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,7 @@ class Entry:
     by: str = "turns"
     apart: bool = False
     wrong: tuple[str, ...] = ()
+    asks: Asks = FinishQuestion
 
     @property
     def given(self) -> dict[str, str]:
@@ -66,23 +68,26 @@ class Entry:
             own["by"] = self.by
         return own | ({"apart": "1"} if self.apart else {})
 
-    def question(self, puzzle: str) -> FinishQuestion:
+    def question(self, puzzle: str) -> FinishQuestion | SolveQuestion:
         """Return what is asked; raises ProblemError."""
-        data = {"puzzle": puzzle, **self.given, "by": self.by, "apart": self.apart}
-        question: FinishQuestion = checked(FinishQuestion, data)
+        data = {"puzzle": puzzle, **self.given, "apart": self.apart}
+        if self.asks is FinishQuestion:
+            data["by"] = self.by
+        question: FinishQuestion | SolveQuestion = checked(self.asks, data)
         return question
 
 
-def entry(given: list[tuple[str, str]]) -> Entry:
+def entry(given: list[tuple[str, str]], asks: Asks = FinishQuestion) -> Entry:
     """Return what an address says; what cannot be read is left out, and said."""
     fields = dict(given)
     wrong: list[str] = []
-    by = fields.get("by") or "turns"
+    by = fields.get("by") or "turns" if asks is FinishQuestion else "turns"
     if by not in MEASURES:
         wrong.append(f"by: {by[:20]!r} was given; one of {', '.join(MEASURES)} was expected")
         by = "turns"
-    texts = {name: fields.get(name, "").strip() for name in FIELDS}
-    return Entry(texts, by, fields.get("apart") in ("1", "true"), tuple(wrong))
+    names = [name for name in asks.model_fields if name not in OTHERS]
+    texts = {name: fields.get(name, "").strip() for name in names}
+    return Entry(texts, by, fields.get("apart") in ("1", "true"), tuple(wrong), asks)
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,7 @@ class Asked:
 
     told: dict[str, Any]
     entry: Entry
-    question: FinishQuestion | None = None
+    question: FinishQuestion | SolveQuestion | None = None
     search: dict[str, Any] | None = None
     problem: ProblemError | None = None
 
@@ -110,14 +115,34 @@ class Asked:
             return self.problem.status
         return 422 if self.wrong and self.search is None else 200
 
+    def body(self, puzzle: str) -> dict[str, Any]:
+        """Return it as JSON has it; raises ProblemError where nothing came of it."""
+        if self.problem is not None:
+            raise self.problem
+        if self.status != 200:
+            raise ProblemError(self.status, "; ".join(self.wrong))
+        own = self.question
+        return {
+            "puzzle": puzzle,
+            "wrong": list(self.wrong),
+            "question": own.model_dump(mode="json", exclude_defaults=True) if own else None,
+            "search": self.search,
+        }
 
-async def asked(own: Service, request: Request, puzzle: str, begin: bool = True) -> Asked:
+
+async def asked(
+    own: Service,
+    request: Request,
+    puzzle: str,
+    begin: bool = True,
+    asks: Asks = FinishQuestion,
+) -> Asked:
     """Return what an address asks for, with its search, which is begun if need be.
 
     Without ``begin`` nothing is looked for. Raises ProblemError where there is no puzzle.
     """
     told = await short(own, puzzle)
-    read = entry(request.query_params.multi_items())
+    read = entry(request.query_params.multi_items(), asks)
     if not read.begun or not begin:
         return Asked(told, read)
     question = None
@@ -133,7 +158,9 @@ async def asked(own: Service, request: Request, puzzle: str, begin: bool = True)
     return Asked(told, read, question, None, problem)
 
 
-async def _searched(own: Service, request: Request, question: FinishQuestion) -> dict[str, Any]:
+async def _searched(
+    own: Service, request: Request, question: FinishQuestion | SolveQuestion
+) -> dict[str, Any]:
     """Return the search for a question as it stands after a short while."""
     searches = Searches(own)
     if request.query_params.get(LOOK):
@@ -183,15 +210,4 @@ async def get_finish(
     own = service(request)
     await own.check_club(request)
     found = await asked(own, request, puzzle)
-    if found.problem is not None:
-        raise found.problem
-    if found.status != 200:
-        raise ProblemError(found.status, "; ".join(found.wrong))
-    question = found.question
-    body = {
-        "puzzle": puzzle,
-        "wrong": list(found.wrong),
-        "question": question.model_dump(mode="json", exclude_defaults=True) if question else None,
-        "search": found.search,
-    }
-    return JSONResponse(body, headers={"Cache-Control": "no-store"})
+    return JSONResponse(found.body(puzzle), headers={"Cache-Control": "no-store"})

@@ -38,7 +38,7 @@ async def post_finish(
     try:
         seen = await Searches(own).ask(question, partial(own.asker, request), wait)
     except ProblemError as error:
-        raise _found(error) from None
+        raise found(error) from None
     return posted(seen, wait)
 
 
@@ -55,11 +55,11 @@ async def post_finish_entry(request: Request, puzzle: Name, entry: FinishEntry) 
     try:
         reply = await service(request).read(message)
     except ProblemError as error:
-        raise _found(error) from None
+        raise found(error) from None
     return Response(reply.body, headers={"Cache-Control": "no-store"}, media_type=JSON)
 
 
-def _found(error: ProblemError) -> ProblemError:
+def found(error: ProblemError) -> ProblemError:
     """Return a problem; that of a puzzle that is not there is one of the address."""
     if error.status == 422 and any(one.get("pointer") == "#/puzzle" for one in error.errors):
         return ProblemError(404, error.detail)

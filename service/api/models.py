@@ -13,6 +13,7 @@ from pydantic import BaseModel, Field
 from search.request import MOST_MEMBERS
 from service.api.finish_models import FinishReport
 from service.api.method_models import MethodReport
+from service.api.solve_models import SolveReport
 
 Digest = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
@@ -39,6 +40,8 @@ class Index(BaseModel):
     covers: Href
     finish: Href
     last: Href
+    solve: Href
+    whole: Href
     ask: Href
     bench: Href
     pairs: Href
@@ -290,7 +293,9 @@ class Search(BaseModel):
     result: Href | None = Field(description="where the result stays, whatever becomes of this")
     page: Href | None = Field(description="the result as a page to be read")
     events: Href = Field(description="server-sent events of what changes")
-    answer: FindReport | AtlasReport | PartsReport | FinishReport | MethodReport | None
+    answer: (
+        FindReport | AtlasReport | PartsReport | FinishReport | SolveReport | MethodReport | None
+    )
 
 
 class Readiness(BaseModel):

@@ -70,6 +70,8 @@ INDEX = {
     "readings": "/api/puzzles/{puzzle}/readings",
     "covers": "/api/puzzles/{puzzle}/covers",
     "finish": "/api/puzzles/{puzzle}/finish",
+    "solve": "/api/puzzles/{puzzle}/solve",
+    "whole": "/api/puzzles/{puzzle}/solve{?scramble,cycles,pieces,stickers,colours,apart}",
     "last": "/api/puzzles/{puzzle}/finish{?sequence,cycles,pieces,stickers,colours,by,apart}",
     "ask": "/api/puzzles/{puzzle}/ask{?cycle,layers,free,matters,any_twist,apart,left_handed}",
     "bench": "/api/puzzles/{puzzle}/bench{?turns,insert}",

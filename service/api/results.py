@@ -14,6 +14,7 @@ from service.api.finish_models import FinishReport
 from service.api.method_models import MethodReport
 from service.api.models import AtlasReport, FindReport, PartsReport
 from service.api.problems import ProblemError
+from service.api.solve_models import SolveReport
 from service.reading import Reply
 from service.settings import DEFAULT_ANSWERS, MOST_NAME, MOST_SHOWN
 
@@ -47,7 +48,12 @@ class View(BaseModel):
 @router.get(
     "/results/{digest}",
     operation_id="getResult",
-    response_model=FindReport | AtlasReport | PartsReport | FinishReport | MethodReport,
+    response_model=FindReport
+    | AtlasReport
+    | PartsReport
+    | FinishReport
+    | SolveReport
+    | MethodReport,
     responses={304: {"description": "not changed"}, 404: {}, 410: {}},
 )
 async def result(

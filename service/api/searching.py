@@ -15,12 +15,21 @@ from service.api.problems import ProblemError
 from service.api.results import message_of
 from service.api.room import SEARCH
 from service.clubs import ASKS
-from service.questions import FindQuestion, FinishQuestion, MethodQuestion, PartsQuestion, Question
+from service.questions import (
+    FindQuestion,
+    FinishQuestion,
+    MethodQuestion,
+    PartsQuestion,
+    Question,
+    SolveQuestion,
+)
 from service.reading import QUESTIONS, Reply, kind_of
 from service.stores.base import Job, State
 
 #: The word for the kind of search that compiles a posted puzzle.
 COMPILE = "compile"
+#: Questions that have no bounds of their own.
+_UNBOUNDED = PartsQuestion | FinishQuestion | SolveQuestion | MethodQuestion
 #: How long it is watched how a stopped search ends, in seconds.
 STOP_WATCHED = 30.0
 
@@ -270,7 +279,7 @@ class Searches:
 
     def _bounded(self, question: Question) -> Question:
         """Return a question within the limits; raises ProblemError."""
-        if isinstance(question, PartsQuestion | FinishQuestion | MethodQuestion):
+        if isinstance(question, _UNBOUNDED):
             return question
         limits = self._service.limits
         for name, most in limits.fields.items():

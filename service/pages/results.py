@@ -58,7 +58,7 @@ def _template(report: Mapping[str, Any]) -> str:
     if "methods" in report:
         return "method_result.html"
     if "steps" in report:
-        return "finish.html"
+        return "solved.html" if "solved" in report else "finish.html"
     return "atlas.html" if "entries" in report else "parts.html"
 
 

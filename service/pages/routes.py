@@ -20,6 +20,7 @@ from service.pages import (
     read,
     results,
     sheet,
+    solve,
     statics,
 )
 
@@ -32,6 +33,7 @@ PAGES = (
     cover,
     methods,
     finish,
+    solve,
     practice,
     sheet,
     results,

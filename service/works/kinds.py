@@ -19,6 +19,7 @@ KINDS: dict[str, tuple[str, str]] = {
     "blocked-atlas": ("service.works.blocked", "BlockedAtlasWork"),
     "parts": ("service.works.parts", "PartsWork"),
     "finish": ("service.works.finishing", "FinishWork"),
+    "solve": ("service.works.solving", "SolveWork"),
     "method": ("service.works.methods", "MethodWork"),
     "compile": ("service.works.compiling", "CompileWork"),
 }

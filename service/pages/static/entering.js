@@ -102,7 +102,7 @@ class Entering {
   /** Begin with what the page came with. */
   begin() {
     const given = WAYS.find(([way]) => this.field(way).value.trim() && (way !== "stickers" || this.coats));
-    this.choose(given ? given[0] : "pieces");
+    this.choose(given ? given[0] : this.root.dataset.first === "sequence" ? "sequence" : "pieces");
   }
 
   /** @param {Way} way */
@@ -194,9 +194,9 @@ class Entering {
     const { text, way } = this;
     const field = this.field(way);
     const colours = way === "stickers" ? /** @type {HTMLInputElement} */ (part("colours")).value.trim() : "";
-    const by = /** @type {HTMLSelectElement} */ (part("by")).value;
+    const by = this.form.querySelector("select")?.value ?? "turns";
     const apart = /** @type {HTMLInputElement} */ (part("apart")).checked;
-    addressed({ [way]: text, colours, by: by === "turns" ? "" : by, apart: apart ? "1" : "", change: text ? "1" : "" });
+    addressed({ [field.name]: text, colours, by: by === "turns" ? "" : by, apart: apart ? "1" : "", change: text ? "1" : "" });
     field.removeAttribute("aria-invalid");
     if (!text) {
       this.#pieces = "";

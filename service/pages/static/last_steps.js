@@ -5,6 +5,9 @@ import { steppable } from "./steppable.js";
 
 /** @typedef {import("./stepping.js").Stepper} Stepper */
 
+/** The most steps that have a picture each where all of them are stepped through. */
+const MOST = 40;
+
 /** Let the steps that stand on the page be stepped through. */
 function begin() {
   const figure = /** @type {HTMLElement | null} */ (document.querySelector("figure[data-drawing]"));
@@ -15,6 +18,21 @@ function begin() {
   if (list) steps(list, stepper(figure, panel));
   const repair = /** @type {HTMLElement | null} */ (document.querySelector(".repair[data-slots]"));
   if (repair) void mark(figure, repair);
+}
+
+/**
+ * All steps as parts, or where they are too many for a picture each, the sections that they stand in.
+ * @param {HTMLElement[]} rows
+ * @param {number[][]} turns
+ */
+function parts(rows, turns) {
+  if (rows.length <= MOST) return turns.map((row, k) => ({ label: `step ${k + 1}`, turns: row }));
+  const sections = new Map(rows.map((li) => [li.closest("details.section"), /** @type {number[]} */ ([])]));
+  rows.forEach((li, k) => sections.get(li.closest("details.section"))?.push(...turns[k]));
+  return [...sections].map(([own, row]) => ({
+    label: /** @type {HTMLElement | null} */ (own)?.dataset.section ?? "steps",
+    turns: row,
+  }));
 }
 
 /**
@@ -38,11 +56,12 @@ function steps(list, wanted) {
     return { own, before, turns, bracketOfText, partsOfBracket };
   };
   if (rows.length > 1) {
-    steppable(list, "all steps", async () => {
+    const all = steppable(list, "all steps", async () => {
       const { own, before, turns } = await ready();
-      own.take(turns.map((row, k) => ({ label: `step ${k + 1}`, turns: row })), [], "All steps", before);
+      own.take(parts(rows, turns), [], "All steps", before);
       return own.strip();
     });
+    if (all.firstChild) all.firstChild.textContent = "Step through all of it";
   }
   rows.forEach((li, k) => {
     const how = li.querySelector(":scope > .how");
