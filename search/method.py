@@ -30,9 +30,10 @@ from search.method_trying import COUNTED, Tried, tried
 from search.solving_looks import Looks
 from search.tools import Search, search_in_memory
 
-#: Seconds that a method may take, and the share of them after which orders are no longer compared
-#: with sequences of their own.
-SECONDS, ORDERS_SHARE = 45.0, 0.45
+#: Seconds that a method may take: usually, and with more pieces than MANY_PIECES.
+SECONDS, LONG_SECONDS, MANY_PIECES = 45.0, 240.0, 120
+#: The share of them after which orders are no longer compared with sequences of their own.
+ORDERS_SHARE = 0.45
 #: The shares after which no more orders are tried, and no more ways to join pieces.
 TRYING_SHARE, JOINING_SHARE = 0.7, 0.85
 #: Known puzzles that are tried as the end of a method.
@@ -119,6 +120,11 @@ class Methods:
     reason: str = ""
 
 
+def usual_seconds(puzzle: Puzzle) -> float:
+    """Return how long the method of a puzzle may take unless somebody says otherwise."""
+    return LONG_SECONDS if puzzle.slot_count > MANY_PIECES else SECONDS
+
+
 def blocked_text(puzzle: Puzzle) -> str:
     """Return why there is no method where turns can be blocked."""
     return (
@@ -131,20 +137,22 @@ def blocked_text(puzzle: Puzzle) -> str:
 def find_methods(
     puzzle: Puzzle,
     search: Search = search_in_memory,
-    seconds: float = SECONDS,
+    seconds: float | None = None,
     count: int = SCRAMBLES,
     tell: Callable[[str], None] = lambda text: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> Methods:
     """Return the best few methods of a puzzle.
 
-    ``seconds`` of computing bound it about, and ``count`` scrambles are solved by each method;
-    ``tell`` hears what is at work; when ``stop()`` says so, what was tried by then is returned.
+    ``seconds`` of computing bound it about, None for ``usual_seconds``; each method solves
+    ``count`` scrambles; ``tell`` hears what is at work; when ``stop()`` says so, what was tried by
+    then is returned.
     There is none where turns can be blocked.
     """
     if puzzle.can_block:
         return Methods(puzzle, (), None, reason=blocked_text(puzzle))
-    return _Finding(puzzle, search, seconds, count, tell, stop).methods()
+    limit = usual_seconds(puzzle) if seconds is None else seconds
+    return _Finding(puzzle, search, limit, count, tell, stop).methods()
 
 
 class _Finding:

@@ -26,6 +26,8 @@ from search.tools import UNKNOWN, Filled, Search, Tools, possible, tools_for
 
 #: Conjugates that a step of a search may look at: while some three-cycle has no word, once all do.
 MOST, ENOUGH = 60_000_000.0, 400_000.0
+#: Seconds that the search for the three-cycles of one type may take while some types are kept.
+MOST_SECONDS = 60.0
 #: Candidates that are tried out: those with the fewest things to remember, and the shortest.
 TRIED = 8
 #: The most sequences for one type.
@@ -78,7 +80,7 @@ class Workshop:
     def _made(self, kind: PieceType, kept: tuple[int, ...]) -> Tools | None:
         if kind.count < 3:
             return None
-        goal = Filled(None, None, None, enough=ENOUGH, most=MOST)
+        goal = Filled(None, None, MOST_SECONDS, enough=ENOUGH, most=MOST)
         try:
             return tools_for(self.puzzle, kind, kept, search=self.search, goal=goal)
         except (RequestError, LimitError):

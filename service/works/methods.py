@@ -44,7 +44,7 @@ class MethodWork(InOne):
     def done(
         self, store: Store, spec: dict[str, Any], spent: float, news: News
     ) -> tuple[bytes, str | None, str]:
-        from search.method import SECONDS, find_methods
+        from search.method import find_methods
         from service import method_report
 
         own = MethodSpec.model_validate(spec)
@@ -60,7 +60,7 @@ class MethodWork(InOne):
         def tell(text: str) -> None:
             news.tell(step=text)
 
-        found = find_methods(puzzle, fetch, SECONDS, tell=tell, stop=news.stop)
+        found = find_methods(puzzle, fetch, tell=tell, stop=news.stop)
         if news.stop() and not found.methods:
             raise StoppedError
         report = method_report.methods(found)
