@@ -13,6 +13,7 @@ from puzzles.type_picture import draw_types, plain, swatch
 from service import puzzle_shelf, reports
 from service.reports import Report
 from service.sheet_grid import grid
+from service.sheet_shapes import share
 from service.sheet_strips import Wanted, ground_id, strip
 from service.stores.base import Store
 
@@ -45,6 +46,7 @@ def sheet(store: Store, message: Mapping[str, Any]) -> Report:
         number = 1 + sum("wrong" not in own for own in strips)
         name = f"strip-{number}"
         strips.append(_strip(puzzle, given, message["most"], name, message["left_handed"]))
+    shapes = share(strips)
     holdings = sorted({own["holding"] for own in strips if "holding" in own})
     report = {
         **reports.puzzle(puzzle),
@@ -54,6 +56,7 @@ def sheet(store: Store, message: Mapping[str, Any]) -> Report:
             puzzle, range(len(puzzle.types)), "map", f"{puzzle.name} by types", PLAIN
         ),
         "strips": strips,
+        "shapes": shapes,
         "grounds": {
             PLAIN: plain(puzzle),
             **{ground_id(own): ground(puzzle, own) for own in holdings},

@@ -56,8 +56,23 @@ def told(served: Served, puzzle: str, **query: str) -> dict[str, Any]:
     return found
 
 
+def outlined(page: str) -> str:
+    """Return a page with outlines in the place of references to them."""
+    shapes = {
+        number: (kind, more)
+        for kind, number, more in re.findall(r'<(polygon|path) id="lies-(\d+)" ([^>]*)/>', page)
+    }
+
+    def outline(found: re.Match[str]) -> str:
+        kind, more = shapes[found[1]]
+        return f'<{kind} {more} fill="{found[2]}"/>'
+
+    return re.sub(r'<use href="#lies-(\d+)" fill="([^"]*)"/>', outline, page)
+
+
 def step_pictures(page: str, number: int) -> list[str]:
-    """Return the pictures of a strip: one after each turn, and the last."""
+    """Return the pictures of a strip: one after each turn, and the last, with their outlines."""
+    page = outlined(page)
     section = re.search(
         rf'<section class="strip[^"]*" aria-labelledby="strip-{number}">.*?</section>',
         page,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import gzip
 import random
+import re
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 from urllib.parse import quote_plus
@@ -12,7 +14,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from puzzles import load
+from puzzles.notation import parse
+from puzzles.state_picture import draw_state
 from service.pages.read import MOST_HELD, bounded
+from tests.pages.test_sheet import outlined, step_pictures
 from tests.service.api.harness import Served, serving
 
 #: Bytes of a page, compressed as they are sent.
@@ -94,3 +100,37 @@ def test_levels_are_left_out_where_there_are_too_many(tree: Any, most: int) -> N
         return all(compare(*pair) for pair in pairs)
 
     assert compare(shown, tree) or written(tree) > most
+
+
+def test_a_sheet_of_long_sequences_is_light(heavy: Served) -> None:
+    """On the ball of which two turns move the most pieces, by pictures that have all outlines."""
+    texts = "[R U F, L' D];[U R' F L, D' B]"
+    reply = heavy.client.get(
+        "/puzzles/ball-sixths-218/sheet", params={"sequence": texts, "parts": "strips"}
+    )
+    assert reply.status_code == 200
+    drawn = outlined(reply.text)
+    assert drawn.count('stroke-width="1.5"') > reply.text.count('stroke-width="1.5"') > 0
+    own, every = (len(gzip.compress(text.encode(), 6)) for text in (reply.text, drawn))
+    assert own < every / 2
+    assert own < MOST / 2
+    puzzle = load("ball-sixths-218")
+    word = parse(puzzle, "R U F L'").word
+    (holding,) = {
+        int(number) for number in re.findall(r'href="#ground-(\d+)"', section(reply.text))
+    }
+    shown = step_pictures(reply.text, 1)[3]
+    whole = draw_state(puzzle, word, (), word[-1], holding)
+    ground_alone = draw_state(puzzle, (), (), None, holding)
+    assert patches(shown) == patches(whole) - patches(ground_alone)
+
+
+def section(page: str) -> str:
+    """Return the first strip of a sheet."""
+    return page.partition('aria-labelledby="strip-1"')[2].partition("</section>")[0]
+
+
+def patches(text: str) -> Counter[tuple[str, str]]:
+    """Return the outlines of a picture with their paint."""
+    found = re.findall(r'<(?:polygon|path) [^>]*?(?:points|d)="([^"]*)"[^>]*?fill="([^"]*)"', text)
+    return Counter(found)
