@@ -334,6 +334,32 @@ def test_the_keys_are_seen_by_everybody(chrome: Any, site: Served) -> None:
             assert not row.is_visible()
 
 
+def test_names_on_stickers_are_those_that_one_types(chrome: Any, site: Served) -> None:
+    """Common practice: a sticker is named by its own face first."""
+    with visiting(chrome, site, **CALM) as visit:
+        page = bench(visit)
+        page.evaluate(
+            """() => {
+              const { fillText } = CanvasRenderingContext2D.prototype;
+              window.written = [];
+              CanvasRenderingContext2D.prototype.fillText = function (text, ...more) {
+                window.written.push(text);
+                fillText.call(this, text, ...more);
+              };
+            }"""
+        )
+        page.locator("canvas.drawing").focus()
+        for _ in range(2):
+            page.keyboard.press("l")
+        page.locator(".drawing-says", has_text="names of stickers").wait_for()
+        page.wait_for_function("() => window.written.length > 0")
+        written = set(page.evaluate("window.written"))
+        # The 27 stickers of the three faces in front, and each by its own face.
+        corners, edges = ["UFR", "FUR", "RUF", "UFL", "FUL"], ["UF", "FU", "UR", "RU", "FR", "RF"]
+        assert {*corners, *edges, "U", "F", "R"} <= written
+        assert len(written) == 27
+
+
 def test_a_drawing_that_leaves_the_page_listens_no_more(chrome: Any, site: Served) -> None:
     with visiting(chrome, site, **CALM) as visit:
         page = visit.page

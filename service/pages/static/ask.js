@@ -1,10 +1,11 @@
 /** Asking: three stickers are clicked or typed, and the answers come in while the search goes on. */
 
 import { AGAIN, LOST, pause } from "./connection.js";
+import { OVER } from "./following.js";
 import { addressed, counted, drawn, element, mark, part, sentence } from "./live.js";
 import { whyNot } from "./possible.js";
 import { formOf, partsOf } from "./parts.js";
-import { progress } from "./progress.js";
+import { news, progress } from "./progress.js";
 import { keyOf, replace } from "./refreshing.js";
 import { steppable } from "./steppable.js";
 import { Stepper } from "./stepping.js";
@@ -16,7 +17,6 @@ import { Stepper } from "./stepping.js";
 /** @typedef {import("./progress.js").Search} Search */
 
 const KINDS = /** @type {const} */ (["first", "second", "third"]);
-const OVER = ["done", "stopped", "failed"];
 const EMPTY = "Click or tap three stickers, or type them.";
 const BETWEEN = /->|[→,\s]+/;
 
@@ -326,9 +326,9 @@ class Asking {
       const found = told.answer?.answers.length ?? 0;
       const step = part("answers").querySelector("#awaited span");
       if (step) step.textContent = progress(told);
-      const news = `${found} ${told.state}`;
-      if (news !== heard) this.say(progress(told));
-      heard = news;
+      const now = `${found} ${told.state}`;
+      if (now !== heard) this.say(news(told));
+      heard = now;
       const others = (told.answer?.answers ?? []).map((one) => one.sequence).join("|");
       if (others && others !== this.#shown) end();
     });

@@ -29,7 +29,7 @@ export function keysOf(turnable) {
 const LABELS = /** @type {const} */ ([
   [true, "letters on the faces"],
   ["types", "signs of piece types"],
-  ["names", "names of slots"],
+  ["names", "names of stickers"],
   [false, "nothing on the stickers"],
 ]);
 /** @type {Readonly<Record<string, [number, number]>>} */

@@ -21,8 +21,9 @@ export function turnables(own, tables, does, undo) {
     );
   });
   const keys = letters(tables.layerNames);
+  const every = tables.layerNames.every((name) => keys.has(name));
   const help = keys.size
-    ? "With the focus in here the letter of a layer turns it, with Shift the other way; Backspace undoes."
+    ? `With the focus in here the letter of ${every ? "a layer" : "a layer that has one letter"} turns it, with Shift the other way; Backspace undoes.`
     : "With the focus in here Backspace undoes.";
   own.setAttribute("role", "group");
   own.setAttribute("aria-label", "Turns");

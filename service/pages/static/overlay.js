@@ -106,18 +106,24 @@ function letters({ ctx, body, view, tables }, numbered) {
 }
 
 /**
- * Names of slots, on one sticker of each that has room.
+ * Names of stickers, as one types them, where there is room; of a slot whose stickers show no
+ * twist, the slot's on the roomiest.
  * @param {Drawing} drawing
  */
 function names({ ctx, body, view, tables, shown }) {
   if (body instanceof Board) return;
-  body.ofSlot.forEach((stickers, slot) => {
-    const own = stickers.map((sticker) => body.anchor(view, sticker, shown.motion));
-    const best = own.reduce((a, b) => (b.seen && (!a.seen || b.room > a.room) ? b : a));
-    const name = tables.slotNames[slot];
+  /** @param {string} name @param {import("./stickers.js").Anchor} spot */
+  const write = (name, { x, y, room, seen }) => {
     // A letter is about 0.65 of its size wide, in common sans-serif type.
-    const size = Math.min(NAMES.largest, (best.room * 1.9) / (0.65 * Math.max(name.length, 1.4)));
-    if (best.seen && size >= NAMES.smallest) writing(ctx, name, best.x, best.y, size, INK, PAPER);
+    const size = Math.min(NAMES.largest, (room * 1.9) / (0.65 * Math.max(name.length, 1.4)));
+    if (seen && size >= NAMES.smallest) writing(ctx, name, x, y, size, INK, PAPER);
+  };
+  body.ofSlot.forEach((stickers, slot) => {
+    const spots = stickers.map((sticker) => body.anchor(view, sticker, shown.motion));
+    const named = stickers.map((sticker) => (tables.data.stickers?.placement[sticker] ?? -1) >= 0);
+    spots.forEach((spot, k) => named[k] && write(tables.stickerNames[stickers[k]], spot));
+    if (named.includes(true)) return;
+    write(tables.slotNames[slot], spots.reduce((a, b) => (b.seen && (!a.seen || b.room > a.room) ? b : a)));
   });
 }
 

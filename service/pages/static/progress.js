@@ -1,6 +1,7 @@
 /** How a search stands, in words. */
 
-import { counted } from "./live.js";
+import { standing } from "./following.js";
+import { counted, sentence } from "./live.js";
 
 /**
  * @typedef {object} Search
@@ -9,12 +10,17 @@ import { counted } from "./live.js";
  * @property {{answers: {sequence: string}[], left_out?: number} | null} answer
  */
 
-/** @param {Search} told */
-export function progress(told) {
-  const step = told.progress?.step;
-  const share = told.progress?.share;
-  const done = share ? `, ${Math.round(100 * share)} of 100 done` : "";
-  const waiting = told.state === "waiting" ? " as soon as a worker is free" : "";
+/** What changes for whoever listens. @param {Search} told */
+export function news(told) {
   const found = told.answer?.answers.length;
-  return `${found ? `${counted(found, "answer")} so far. ` : ""}Searching${waiting}${step ? `: ${step}` : ""}${done}.`;
+  const waiting = told.state === "waiting" ? " as soon as a worker is free" : "";
+  return `${found ? `${counted(found, "answer")} so far. ` : ""}Searching${waiting}.`;
+}
+
+/** What is being done, beside that. @param {Search} told */
+export function progress(told) {
+  if (told.state === "waiting") return "It has not begun yet.";
+  const { step = null, share = null } = told.progress ?? {};
+  const done = share ? `${Math.round(100 * share)} of 100 done` : null;
+  return sentence([step, done].filter((one) => one !== null).join(", ") || "the search goes on");
 }
