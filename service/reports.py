@@ -193,9 +193,13 @@ def atlas(wanted: AtlasRequest, parts: list[TypeAtlas]) -> Report:
 
 
 def puzzle(own: Puzzle) -> Report:
-    """Return a puzzle in short: what it is made of, and how its turns are written."""
+    """Return a puzzle in short: what it is made of, and how its turns are written.
+
+    ``example`` is a three-cycle that somebody may ask for: one that is known, if one is.
+    """
     from puzzles.names import slot_names
     from puzzles.notation import turn_text
+    from service.sequences import example
 
     names = slot_names(own)
     return {
@@ -220,6 +224,7 @@ def puzzle(own: Puzzle) -> Report:
         ],
         "pieces": own.slot_count,
         "can_block": own.can_block,
+        "example": example(own),
     }
 
 

@@ -13,8 +13,10 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from puzzles.effects import cycles, effect_of
 from puzzles.errors import TrefoilError
 from puzzles.least_effects import kind_of
+from puzzles.names import placement_name, slot_names
 from puzzles.notation import parse, write
 from puzzles.puzzle import Puzzle, Word
 from puzzles.words import normal
@@ -93,6 +95,19 @@ def stored(puzzle: Puzzle, levels: Levels) -> dict[Wanted, Checked]:
         if own is not None and kind is not None:
             result.setdefault((kind.number, kept.effect), own)
     return result
+
+
+def example(puzzle: Puzzle) -> list[str]:
+    """Return the names of a three-cycle: that of the shortest shipped sequence, if there is one."""
+    rows = [Kept(**row) for row in _shipped().get(puzzle.digest, ())]
+    for kept in sorted(rows, key=rank):
+        own = checked(puzzle, kept) if kept.effect == "three-cycle" else None
+        found = cycles(puzzle, effect_of(puzzle, own.word)) if own is not None else ()
+        if len(found) == 1 and len(found[0]) == 3:
+            return [placement_name(puzzle, place) for place in found[0]]
+    names = slot_names(puzzle)
+    kinds = [kind for kind in puzzle.types if kind.moves and kind.count > 2]
+    return [names[slot] for kind in kinds[:1] for slot in kind.slots[:3]]
 
 
 def keep(puzzle: Puzzle, levels: Levels, found: Iterable[Kept]) -> None:

@@ -48,7 +48,8 @@ TICKS = ("any_twist", "apart", "left_handed")
 class Wish:
     """What the address says, as far as it can be read; ``wrong`` says what cannot.
 
-    ``layers`` and ``free`` are empty for all layers and for no types.
+    ``layers`` and ``free`` are empty for all layers and for no types; ``seconds`` are None for the
+    usual time.
     """
 
     text: str = ""
@@ -58,6 +59,7 @@ class Wish:
     matters: str = ""
     ticks: frozenset[str] = field(default_factory=frozenset)
     wrong: tuple[str, ...] = ()
+    seconds: int | None = None
 
     def question(self, puzzle: str) -> FindQuestion:
         """Return what is asked; raises ProblemError."""
@@ -67,6 +69,8 @@ class Wish:
             data["layers"] = list(self.layers)
         if self.free:
             data["free"] = list(self.free)
+        if self.seconds is not None:
+            data["seconds"] = self.seconds
         weights = MATTERS[self.matters][1]
         if weights:
             data["weights"] = weights
@@ -79,6 +83,7 @@ class Wish:
         lists = {"cycle": self.cycle, "layers": self.layers, "free": self.free}
         told = {name: ",".join(texts) for name, texts in lists.items()}
         told |= {"matters": self.matters} | dict.fromkeys(sorted(self.ticks), "1")
+        told["seconds"] = "" if self.seconds is None else str(self.seconds)
         return {name: text for name, text in told.items() if text}
 
     def told(self) -> dict[str, Any]:
@@ -88,6 +93,7 @@ class Wish:
             "layers": list(self.layers),
             "free": list(self.free),
             "matters": self.matters,
+            "seconds": self.seconds,
             **{name: name in self.ticks for name in TICKS},
         }
 
@@ -113,6 +119,10 @@ def wish(given: list[tuple[str, str]], told: Mapping[str, Any]) -> Wish:
         words = " ".join(name for name in MATTERS if name)
         wrong.append(f"matters: {matters!r} was given; one of {words} was expected")
         matters = ""
+    time = (fields.get("seconds") or [""])[-1].strip()
+    seconds = int(time) if re.fullmatch("[0-9]{1,9}", time) and int(time) else None
+    if time and seconds is None:
+        wrong.append(f"seconds: {time[:20]!r} was given; a whole number of seconds was expected")
     ticks = frozenset(name for name in TICKS if (fields.get(name) or [""])[-1] in ("1", "true"))
     text = (fields.get("cycle") or [""])[-1].strip()
     cycle = tuple(one for one in BETWEEN.split(text) if one)
@@ -120,7 +130,9 @@ def wish(given: list[tuple[str, str]], told: Mapping[str, Any]) -> Wish:
         counted = "1 name was" if len(cycle) == 1 else f"{len(cycle)} names were"
         wrong.append(f"cycle: {counted} given; three were expected")
     all_layers = len(layers) == len(told["layers"])
-    return Wish(text, cycle, () if all_layers else layers, free, matters, ticks, tuple(wrong))
+    return Wish(
+        text, cycle, () if all_layers else layers, free, matters, ticks, tuple(wrong), seconds
+    )
 
 
 @dataclass(frozen=True)
@@ -179,6 +191,7 @@ class WishReport(BaseModel):
     any_twist: bool
     apart: bool
     left_handed: bool
+    seconds: int | None = Field(description="null for the usual time")
 
 
 class AskReport(BaseModel):
@@ -207,6 +220,7 @@ async def get_ask(
     any_twist: Annotated[str, Query(description="1: the three may be twisted")] = "",
     apart: Annotated[str, Query(description="1: pieces that look alike are told apart")] = "",
     left_handed: Annotated[str, Query(description="1: for the left hand")] = "",
+    seconds: Annotated[str, Query(description="how long to compute, else the usual time")] = "",
     look: Annotated[str, Query(description="1: begin nothing anew that was stopped")] = "",
     prefer: Prefer = None,
     club: Club = None,

@@ -52,3 +52,11 @@ def linked(text: str, here: str) -> Markup:
         parts += Markup('<a href="{}">{}</a>').format(href, shown)
         end = found.end()
     return parts + escape(text[end:])
+
+
+def lasting(seconds: int) -> str:
+    """Return a time in words: "20 s", "2 minutes"."""
+    if seconds < 60 or seconds % 60:
+        return f"{seconds} s"
+    minutes = seconds // 60
+    return f"{minutes} minute{'' if minutes == 1 else 's'}"

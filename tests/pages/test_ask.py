@@ -9,16 +9,20 @@ from collections import Counter
 from html import unescape
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
 from puzzles import load
+from puzzles.names import read_cycle
 from puzzles.notation import parse
 from puzzles.puzzle import Puzzle
 from search.impossible import reason
 from search.request import request
 from service.api.asking import wish
 from service.reports import puzzle as in_short
+from service.sequences import stored
+from service.stores import NoLevels
 from tests.pages.test_pages import MARKUP
 from tests.pages.test_reading_pages import (
     MOST_BYTES,
@@ -169,6 +173,42 @@ def test_without_the_script(warm: Served) -> None:
     assert beside["search"]["answer"] == told["answer"]
     assert beside["search"]["href"] == told["href"]
     assert warm.post(beside["question"], prefer="wait=20").json()["id"] == told["id"]
+
+
+def test_a_search_that_found_nothing_says_what_may_help(warm: Served) -> None:
+    address = "/puzzles/ball-sixths-218/ask?cycle=UFL,UFR,UBL&seconds=1"
+    page = ""
+    for _ in range(60):
+        page = warm.client.get(address).text
+        if 'id="none"' in page:
+            break
+    text = " ".join(re.sub("<[^>]*>", "", unescape(page)).split())
+    assert "Nothing was found in 1 s of computing. That is no proof" in text
+    assert "Looked at were all sequences X Y Z X' Y' Z' with up to" in text
+    links = [unescape(link) for link in re.findall('<li><a href="([^"]*)"', page)]
+    ways = [parse_qs(urlsplit(link).query) for link in links if "/ask?" in link]
+    asked = {"cycle": ["UFL,UFR,UBL"]}
+    others = [kind.name for kind in load("ball-sixths-218").types if kind.name != "tip"]
+    assert ways == [
+        asked | {"seconds": ["6"]},
+        asked | {"seconds": ["1"], "free": [",".join(others)]},
+        asked | {"seconds": ["1"], "any_twist": ["1"]},
+    ]
+    nonsense = warm.client.get("/puzzles/3x3x3/ask?seconds=soon")
+    assert nonsense.status_code == 422
+    assert "a whole number of seconds was expected" in nonsense.text
+
+
+@pytest.mark.parametrize("name", ["3x3x3", "ball-sixths-218", "3x3x3-bandaged"])
+def test_the_example_is_one_that_is_known(name: str) -> None:
+    """A sequence for it is shipped, the shortest of those for three-cycles."""
+    puzzle = load(name)
+    places = read_cycle(puzzle, tuple(in_short(puzzle)["example"]))
+    kept = [own for own in stored(puzzle, NoLevels()).values() if own.kept.effect == "three-cycle"]
+    shortest = min(kept, key=lambda own: len(own.word))
+    effect = puzzle.effect(shortest.word)
+    for place, after in zip(places, [*places[1:], places[0]], strict=True):
+        assert effect[place.placement] == after.placement
 
 
 def test_the_json_beside_the_page(warm: Served) -> None:
