@@ -420,7 +420,9 @@ def test_by_a_finger_on_a_phone(chrome: Any, site: Served) -> None:
         for name in ("Knew it", "Not yet"):
             box = page.get_by_role("button", name=name).bounding_box()
             assert box["height"] >= 44
-            assert 0 <= box["y"] <= PHONE["height"] - box["height"], "in sight without scrolling"
+            assert 0 <= box["y"] <= PHONE["height"] - box["height"] + 1, (
+                "in sight without scrolling"
+            )
         page.get_by_role("button", name="Not yet").tap()
         assert len(kept(page)) == 1
 
@@ -433,6 +435,8 @@ def test_the_page_is_for_everybody(
         page = visit.page
 
         def look(name: str) -> None:
+            # The drawing stays in sight on a phone, over what is scrolled under it.
+            page.evaluate("window.scrollTo(0, 0)")
             assert axe(page) == []
             assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
             if PICTURES:
