@@ -20,6 +20,12 @@ from numpy.typing import NDArray
 from puzzles.errors import LimitError
 from puzzles.puzzle import Puzzle, Table, Word
 from search.fastened import bodies
+from search.solving_blocked_outlines import (
+    Outlines,
+    outlines_of,
+    seen_twists,
+    shown_placements,
+)
 
 #: The most shapes of a puzzle that is solved by its shapes; tables have an entry for each turn.
 MOST_SHAPES = 50_000
@@ -111,7 +117,7 @@ class Shapes:
         Shape (units,): the point at which each unit stands, counted from the first of all kinds.
         """
         puzzle = self.puzzle
-        at = _shown(puzzle, self.apart)[state[puzzle.home[list(self.reps)]]]
+        at = shown_placements(puzzle, self.apart)[state[puzzle.home[list(self.reps)]]]
         slots = puzzle.slot_of[at]
         holder = {int(slot): u for u, slot in enumerate(puzzle.slot_of[self.standing[shape]])}
         kind_of = {u: number for number, kind in enumerate(self.kinds) for u in kind.units}
@@ -121,7 +127,7 @@ class Shapes:
             if other is None or kind_of[other] != kind_of[u]:
                 return None
             kind = self.kinds[kind_of[u]]
-            steps = _seen(puzzle, self.reps[u], self.apart)
+            steps = seen_twists(puzzle, self.reps[u], self.apart)
             raw = int(puzzle.twist_of[at[u]]) - int(puzzle.twist_of[self.standing[shape, other]])
             raw = (raw + int(self.offset[u]) - int(self.offset[other])) % steps
             if raw % int(self.share[u]):
@@ -130,109 +136,17 @@ class Shapes:
         return result
 
 
-def _seen(puzzle: Puzzle, slot: int, apart: bool) -> int:
-    kind = puzzle.types[int(puzzle.type_of[slot])]
-    return kind.twists if apart else kind.seen
-
-
-def _shown(puzzle: Puzzle, apart: bool) -> Table:
-    """Return for each placement the first one that looks the same on the same piece."""
-    seen = np.array([kind.twists if apart else kind.seen for kind in puzzle.types])
-    shown: Table = (
-        puzzle.home[puzzle.slot_of] + puzzle.twist_of % seen[puzzle.type_of[puzzle.slot_of]]
-    )
-    return shown.astype(np.int32)
-
-
-def _telling(puzzle: Puzzle) -> frozenset[int]:
-    """Return the types whose twists forbid turns."""
-    if puzzle.blocked is None:
-        return frozenset()
-    stops = np.flatnonzero(puzzle.blocked.any(axis=0))
-    return frozenset(int(puzzle.type_of[puzzle.slot_of[p]]) for p in stops)
-
-
-@dataclass(frozen=True, eq=False)
-class _Bodies:
-    """The outlines of bodies: what they fill, by number, and where turns carry that.
-
-    ``outlines[b][place]`` for every place of body b, ``steps`` (outlines, turns), -1 where blocked.
-    ``reps[b]`` is the slot at home of the piece that tells, with the outline, where the body is;
-    None where the outline alone does.
-    """
-
-    outlines: tuple[tuple[int, ...], ...]
-    steps: NDArray[np.int32]
-    reps: tuple[int | None, ...]
-
-
-def _bodies(puzzle: Puzzle, apart: bool) -> _Bodies:
-    """Return the outlines of bodies.
-
-    An outline is the slots that are filled, with the twists of those that forbid turns. A body is
-    told by a piece of a type of which it has no other; where none tells, the slot of one that tells
-    belongs to the outline; and where not even such a one is there, each place is an outline.
-    """
-    found = bodies(puzzle, tuple(range(len(puzzle.turns))))
-    shown, telling = _shown(puzzle, apart), _telling(puzzle)
-    numbers: dict[tuple[object, ...], int] = {}
-    rows: list[list[int]] = []
-    outlines, reps = [], []
-    for b, (members, places) in enumerate(zip(found.members, found.places, strict=True)):
-        types = [int(puzzle.type_of[slot]) for slot in members]
-        filled: list[tuple[object, ...]] = []
-        for place in places.tolist():
-            kinds = zip(place, types, strict=True)
-            filled.append(
-                tuple(sorted((int(puzzle.slot_of[p]), p if k in telling else -1) for p, k in kinds))
-            )
-        rep, keys = _told(shown[places], puzzle.slot_of[places], filled, types)
-        if keys is None:
-            keys = [(b, place) for place in range(len(places))]
-        own = []
-        for key in keys:
-            if key not in numbers:
-                numbers[key] = len(numbers)
-                rows.append([])
-            own.append(numbers[key])
-        for place, number in enumerate(own):
-            rows[number] = [own[q] if q >= 0 else -1 for q in found.forth[b, place].tolist()]
-        outlines.append(tuple(own))
-        reps.append(None if rep is None else members[rep])
-    table = np.array(rows, dtype=np.int32).reshape(len(rows), len(puzzle.turns))
-    return _Bodies(tuple(outlines), table, tuple(reps))
-
-
-def _told(
-    shown: Table, slots: Table, filled: list[tuple[object, ...]], types: list[int]
-) -> tuple[int | None, list[tuple[object, ...]] | None]:
-    """Return which member tells a body's place, and what the outline of every place is then.
-
-    None and None where no member does.
-    """
-    for alone in (True, False):
-        for k, kind in enumerate(types):
-            if alone and types.count(kind) > 1:
-                continue
-            keys = filled
-            if not alone:
-                keys = [(own, int(slot)) for own, slot in zip(filled, slots[:, k], strict=True)]
-            if len({*zip(keys, shown[:, k].tolist(), strict=True)}) == len(keys):
-                return k, keys
-    return None, None
-
-
 @lru_cache(maxsize=8)
 def shapes(puzzle: Puzzle, apart: bool = False) -> Shapes:
     """Return the shapes of a puzzle and the elements of H; raises LimitError if there are too many.
 
     ``apart``: pieces that look alike are told apart, and so are twists that paint does not show.
     """
-    own = _bodies(puzzle, apart)
+    own = outlines_of(puzzle, apart)
     start = np.sort(np.array([places[0] for places in own.outlines], dtype=np.int16))
     turn_to, parent, parent_turn, numbers = _graph(own.steps, start, len(puzzle.turns))
     reps = _units(puzzle, apart, own)
-    shown = _shown(puzzle, apart)
+    shown = shown_placements(puzzle, apart)
     moves = shown[puzzle.moves]
     standing = np.empty((len(turn_to), len(reps)), dtype=np.int32)
     standing[0] = puzzle.home[list(reps)]
@@ -308,12 +222,12 @@ def _graph(
     )
 
 
-def _units(puzzle: Puzzle, apart: bool, own: _Bodies) -> tuple[int, ...]:
+def _units(puzzle: Puzzle, apart: bool, own: Outlines) -> tuple[int, ...]:
     """Return for each unit whose place can be seen the slot at home of the piece that tells it."""
     bound = set(bodies(puzzle, tuple(range(len(puzzle.turns)))).slots)
     result = [slot for slot in own.reps if slot is not None]
     result += [slot for slot in range(puzzle.slot_count) if slot not in bound]
-    shown = _shown(puzzle, apart)
+    shown = shown_placements(puzzle, apart)
     goes = shown[puzzle.moves[:, puzzle.home]]
     return tuple(slot for slot in result if (goes[:, slot] != puzzle.home[slot]).any())
 
@@ -371,7 +285,7 @@ def _kinds(
     for start in range(units):
         if start in done:
             continue
-        row, steps = [start], _seen(puzzle, reps[start], apart)
+        row, steps = [start], seen_twists(puzzle, reps[start], apart)
         done.add(start)
         for u in row:
             for v, twist in near[u]:
