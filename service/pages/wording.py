@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
-from urllib.parse import unquote_plus
+from ipaddress import ip_address
+from urllib.parse import unquote_plus, urlsplit
 
 from markupsafe import Markup, escape
 
@@ -60,3 +61,12 @@ def lasting(seconds: int) -> str:
         return f"{seconds} s"
     minutes = seconds // 60
     return f"{minutes} minute{'' if minutes == 1 else 's'}"
+
+
+def only_here(link: str) -> bool:
+    """Return whether a link leads every machine to itself (RFC 6761, RFC 1122, RFC 4291)."""
+    try:
+        host = urlsplit(link).hostname or ""
+        return host == "localhost" or host.endswith(".localhost") or ip_address(host).is_loopback
+    except ValueError:
+        return False

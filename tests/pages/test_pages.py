@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import re
+import time
 from contextlib import suppress
 from html import unescape
 from html.parser import HTMLParser
@@ -20,6 +21,7 @@ from service.api.problems import ProblemError
 from service.pages.clubs import result_of
 from service.pages.problems import prefers_html
 from service.pages.statics import FOLDER, TYPES, statics
+from service.pages.wording import only_here
 from tests.service.api.harness import Served
 
 CATALOGUE = Path(puzzles.__file__).parent / "catalogue"
@@ -114,6 +116,16 @@ def test_a_puzzles_page_has_its_pieces_at_once_and_the_rest_in_the_end(site: Ser
     assert not [own for _, own in page.tags if "data-follow" in own]
 
 
+def test_where_no_sequence_is_kept_one_can_ask_for_one(site: Served) -> None:
+    """The corners of the bandaged puzzle: none is shipped for them."""
+    for _ in range(30):
+        text = site.client.get("/puzzles/3x3x3-bandaged").text
+        if "This is being worked out" not in text:
+            break
+        time.sleep(1)
+    assert re.search('no sequence is kept for it. <a href="/puzzles/3x3x3-bandaged/ask">', text)
+
+
 def test_what_is_being_worked_out_has_a_link_to_look_again(site: Served) -> None:
     waiting = seen(site.client.get("/puzzles/hexagonal-prism"))
     section = next(own for _, own in waiting.tags if "data-follow" in own)
@@ -136,10 +148,30 @@ def test_a_result_is_read_copied_and_sent_on(site: Served, found: str) -> None:
     assert all(motion in page.text for motion in report["answers"][0]["motions"])
     link = f"{site.client.base_url}{found}"
     assert link in [own.get("value") for tag, own in page.tags if tag == "input"]
+    assert "the link leads to this very machine" in page.text
     assert f"/api{found}" in page.addresses()
+    for own in report["answers"]:
+        written = 2 * sum(len(own[part].split()) for part in ("setup", "a", "b"))
+        said = f"{own['turns']} turns; {written} as the brackets write them"
+        assert (said in page.text) == (written != own["turns"]), own["notation"]
     pictures = [own["src"] or "" for tag, own in page.tags if tag == "img"]
     picture = next(one for one in pictures if "cycle=" in one)
     assert "marker" in site.client.get(picture).text or "path" in site.client.get(picture).text
+
+
+@pytest.mark.parametrize(
+    ("link", "own"),
+    [
+        ("http://127.0.0.1:8000/results/1", True),
+        ("http://[::1]:8000/", True),
+        ("http://localhost/", True),
+        ("http://192.168.1.7:8000/", False),
+        ("https://trefoil.example/", False),
+        ("http://[::1/", False),
+    ],
+)
+def test_links_that_lead_every_machine_to_itself(link: str, own: bool) -> None:
+    assert only_here(link) is own
 
 
 def test_a_cycle_that_is_no_image_is_said_on_a_page(site: Served, found: str) -> None:
@@ -345,10 +377,8 @@ def test_what_is_added_is_on_the_shelf(site: Served, club: dict[str, str], found
         assert (reply.status_code, reply.headers["Location"]) == (303, club["add"])
     page = seen(site.client.get(club["read"]))
     assert MARKUP in "".join(page.texts)
-    assert (
-        re.search(r"3x3x3 ◑ solved \d{4}-\d\d-\d\d on the shelf", page.text)
-        and "how far you were before: 1" in page.text
-    ), "what was said last"
+    assert re.search(r"3x3x3 ◑ solved \d{4}-\d\d-\d\d on the shelf", page.text), "said last"
+    assert "how far you were before: 1" in page.text
     assert "2x2x2 ○ new on the shelf" in page.text
     assert found in page.addresses()
     assert not [own for tag, own in page.tags if tag == "form" and own.get("method") == "post"]
