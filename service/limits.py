@@ -17,6 +17,9 @@ from service.stores.base import JobLimits
 
 #: The longest sequence that a question may hold at all, as ``questions.EffectQuestion`` has it.
 LONGEST_SEQUENCE = 20_000
+#: The longest sequence that stands in an address, in characters; longer ones are posted, and no
+#: picture can be asked for.
+LONGEST_IN_ADDRESS = 1_000
 
 
 @dataclass(frozen=True)

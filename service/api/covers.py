@@ -13,6 +13,7 @@ from service.api.context import Place, Service, service
 from service.api.models import Hold
 from service.api.problems import ProblemError
 from service.api.puzzles import JSON, Name
+from service.limits import LONGEST_IN_ADDRESS
 from service.questions import Name as Word
 from service.questions import Names
 from service.reading import Reply
@@ -50,7 +51,7 @@ class CoverView(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    sequence: str = Field(max_length=1_000, examples=["[R U R' U', L]"])
+    sequence: str = Field(max_length=LONGEST_IN_ADDRESS, examples=["[R U R' U', L]"])
     setup: Setup = Field(default=USUAL, description="at most so many turns of setup")
     free: str | None = Field(
         default=None, max_length=1_000, description="the piece types that may end anywhere"

@@ -24,14 +24,12 @@ from service.api.problems import ProblemError, of_store, of_too_many
 from service.api.puzzles import Name, short
 from service.api.sheet_choice import APART, choice
 from service.api.sheets import leading, report_of
+from service.limits import LONGEST_IN_ADDRESS
 from service.stores.base import StoreError, TooManyError
 
 router = APIRouter(prefix="/api", tags=["puzzles"])
 
 Report = dict[str, Any]
-
-#: The longest sequence to a case of which a picture can be asked for, in characters.
-DRAWN = 1_000
 
 
 @dataclass(frozen=True)
@@ -240,7 +238,7 @@ def picture_of(puzzle: str, case: Mapping[str, Any]) -> str | None:
         query = {"after": case["before"]}
         if len(case["cycles"]) == 1 and len(case["cycles"][0]) == 3 and not case["more"]:
             query["cycle"] = ",".join(case["cycles"][0])
-    if any(len(text) > DRAWN for text in query.values()):
+    if any(len(text) > LONGEST_IN_ADDRESS for text in query.values()):
         return None
     asked = urlencode(query, safe=",@.:")
     return f"/api/puzzles/{quote(puzzle, safe='')}/picture.svg?{asked}"

@@ -9,12 +9,10 @@ from starlette.responses import Response
 
 from service.api.models import ReadingReport
 from service.api.puzzles import Name, post_reading
+from service.limits import LONGEST_IN_ADDRESS
 from service.questions import ReadingQuestion
 
 router = APIRouter(prefix="/api", tags=["puzzles"])
-
-#: The longest sequence in an address, in characters; longer ones are posted.
-LONGEST = 1_000
 
 
 @router.get(
@@ -26,7 +24,7 @@ LONGEST = 1_000
 async def get_reading(
     request: Request,
     puzzle: Name,
-    sequence: Annotated[str, Query(max_length=LONGEST, examples=["R U R' U'"])],
+    sequence: Annotated[str, Query(max_length=LONGEST_IN_ADDRESS, examples=["R U R' U'"])],
 ) -> Response:
     """Say how a sequence is made, as posting it to `readings` does."""
     return await post_reading(request, puzzle, ReadingQuestion(sequence=sequence))

@@ -12,12 +12,11 @@ from service.api import bench as api
 from service.api.context import service
 from service.api.problems import ProblemError
 from service.api.puzzles import Name, short
+from service.limits import LONGEST_IN_ADDRESS
 from service.pages.frame import page
 
 router = APIRouter(include_in_schema=False)
 
-#: The longest sequence of which a picture can be asked for, in characters.
-DRAWN = 1_000
 #: What an insert gives, in words.
 GIVES = {
     "three-cycle": "a three-cycle",
@@ -68,4 +67,4 @@ def _marked(report: dict[str, Any] | None) -> dict[str, str]:
     if whole is not None and whole["gives"] == "three-cycle":
         return {"cycle": ",".join(whole["cycles"][0])}
     sequence = report["sequence"] if whole is None else whole["sequence"]
-    return {"sequence": sequence} if sequence and len(sequence) <= DRAWN else {}
+    return {"sequence": sequence} if sequence and len(sequence) <= LONGEST_IN_ADDRESS else {}

@@ -13,12 +13,11 @@ from service.api import covers
 from service.api.context import Service, service
 from service.api.problems import ProblemError
 from service.api.puzzles import Name, short
+from service.limits import LONGEST_IN_ADDRESS
 from service.pages.frame import page, puzzle_href
 
 router = APIRouter(include_in_schema=False)
 
-#: The longest sequence that stands in an address, in characters.
-LONGEST = 1_000
 #: The most entries that are shown where there is no grid, and the most cases of one reason.
 MOST_SHOWN, MOST_LEFT = 200, 40
 
@@ -82,9 +81,11 @@ async def _report(
     Where the case or the first piece is wrong, the rest is shown without it.
     """
     status = 200
-    if len(asked["sequence"]) > LONGEST:
+    if len(asked["sequence"]) > LONGEST_IN_ADDRESS:
         length = f"{len(asked['sequence']):,}"
-        wrong.append(f"the sequence has {length} characters; at most {LONGEST:,} fit an address")
+        wrong.append(
+            f"the sequence has {length} characters; at most {LONGEST_IN_ADDRESS:,} fit an address"
+        )
         return None, 422
     while True:
         try:

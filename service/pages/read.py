@@ -13,12 +13,11 @@ from starlette.responses import Response
 from service.api.context import service
 from service.api.problems import ProblemError
 from service.api.puzzles import Name, of_sequence, short
+from service.limits import LONGEST_IN_ADDRESS
 from service.pages.frame import page
 
 router = APIRouter(include_in_schema=False)
 
-#: The longest sequence of which a picture can be asked for, in characters.
-DRAWN = 1_000
 #: The most cycles that are shown.
 MOST_CYCLES = 200
 #: The most turns of a sequence that is also shown mirrored and held otherwise.
@@ -38,7 +37,7 @@ async def read(request: Request, puzzle: Name, sequence: Annotated[str, Query()]
         "place": "read",
         "told": told,
         "sequence": sequence,
-        "drawn": len(text) <= DRAWN,
+        "drawn": len(text) <= LONGEST_IN_ADDRESS,
         "most": MOST_CYCLES,
         "most_held": MOST_HELD,
         "effect": None,

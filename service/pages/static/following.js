@@ -6,11 +6,11 @@ import { release } from "./holding.js";
 /**
  * @typedef {object} Search
  * @property {string} state
- * @property {{step: string | null, share: number | null, left: number | null} | null} progress
+ * @property {{step: string | null, share: number | null} | null} progress
  */
 
-/** States in which there is something to show. */
-const OVER = ["done", "failed"];
+/** States in which a search goes no further. */
+export const OVER = ["done", "stopped", "failed"];
 
 /**
  * Follow the search of a section until it is over.
@@ -94,9 +94,16 @@ export function follow(section, enhance) {
 
 /** @param {Search} told */
 function words(told) {
-  const step = told.progress?.step;
-  const share = told.progress?.share;
-  const done = share ? `, ${Math.round(100 * share)} of 100 done` : "";
+  return `This is being worked out${standing(told)}.`;
+}
+
+/**
+ * How far a search is, to follow the word for what goes on.
+ * @param {Pick<Search, "state" | "progress">} told
+ */
+export function standing(told) {
+  const { step, share } = told.progress ?? {};
   const waiting = told.state === "waiting" ? ", as soon as a worker is free" : "";
-  return `This is being worked out${waiting}${step ? `: ${step}` : ""}${done}.`;
+  const done = share ? `, ${Math.round(100 * share)} of 100 done` : "";
+  return `${waiting}${step ? `: ${step}` : ""}${done}`;
 }
