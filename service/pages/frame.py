@@ -75,6 +75,7 @@ def environment() -> Environment:
     own.filters["day"] = wording.day
     own.filters["grouped"] = wording.grouped
     own.filters["only_here"] = wording.only_here
+    own.filters["called"] = wording.called
     own.filters["lasting"] = wording.lasting
     own.filters["raised"] = wording.raised
     own.filters["sentence"] = wording.sentence

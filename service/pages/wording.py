@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from ipaddress import ip_address
+from typing import Any
 from urllib.parse import unquote_plus, urlsplit
 
 from markupsafe import Markup, escape
 
 #: An address in a text, up to what more likely belongs to the sentence around it.
 _ADDRESS = re.compile(r"(?<![\w:/.@?=&-])https?://[^\s<>\"]*[^\s<>\".,;:!?)\]']")
+#: The address of a posted puzzle, which says nothing to anybody.
+_POSTED = re.compile("p-[0-9a-f]{16}")
+#: The most letters of a description that stand for a name.
+_MOST_CALLED = 48
 _RAISED = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
@@ -70,3 +76,14 @@ def only_here(link: str) -> bool:
         return host == "localhost" or host.endswith(".localhost") or ip_address(host).is_loopback
     except ValueError:
         return False
+
+
+def called(told: Mapping[str, Any]) -> str:
+    """Return what a puzzle is called in headings: a posted one by how its description begins."""
+    name, said = str(told["name"]), str(told["description"])
+    if not _POSTED.fullmatch(name) or not said.strip():
+        return name
+    first = re.split(r"[.;:,](?:\s|$)", said.strip(), maxsplit=1)[0]
+    if len(first) <= _MOST_CALLED:
+        return first
+    return first[:_MOST_CALLED].rsplit(" ", 1)[0] + " …"

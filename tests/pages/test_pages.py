@@ -401,6 +401,8 @@ def test_a_posted_puzzle_on_a_shelf_is_described(site: Served, club: dict[str, s
     post(site, club["add"], {"do": "share", "kind": "puzzle", "puzzle": name})
     page = seen(site.client.get(club["read"]))
     assert f"{name} ○ new on the shelf about {name} {said}" in page.text
+    assert f"{said} {name}" in seen(site.client.get(f"/puzzles/{name}")).text
+    assert f"Ask for a cycle on: {said}" in seen(site.client.get(f"/puzzles/{name}/ask")).text
 
 
 @pytest.mark.parametrize(
