@@ -35,7 +35,7 @@ def warm(site: Served) -> Served:
     """Return a service that has finished what the tests ask for."""
     told = {"state": "waiting"}
     while told["state"] in ("waiting", "running"):
-        told = site.client.get(f"/api{CYCLE}", headers={"Prefer": "wait=20"}).json()["search"]
+        told = site.client.get(f"/api{CYCLE}", headers={"Prefer": "wait=5"}).json()["search"]
     assert told["state"] == "done"
     return site
 
