@@ -34,8 +34,8 @@ def find(
 ) -> int:
     """Ask a service for sequences; print them and return the exit status.
 
-    ``picture`` is drawn by the service. With ``share`` the link to the result's page is printed at the
-    end, or stands under ``link`` in JSON.
+    ``picture`` is drawn by the service. With ``share`` the link to the result's page is printed at
+    the end, or stands under ``link`` in JSON.
     """
     with _Asked(address, puzzle) as own:
         search = own.answered("/api/searches", question)

@@ -1,8 +1,8 @@
 """What the pictures of a sheet have in common, drawn once: outlines that lie where others lay.
 
 After a turn most pieces lie where others lay before, so that nearly all outlines of a picture stand
-in others as well. Three sequences of 16 to 20 turns on the ball of 218 pieces take 216 kB compressed
-where each picture has all of its own, and 48 kB where each outline stands in the page once.
+in others as well. Three sequences of 16 to 20 turns on the ball of 218 pieces take 216 kB
+compressed where each picture has all of its own, and 48 kB where each outline stands in the page once.
 """
 
 from __future__ import annotations

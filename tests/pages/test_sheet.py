@@ -448,7 +448,8 @@ def test_ticks_stand_beside_their_words(chrome: Any, sheets: Served) -> None:
             visit.page.set_viewport_size(view)
             for label in visit.page.locator(".ticks label").all():
                 outer, tick = label.bounding_box(), label.locator("input").bounding_box()
-                assert outer and tick
+                assert outer
+                assert tick
                 assert tick["width"] < 24
                 assert outer["x"] <= tick["x"] < outer["x"] + 8
                 assert outer["height"] < 45
