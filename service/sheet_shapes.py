@@ -2,7 +2,8 @@
 
 After a turn most pieces lie where others lay before, so that nearly all outlines of a picture stand
 in others as well. Three sequences of 16 to 20 turns on the ball of 218 pieces take 216 kB
-compressed where each picture has all of its own, and 48 kB where each outline stands in the page once.
+compressed where each picture has all of its own, and 48 kB where each outline stands in the page
+once.
 """
 
 from __future__ import annotations

@@ -52,7 +52,7 @@ async def result(
 
 
 def _template(report: Mapping[str, Any]) -> str:
-    """Return which page shows a report: of sequences, of an atlas, or of a puzzle's pieces."""
+    """Return which page shows a report: of sequences, an atlas, last pieces, or all pieces."""
     if "answers" in report:
         return "result.html"
     if "methods" in report:
