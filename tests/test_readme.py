@@ -62,7 +62,7 @@ def test_there_are_commands() -> None:
 def test_shown_output_is_printed(tmp_path: Path) -> None:
     """Every line under a `$ trefoil` prompt is printed so, as far as it is not cut with an …"""
     shown = [block for block in blocks("") if block.startswith("$ trefoil")]
-    assert len(shown) == 4
+    assert len(shown) == 6
     for block in shown:
         first, *lines = block.splitlines()
         done = run(first[2:].split("#")[0].strip(), tmp_path)
@@ -148,7 +148,7 @@ def test_the_commands_of_the_service_run(service: Service, tmp_path: Path) -> No
     # The link, the search, the search again, its events, and the search once more.
     link = outputs[0].splitlines()[-1]
     search = json.loads(outputs[1])
-    assert link == address + search["result"]
+    assert link == address + search["page"]
     assert json.loads(outputs[2]) == search
     assert f'"id": "{search["id"]}"' in outputs[3]
     assert search["answer"]["answers"][0]["turns"] == 12

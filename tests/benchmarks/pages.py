@@ -27,7 +27,7 @@ PLACES = (
     "/puzzles/ball-sixths-218/ask",
 )
 #: Cycles of corners, each another one under the symmetries of the cube.
-CYCLES = (("UFR", "UFL", "UBL"), ("UFR", "UBL", "DFR"), ("UFL", "LUB", "UFR"))
+CYCLES = (("UFR", "UFL", "UBL"), ("UFR", "UBL", "FDR"), ("UFL", "RUB", "UFR"))
 
 #: Notes when the first picture is there: one that is loaded, or a canvas that was painted on.
 FIRST = """
