@@ -6,6 +6,7 @@ What is done with those that move few pieces is for who looks for something: a s
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -36,7 +37,7 @@ class Words:
     text: Callable[[int], str]
 
 
-class FormSearch:
+class FormSearch(ABC):
     """Goes through words of simple forms of some turns and looks at what they do.
 
     ``symmetries`` carry the turns to turns and what is looked for to what is looked for.
@@ -55,13 +56,13 @@ class FormSearch:
         images = [symmetry.turns for symmetry in symmetries]
         self.images = np.array(images or [every], dtype=np.int64)
 
+    @abstractmethod
     def promising(self, changed: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        """Return which rows of pieces that move, (words, slots), are looked at; a subclass does."""
-        raise NotImplementedError
+        """Return which rows of pieces that move, (words, slots), are looked at."""
 
+    @abstractmethod
     def keep(self, word: Word, text: str | None) -> None:
-        """Keep a word if it is wanted, and how it is written; a subclass does."""
-        raise NotImplementedError
+        """Keep a word if it is wanted, and how it is written."""
 
     def stages(self, near: Nearby) -> Iterator[tuple[str, Iterator[float]]]:
         """Yield what is looked at and what looks at it, cheap stages first."""
