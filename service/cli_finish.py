@@ -39,26 +39,9 @@ def finish(
             "--cycles", metavar='"(A B C)(D E)"', help="The piece of A is now at B, that of B at C."
         ),
     ] = None,
-    pieces: Annotated[
-        str | None,
-        typer.Option(
-            "--pieces", metavar='"UFR=UBL …"', help="In the slot UFR sits the piece of UBL."
-        ),
-    ] = None,
-    stickers: Annotated[
-        str | None,
-        typer.Option(
-            "--stickers",
-            metavar='"UFR=RUF …"',
-            help="In the slot UFR the sticker on U has the colour of R, F that of U, R that of F.",
-        ),
-    ] = None,
-    colours: Annotated[
-        str | None,
-        typer.Option(
-            "--colours", metavar='"U=white …"', help="What the colours of the stickers are called."
-        ),
-    ] = None,
+    pieces: options.Pieces = None,
+    stickers: options.Stickers = None,
+    colours: options.Colours = None,
     by: Annotated[
         str | None,
         typer.Option(
@@ -73,9 +56,7 @@ def finish(
             help="Look for one sequence for all of them for T seconds, also where three-cycles do.",
         ),
     ] = None,
-    apart: Annotated[
-        bool, typer.Option("--apart", help="Tell pieces apart that look the same.")
-    ] = False,
+    apart: options.Apart = False,
     json: options.Json = False,
     picture: options.Picture = None,
     threads: options.Threads = None,

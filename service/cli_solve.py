@@ -31,24 +31,9 @@ def solve(
         str | None,
         typer.Option("--cycles", metavar='"(UFR UBL DFL)"', help="The state as cycles."),
     ] = None,
-    pieces: Annotated[
-        str | None,
-        typer.Option("--pieces", metavar='"UFR=UBL …"', help="Which piece sits in which slot."),
-    ] = None,
-    stickers: Annotated[
-        str | None,
-        typer.Option(
-            "--stickers",
-            metavar='"UFR=RUF …"',
-            help="In the slot UFR the sticker on U has the colour of R, F that of U, R that of F.",
-        ),
-    ] = None,
-    colours: Annotated[
-        str | None,
-        typer.Option(
-            "--colours", metavar='"U=white …"', help="What the colours of the stickers are called."
-        ),
-    ] = None,
+    pieces: options.Pieces = None,
+    stickers: options.Stickers = None,
+    colours: options.Colours = None,
     learned: Annotated[
         str | None,
         typer.Option(

@@ -87,6 +87,24 @@ AnyTwist = Annotated[bool, typer.Option("--any-twist", help="The three may be tw
 Apart = Annotated[
     bool, typer.Option("--apart", help="Pieces that look the same may not change places.")
 ]
+Pieces = Annotated[
+    str | None,
+    typer.Option("--pieces", metavar='"UFR=UBL …"', help="In the slot UFR sits the piece of UBL."),
+]
+Stickers = Annotated[
+    str | None,
+    typer.Option(
+        "--stickers",
+        metavar='"UFR=RUF …"',
+        help="In the slot UFR the sticker on U has the colour of R, F that of U, R that of F.",
+    ),
+]
+Colours = Annotated[
+    str | None,
+    typer.Option(
+        "--colours", metavar='"U=white …"', help="What the colours of the stickers are called."
+    ),
+]
 Alike = Annotated[
     bool, typer.Option("--alike", help="Pieces that look the same may change places.")
 ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from abc import abstractmethod
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -11,13 +10,12 @@ from search.atlas_entries import Pattern
 from search.fixed import FixedProgress
 from search.request import Bounds
 from service import blocked, blocked_atlas, puzzle_shelf, results, stored
-from service.endings import PERSON
 from service.engine import Engine
 from service.representatives import atlas_request_of, request_of
 from service.specs import AtlasSpec, FindSpec
-from service.stores.base import State, Store
-from service.works.aside import News, aside
-from service.works.base import Deal, End, Tick, Work
+from service.stores.base import Store
+from service.works.aside import News
+from service.works.whole import InOne
 
 if TYPE_CHECKING:
     from search.deepening import Progress
@@ -27,38 +25,6 @@ if TYPE_CHECKING:
 MOST_TOLD = 12
 #: The least share of its time that a search has when somebody else had begun it.
 LEAST_SHARE = 0.25
-
-
-class InOne(Work):
-    """Work whose first plan does everything: ``done`` returns a result and what stopped it."""
-
-    @abstractmethod
-    def done(
-        self, store: Store, spec: dict[str, Any], spent: float, news: News
-    ) -> tuple[bytes, str | None, str]:
-        """Return the result, who or what ended the work early, and what else is to be said."""
-
-    @abstractmethod
-    def key_of(self, store: Store, spec: dict[str, Any]) -> str:
-        """Return the key that a job with this spec has."""
-
-    def key(self, store: Store, spec: dict[str, Any], tick: Tick) -> str | None:
-        return aside(lambda news: self.key_of(store, spec), tick)
-
-    def plan(
-        self,
-        store: Store,
-        spec: dict[str, Any],
-        stage: int,
-        parts: list[bytes],
-        spent: float,
-        tick: Tick,
-    ) -> Deal | End:
-        if not tick(None):
-            return End(State.STOPPED)
-        content, by, note = aside(lambda news: self.done(store, spec, spent, news), tick)
-        outcome = {"result": results.keep(store, content), "stopped_by": by, "note": note}
-        return End(State.STOPPED if by == PERSON else State.DONE, outcome)
 
 
 class BlockedWork(InOne):

@@ -10,7 +10,8 @@ from service.engine import Engine
 from service.specs import EffectSpec
 from service.stores.base import Store
 from service.works.aside import News
-from service.works.blocked import MOST_TOLD, InOne, left_of
+from service.works.blocked import MOST_TOLD, left_of
+from service.works.whole import InOne
 
 if TYPE_CHECKING:
     from search.effect_search import EffectProgress

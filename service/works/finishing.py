@@ -7,38 +7,17 @@ from typing import TYPE_CHECKING, Any
 from service import finish_report, finishing, puzzle_shelf, results
 from service.engine import Engine
 from service.specs import FinishSpec
-from service.stores.base import State, Store
+from service.stores.base import Store
 from service.works.aside import News
-from service.works.base import Deal, End, Tick
-from service.works.blocked import InOne
+from service.works.whole import InOne, StoppedError, fetching
 
 if TYPE_CHECKING:
     from search.deepening import Progress
-    from search.encoding import Scope
     from search.goals import Goal
-    from search.shelves import Shelves
-
-
-class StoppedError(Exception):
-    """Raised where somebody stops the work: there is nothing to give before it is done."""
 
 
 class FinishWork(InOne):
     """The report of `trefoil finish --json` on a state."""
-
-    def plan(
-        self,
-        store: Store,
-        spec: dict[str, Any],
-        stage: int,
-        parts: list[bytes],
-        spent: float,
-        tick: Tick,
-    ) -> Deal | End:
-        try:
-            return super().plan(store, spec, stage, parts, spent, tick)
-        except StoppedError:
-            return End(State.STOPPED)
 
     def key_of(self, store: Store, spec: dict[str, Any]) -> str:
         own = FinishSpec.model_validate(spec)
@@ -57,14 +36,8 @@ class FinishWork(InOne):
 
         engine = Engine(store.levels, stop=news.stop, watch=watch)
 
-        def fetch(scope: Scope, goal: Goal) -> Shelves:
-            outcome = engine.search(scope, goal)
-            if news.stop():
-                raise StoppedError
-            return outcome.shelves
-
         news.tell(step="which steps put the pieces right")
-        tables = Tables(puzzle, own.apart, fetch)
+        tables = Tables(puzzle, own.apart, fetching(engine))
         report = finish_report.finished(
             tables, finishing.state_of(own, puzzle), own.by, None, news.stop
         )

@@ -9,7 +9,7 @@ from service.desk import parts_version
 from service.specs import PartsSpec
 from service.stores.base import Store
 from service.works.aside import News
-from service.works.blocked import InOne
+from service.works.whole import InOne
 
 
 class PartsWork(InOne):

@@ -7,11 +7,9 @@ from typing import TYPE_CHECKING, Any
 from service import puzzle_shelf, results, solutions
 from service.engine import Engine
 from service.specs import SolveSpec
-from service.stores.base import State, Store
+from service.stores.base import Store
 from service.works.aside import News
-from service.works.base import Deal, End, Tick
-from service.works.blocked import InOne
-from service.works.finishing import StoppedError
+from service.works.whole import InOne, StoppedError
 
 if TYPE_CHECKING:
     from search.deepening import Progress
@@ -20,20 +18,6 @@ if TYPE_CHECKING:
 
 class SolveWork(InOne):
     """The report of `trefoil solve --json` on a state, as pages have it."""
-
-    def plan(
-        self,
-        store: Store,
-        spec: dict[str, Any],
-        stage: int,
-        parts: list[bytes],
-        spent: float,
-        tick: Tick,
-    ) -> Deal | End:
-        try:
-            return super().plan(store, spec, stage, parts, spent, tick)
-        except StoppedError:
-            return End(State.STOPPED)
 
     def key_of(self, store: Store, spec: dict[str, Any]) -> str:
         own = SolveSpec.model_validate(spec)
