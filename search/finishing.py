@@ -30,6 +30,7 @@ from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
 from search.solving_looks import Contents
 from search.solving_steps import BALANCE, CYCLE, FREE, PRODUCT, Solution, Step, step_of
+from search.split_tables import TypeCycles
 from search.splits import (
     MEASURES,
     MEMORY,
@@ -229,7 +230,8 @@ class Finisher:
         if not whole:
             return None
         rows = tuple((int(a), int(b), int(c)) for a, b, c in triples)
-        return Part(tools.kind, measured(tools, rows, named), _greedy(tools, len(named)))
+        split = measured(TypeCycles(tools), rows, named)
+        return Part(tools.kind, split, _greedy(tools, len(named)))
 
     def _with_products(self, state: State) -> _Plan:
         """Return a plan for what three-cycles alone do not solve: words from a stabiliser chain.

@@ -1,4 +1,4 @@
-"""Some slots of a type: every three-cycle on them as small tables, and how their pieces look."""
+"""Some slots of one kind: every three-cycle on them as small tables, and how their pieces look."""
 
 from __future__ import annotations
 
@@ -6,28 +6,98 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.puzzle import Puzzle
 from puzzles.states import State, looks
+from puzzles.words import length
 from search.frames import Numbers
 from search.tools import UNKNOWN, Tools
 
 Places = NDArray[np.int8]
+Triple = tuple[int, int, int]
+
+
+class Cycles(Protocol):
+    """Three-cycles among the slots of one kind, and what is known of each.
+
+    Places are numbers, those of one slot in a row by twist. A triple of places (..., 3) is the
+    three-cycle of what is at the first to the second, that to the third, that to the first.
+    """
+
+    @property
+    def twists(self) -> int:
+        """How many places a slot has."""
+
+    def firsts(self, slots: Sequence[int]) -> Numbers:
+        """Return the place with twist 0 of each of some slots."""
+
+    def cost(self, triples: NDArray[np.integer]) -> Numbers:
+        """Return executed turns, ``tools.UNKNOWN`` where no word is known."""
+
+    def things(self, triples: NDArray[np.integer]) -> Numbers:
+        """Return how many things there are to remember."""
+
+    def family(self, triples: NDArray[np.integer]) -> Numbers:
+        """Return numbers that are the same where one word is done after different setups."""
+
+    def orbit(self, triples: NDArray[np.integer]) -> Numbers:
+        """Return numbers that are the same for images and inverses of a triple."""
+
+    def executed(self, triples: Sequence[Triple]) -> int:
+        """Return how many turns are left of triples done in a row."""
+
+
+@dataclass(frozen=True, eq=False)
+class TypeCycles:
+    """The three-cycles of a piece type; places are the puzzle's placements."""
+
+    tools: Tools
+
+    @property
+    def twists(self) -> int:
+        """How many placements a slot has."""
+        return self.tools.kind.twists
+
+    def firsts(self, slots: Sequence[int]) -> Numbers:
+        """Return the placement with twist 0 of each of some slots."""
+        return self.tools.puzzle.home[list(slots)].astype(np.int64)
+
+    def cost(self, triples: NDArray[np.integer]) -> Numbers:
+        """See ``Tools.cost``."""
+        return self.tools.cost(triples)
+
+    def things(self, triples: NDArray[np.integer]) -> Numbers:
+        """See ``Tools.things``."""
+        return self.tools.things(triples)
+
+    def family(self, triples: NDArray[np.integer]) -> Numbers:
+        """See ``Tools.family``."""
+        return self.tools.family(triples)
+
+    def orbit(self, triples: NDArray[np.integer]) -> Numbers:
+        """See ``Tools.orbit``."""
+        return self.tools.orbit(triples)
+
+    def executed(self, triples: Sequence[Triple]) -> int:
+        """Return how many turns are left of triples done in a row."""
+        turns = [turn for triple in triples for turn in self.tools.word(triple)]
+        return length(self.tools.puzzle, turns)
 
 
 @dataclass(frozen=True, eq=False)
 class Slots:
-    """Some slots of a type, numbered in a row, and every known three-cycle on them.
+    """Some slots of one kind, numbered in a row, and every known three-cycle on them.
 
     A local placement is ``k * twists + x`` for slot number k. Row 0 of all tables is no cycle at
     all: ``effects`` (cycles + 1, placements) says where placements go, ``turns``, ``families``,
     ``orbits``, ``things`` (cycles + 1,) measure the cycles, ``inverse`` numbers what undoes each.
     """
 
-    tools: Tools
+    cycles: Cycles
     slots: tuple[int, ...]
     triples: Numbers
     effects: Places
@@ -40,30 +110,28 @@ class Slots:
 
     @cached_property
     def turns(self) -> Numbers:
-        return _with_none(self.tools.cost(self.triples), 0)
+        return _with_none(self.cycles.cost(self.triples), 0)
 
     @cached_property
     def families(self) -> Numbers:
-        return _with_none(self.tools.family(self.triples), -1)
+        return _with_none(self.cycles.family(self.triples), -1)
 
     @cached_property
     def orbits(self) -> Numbers:
-        return _with_none(self.tools.orbit(self.triples), -1)
+        return _with_none(self.cycles.orbit(self.triples), -1)
 
     @cached_property
     def things(self) -> Numbers:
-        return _with_none(self.tools.things(self.triples), 0)
+        return _with_none(self.cycles.things(self.triples), 0)
 
 
 def _with_none(values: Numbers, none: int) -> Numbers:
     return np.concatenate([np.array([none], dtype=np.int64), values.astype(np.int64)])
 
 
-def slots_of(tools: Tools, slots: Sequence[int]) -> Slots:
-    """Return slots of a type with all three-cycles on them that have a word."""
-    puzzle, kind, n = tools.puzzle, tools.kind, len(slots)
-    t = kind.twists
-    home = puzzle.home[list(slots)].astype(np.int64)
+def slots_of(cycles: Cycles, slots: Sequence[int]) -> Slots:
+    """Return slots with all three-cycles on them that have a word."""
+    n, t, home = len(slots), cycles.twists, cycles.firsts(slots)
     rows = [
         (a, b, c, x, y)
         for a, b, c in itertools.permutations(range(n), 3)
@@ -73,7 +141,7 @@ def slots_of(tools: Tools, slots: Sequence[int]) -> Slots:
     ]
     a, b, c, x, y = np.array(rows, dtype=np.int64).reshape(-1, 5).T
     triples = np.stack([home[a], home[b] + x, home[c] + y], axis=1)
-    known = tools.cost(triples) < UNKNOWN
+    known = cycles.cost(triples) < UNKNOWN
     a, b, c, x, y, triples = (column[known] for column in (a, b, c, x, y, triples))
     effects = np.tile(np.arange(n * t, dtype=np.int64), (len(triples) + 1, 1))
     number = np.arange(1, len(triples) + 1)
@@ -84,7 +152,7 @@ def slots_of(tools: Tools, slots: Sequence[int]) -> Slots:
     place = {tuple(row): k for k, row in enumerate(effects.tolist())}
     undone = np.argsort(effects, axis=1)
     inverse = np.array([place.get(tuple(row), -1) for row in undone.tolist()], dtype=np.int64)
-    return Slots(tools, tuple(slots), triples, effects.astype(np.int8), inverse)
+    return Slots(cycles, tuple(slots), triples, effects.astype(np.int8), inverse)
 
 
 @dataclass(frozen=True, eq=False)

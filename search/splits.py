@@ -1,25 +1,34 @@
-"""A state of a few pieces of one type as the best product of at most four three-cycles.
+"""A state of a few pieces of one kind as the best product of at most four three-cycles.
 
 All products of two three-cycles on the named slots are multiplied out twice, onto the state and
 onto the solved slots; where both look the same, four three-cycles solve the state. As every such
 product is met, the best by any measure is proven best among products of at most four three-cycles
-on those slots, as far as the words of the table (``search.tools``) are the best for each cycle.
+on those slots, as far as the words of the table (``split_tables.Cycles``) are the best for each.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.puzzle import PieceType, Puzzle, Word
+from puzzles.puzzle import PieceType, Puzzle
 from puzzles.states import State
-from puzzles.words import length
 from search.frames import Numbers
-from search.split_tables import Places, SlotLooks, Slots, arrangement, looks_of, slots_of
+from search.split_tables import (
+    Cycles,
+    Places,
+    SlotLooks,
+    Slots,
+    Triple,
+    TypeCycles,
+    arrangement,
+    looks_of,
+    slots_of,
+)
 from search.tools import Tools
 
 #: The most slots that are looked at together.
@@ -41,12 +50,10 @@ MOST_CANCELLED = 150
 TURNS, SEQUENCES, MEMORY = "turns", "sequences", "memory"
 MEASURES = (TURNS, SEQUENCES, MEMORY)
 
-Triple = tuple[int, int, int]
-
 
 @dataclass(frozen=True, eq=False)
 class Split:
-    """Three-cycles of placements, done in order, that solve some slots of a type.
+    """Three-cycles of places, done in order, that solve some slots of one kind.
 
     ``turns`` are those of all steps together, ``executed`` what is left of them after cancelling
     from step to step, ``sequences`` counts the different ones (``Tools.family``), ``things`` what
@@ -95,18 +102,25 @@ def _halves(own: Slots, look: SlotLooks, start: Places) -> _Halves:
 
 
 def splits(own: Slots, state: State, by: str = TURNS) -> Split | None:
-    """Return the best product of at most four three-cycles that solves some slots, None for none.
+    """Return the best product of at most four three-cycles that solves some slots of a type.
 
-    The slots must hold all that is not solved of their type. Raises ValueError where there are too
-    many three-cycles on them (``MOST_PAIRS``).
+    See ``product``; the slots must hold all that is not solved of their type.
     """
-    if own.pairs > MOST_PAIRS:
-        raise ValueError("too many three-cycles for a complete split")
     start = arrangement(state, own.slots)
     if start is None:
         return None
-    look = looks_of(own.tools.puzzle, own.slots, state.apart)
-    still = np.arange(len(own.slots), dtype=np.int8) * own.tools.kind.twists
+    return product(own, start, looks_of(state.puzzle, own.slots, state.apart), by)
+
+
+def product(own: Slots, start: Places, look: SlotLooks, by: str = TURNS) -> Split | None:
+    """Return the best product of at most four three-cycles that solves slots, None for none.
+
+    ``start`` (slots,) is where the piece of each slot is. Raises ValueError where there are too
+    many three-cycles on the slots (``MOST_PAIRS``).
+    """
+    if own.pairs > MOST_PAIRS:
+        raise ValueError("too many three-cycles for a complete split")
+    still = np.arange(len(own.slots), dtype=np.int8) * own.cycles.twists
     front, back = _halves(own, look, start), _halves(own, look, still.astype(np.int8))
     order = np.lexsort((back.turns, back.keys))
     back = _Halves(back.keys[order], back.turns[order], back.first[order], back.second[order])
@@ -116,10 +130,8 @@ def splits(own: Slots, state: State, by: str = TURNS) -> Split | None:
     if not len(meets):
         return None
     if by == TURNS:
-        found = _fewest_turns(own, front, back, meets, low, high)
-    else:
-        found = _by_measure(own, front, back, meets, low, high, by)
-    return found
+        return _fewest_turns(own, front, back, meets, low, high)
+    return _by_measure(own, front, back, meets, low, high, by)
 
 
 def _fewest_turns(
@@ -218,7 +230,7 @@ def _four(own: Slots, front: _Halves, back: _Halves, k: int, m: int) -> tuple[in
 def _split(own: Slots, row: Iterable[int], fewest: int | None = None) -> Split:
     numbers = [k for k in row if k]
     triples = tuple(_triple(own.triples[k - 1]) for k in numbers)
-    return measured(own.tools, triples, own.slots, fewest, True)
+    return measured(own.cycles, triples, own.slots, fewest, True)
 
 
 def _triple(row: Numbers) -> Triple:
@@ -227,7 +239,7 @@ def _triple(row: Numbers) -> Triple:
 
 
 def measured(
-    tools: Tools,
+    cycles: Cycles,
     triples: tuple[Triple, ...],
     slots: tuple[int, ...],
     fewest: int | None = None,
@@ -237,13 +249,12 @@ def measured(
     if not triples:
         return Split((), 0, 0, 0, 0, slots, fewest, proven)
     rows = np.array(triples, dtype=np.int64)
-    word: Word = tuple(turn for triple in triples for turn in tools.word(triple))
-    things = _distinct(tools.orbit(rows)[None, :], tools.things(rows)[None, :])
+    things = _distinct(cycles.orbit(rows)[None, :], cycles.things(rows)[None, :])
     return Split(
         triples,
-        int(tools.cost(rows).sum()),
-        length(tools.puzzle, word),
-        len(set(tools.family(rows).tolist())),
+        int(cycles.cost(rows).sum()),
+        cycles.executed(triples),
+        len(set(cycles.family(rows).tolist())),
         int(things[0]),
         slots,
         fewest,
@@ -251,32 +262,45 @@ def measured(
     )
 
 
-def helping(kind: PieceType, named: Sequence[int], most: int) -> Iterator[tuple[int, ...]]:
-    """Yield sets of so many other slots of a type."""
-    others = [slot for slot in kind.slots if slot not in named]
-    yield from itertools.combinations(others, most)
-
-
 def best_split(
     tools: Tools, state: State, by: str = TURNS, most_helping: int = MOST_HELPING
 ) -> Split | None:
     """Return the best split of the unsolved slots of a type, None where there is none.
 
-    At most six slots. Besides the unsolved ones, other slots of the type may help, each set of one
-    or two and more as long as that looks at no more than ``most_helping`` pairs of three-cycles;
-    where fewer than three slots are unsolved, none does without. ``Split.slots`` are those that
-    were named: the unsolved ones and the helping ones that the best makes use of.
+    See ``best_helped``. ``Split.slots`` are those that were named: the unsolved ones and the
+    helping ones that the best makes use of.
     """
-    named = unsolved_of(state, tools.kind)
+    named, cycles = unsolved_of(state, tools.kind), TypeCycles(tools)
     if not named:
         return Split((), 0, 0, 0, 0, (), 0, True)
     if len(named) > MOST_SLOTS or not even(state, tools.kind, named):
         return None
-    best = splits(slots_of(tools, named), state, by) if len(named) >= 3 else None
-    done = 0
+
+    def split(slots: Sequence[int]) -> Split | None:
+        return splits(slots_of(cycles, slots), state, by)
+
+    return best_helped(split, named, tools.kind.slots, cycles.twists, by, most_helping)
+
+
+def best_helped(
+    split: Callable[[Sequence[int]], Split | None],
+    named: Sequence[int],
+    every: Iterable[int],
+    twists: int,
+    by: str,
+    most_helping: int,
+) -> Split | None:
+    """Return the best split of at most six slots with the help of others of ``every`` slot.
+
+    Besides the named ones other slots may help, each set of one or two and more as long as that
+    looks at no more than ``most_helping`` pairs of three-cycles; where fewer than three slots are
+    named, none does without. ``split`` gives the best one on some slots.
+    """
+    best = split(named) if len(named) >= 3 else None
+    others, done = [slot for slot in every if slot not in named], 0
     for extra in range(1, MOST_SLOTS - len(named) + 1):
-        sets = list(helping(tools.kind, named, extra))
-        n, t = len(named) + extra, tools.kind.twists
+        sets = list(itertools.combinations(others, extra))
+        n, t = len(named) + extra, twists
         pairs = (n * (n - 1) * (n - 2) // 3 * t * t + 1) ** 2
         if (n < 3 or done + pairs * len(sets) > most_helping) and best is not None:
             break
@@ -286,7 +310,7 @@ def best_split(
             break
         for more in sets:
             done += pairs
-            found = splits(slots_of(tools, (*named, *more)), state, by)
+            found = split((*named, *more))
             if found is not None and (best is None or found.order(by) < best.order(by)):
                 best = found
         if best is None and done > most_helping:

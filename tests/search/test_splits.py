@@ -13,7 +13,7 @@ from puzzles.puzzle import Puzzle
 from puzzles.states import State, from_cycles
 from puzzles.words import length
 from search.impossible import wanted_effect
-from search.split_tables import slots_of
+from search.split_tables import TypeCycles, slots_of
 from search.splits import (
     MEMORY,
     SEQUENCES,
@@ -101,7 +101,7 @@ def test_fewest_turns_of_all_products(name: str, kind: str, numbers: tuple[int, 
     puzzle = tools.puzzle
     slots = tuple(tools.kind.first_slot + k for k in numbers)
     best = fewest_turns(tools, slots)
-    own, random = slots_of(tools, slots), np.random.default_rng(2)
+    own, random = slots_of(TypeCycles(tools), slots), np.random.default_rng(2)
     rows = sorted(best)
     for k in random.permutation(len(rows))[:60].tolist():
         state = state_of(puzzle, slots, rows[k])
@@ -139,7 +139,7 @@ def test_least_to_know_of_all_products(
                 places = tuple([effects[k][p] for p in places])
             known = {number[k]: value[k] for k in row}
             best[places] = min(sum(known.values()), best.get(places, UNKNOWN))
-    own = slots_of(tools, slots)
+    own = slots_of(TypeCycles(tools), slots)
     for places in sorted(best)[:40]:
         found = splits(own, state_of(puzzle, slots, places), by)
         assert found is not None
@@ -154,7 +154,7 @@ def test_two_twisted_corners_take_a_third_slot() -> None:
     assert found is not None
     named = set(state.unsolved)
     every = [
-        splits(slots_of(tools, (*sorted(named), other)), state)
+        splits(slots_of(TypeCycles(tools), (*sorted(named), other)), state)
         for other in tools.kind.slots
         if other not in named
     ]
@@ -186,7 +186,7 @@ def test_six_corners_at_most() -> None:
     assert found is not None
     assert found.proven
     assert len(found.slots) == 6
-    again = measured(tools, found.triples, found.slots)
+    again = measured(TypeCycles(tools), found.triples, found.slots)
     assert (again.turns, again.executed) == (found.turns, found.executed)
     seven = "(UFR UBL UFL UBR DFR DFL DBL)"
     assert best_split(tools, from_cycles(tools.puzzle, seven)) is None
