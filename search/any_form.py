@@ -8,6 +8,8 @@ Longer ones are found as S U' V S', and as powers of short words and commutators
 
 from __future__ import annotations
 
+import itertools
+import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
@@ -21,6 +23,8 @@ from search.conjugates import Conjugates, pairs_of, settled
 from search.forms import LONGEST, LONGEST_POWER, FormSearch
 from search.nearby import Nearby
 
+#: With more effects than this, the shortest of the words for any of them is enough.
+MANY = 40
 #: Words that meet at the least length are written out as long as there are at most so many.
 FEW = 60
 #: Of words that agree so many are compared with each other, and so many pairs at a time.
@@ -44,25 +48,38 @@ class BothEnds:
         self.none_up_to = 0
 
     def run(self, puzzle: Puzzle, stop: Callable[[], bool]) -> Iterator[float]:
-        """Look for words; yield the share that is done."""
+        """Look for words, U of few turns first; yield the share that is done.
+
+        A word of n turns is met with a V of as many turns as are known, or with no U at all, so
+        that the first one that is met for an effect is the shortest. With many effects it ends as
+        soon as one is proven to be.
+        """
         near = self.near
         order = np.argsort(near.keys)
         ordered = near.keys[order]
-        for number, effect in enumerate(near.acting.narrowed(np.array(self.wanted))):
-            keys = near.key_of(effect[near.homes])
-            at = np.minimum(np.searchsorted(ordered, keys), len(ordered) - 1)
-            first = np.flatnonzero(ordered[at] == keys)
-            second = order[at[first]]
-            if len(first):
-                turns = near.depths(first) + near.depths(second)
-                for m in np.flatnonzero(turns == turns.min())[:FEW].tolist():
-                    back = puzzle.inverse(near.word(int(first[m])))
-                    word = normal(puzzle, (*back, *near.word(int(second[m]))))
-                    self.found.setdefault(word, number)
-            yield (number + 1) / len(self.wanted)
-            if stop():
+        narrowed = near.acting.narrowed(np.array(self.wanted))
+        least: dict[int, int] = {}
+        taken = [0] * len(narrowed)
+        for depth, (begin, end) in enumerate(itertools.pairwise(near.begins)):
+            for number, effect in enumerate(narrowed):
+                keys = near.key_of(effect[near.homes[begin:end]])
+                at = np.minimum(np.searchsorted(ordered, keys), len(ordered) - 1)
+                first = np.flatnonzero(ordered[at] == keys)
+                second = order[at[first]]
+                if len(first):
+                    turns = depth + near.depths(second)
+                    best = least.setdefault(number, int(turns.min()))
+                    for m in np.flatnonzero(turns == best)[: FEW - taken[number]].tolist():
+                        back = puzzle.inverse(near.word(begin + int(first[m])))
+                        word = normal(puzzle, (*back, *near.word(int(second[m]))))
+                        self.found.setdefault(word, number)
+                        taken[number] += 1
+                yield (begin + (end - begin) * (number + 1) / len(narrowed)) / len(near.keys)
+                if stop():
+                    return
+            self.none_up_to = depth + near.depth
+            if len(narrowed) > MANY and min(least.values(), default=math.inf) <= self.none_up_to:
                 return
-        self.none_up_to = 2 * near.depth
 
 
 class Around:

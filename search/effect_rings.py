@@ -9,7 +9,7 @@ S R S' then has |R| + 2 |S| turns: where S would merge with R, another start giv
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,7 +39,9 @@ class Gathering:
     shortest word.
     """
 
-    def __init__(self, scope: Scope, places: Conjugates, effect: Table, setup: int | None) -> None:
+    def __init__(
+        self, scope: Scope, places: Conjugates, wanted: Sequence[Table], setup: int | None
+    ) -> None:
         self.scope, self.places, self.setup = scope, places, setup
         self.puzzle: Puzzle = scope.puzzle
         kinds = self.puzzle.type_of
@@ -55,7 +57,8 @@ class Gathering:
         self._still = still
         placements = np.isin(kinds[self.puzzle.slot_of], scope.kept)
         self._columns = np.flatnonzero(placements)
-        self._shape = self._shape_of(effect[None, :])[0]
+        #: Looking alike or twisted otherwise, effects may have cycles of other shapes.
+        self._shapes = np.unique(self._shape_of(np.array(wanted)), axis=0)
         self._cuts = np.zeros((MOST_CUTS, LONGEST), dtype=np.int64)
         self._origin = np.zeros((MOST_CUTS, 2), dtype=np.int64)
 
@@ -101,7 +104,8 @@ class Gathering:
             if (column == idle).all():
                 break
             tables = moves[column[:, None], tables]
-        right = np.flatnonzero((self._shape_of(tables) == self._shape).all(axis=1))
+        same = self._shape_of(tables)[:, None, :] == self._shapes
+        right = np.flatnonzero(same.all(axis=2).any(axis=1))
         for n in right.tolist():
             length = int(ring_word(enc, records[n], letters))
             short = int(reduce_ring(enc, letters, length))

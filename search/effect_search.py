@@ -230,7 +230,7 @@ class _Searching:
                     return
 
     def _levels(self, scope: Scope, places: Conjugates) -> Iterator[EffectProgress]:
-        gathering = Gathering(scope, places, self.request.effect, self.bounds.setup)
+        gathering = Gathering(scope, places, self.wanted, self.bounds.setup)
         asked = self._asked(scope)
         self.half_length = 0
         while not self._reached(scope, asked):
@@ -301,7 +301,7 @@ def _compile(scope: Scope, request: EffectRequest) -> None:
     """Run every kernel on next to nothing, so that compiling does not count as time to search."""
     slots = np.flatnonzero(np.isin(scope.puzzle.type_of, scope.kept))
     places = Conjugates(scope.puzzle, [request.effect], slots, [], ())
-    gathering = Gathering(scope, places, request.effect, None)
+    gathering = Gathering(scope, places, [request.effect], None)
     for part in rings.level(scope, 2):
         for _ in gathering.put(part.records):
             pass

@@ -92,6 +92,7 @@ def find_effect(
     keep: str | Sequence[str] | None = None,
     free: str | Sequence[str] | None = None,
     alike: bool = True,
+    any_twist: bool = False,
     turns: int | None = None,
     half_length: int | None = None,
     setup: int | None = None,
@@ -105,14 +106,22 @@ def find_effect(
 
     ``effect`` is text such as ``"(UFR RUF FUR)(UFL LUF FUL)"`` (what is at the first place of a
     cycle goes to the second, and so on; a cycle within one slot twists its piece), or cycles of
-    placements as ``puzzles.effects.cycles`` gives them. Bounds as for ``search.finding.find``; it
+    placements as ``puzzles.effects.cycles`` gives them. With ``any_twist`` what goes to another slot
+    may arrive there twisted in any way. Bounds as for ``search.finding.find``; it
     ends soon after ``stop()`` says so, with what there is. Raises RequestError for a request that
     is not right, LimitError for one that is too large, ImpossibleError for an effect that no
     sequence has.
     """
     bounds = Bounds(turns, half_length, setup, seconds)
     wanted = effect_request(
-        puzzle, effect, layers=layers, keep=keep, free=free, alike=alike, bounds=bounds
+        puzzle,
+        effect,
+        layers=layers,
+        keep=keep,
+        free=free,
+        alike=alike,
+        any_twist=any_twist,
+        bounds=bounds,
     )
     check_effect(wanted)
     # Loading the kernels takes longer than reading what is known.

@@ -18,7 +18,7 @@ def effect_reason(request: EffectRequest) -> str | None:
     order of the group is proven (``puzzles.group``).
     """
     puzzle, kept = request.puzzle, sorted(request.kept_types)
-    if len(request.cycles) == 1:
+    if len(request.cycles) == 1 and not request.any_twist:
         free = [t.number for t in puzzle.types if t.number not in kept]
         return reason(puzzle, request.cycles[0], request.turning, request.alike, False, free)
     for cycle in request.cycles:
@@ -55,8 +55,11 @@ def no_commutator(request: EffectRequest) -> bool:
 
 
 def _forbidden(request: EffectRequest, own: LayerGroup) -> str | None:
-    effect, alike = request.effect, request.alike
-    if own.contains_alike(effect) if alike else own.contains(effect)[0]:
+    effects = request.twisted()
+    if request.alike:
+        if any(own.contains_alike(effect) for effect in effects):
+            return None
+    elif any(own.contains(np.array(effects))):
         return None
     return _unreached(request, own) or _against_law(request, own) or _tied(request, own)
 
@@ -69,7 +72,12 @@ def _unreached(request: EffectRequest, own: LayerGroup) -> str | None:
         if request.alike and any(looks.count(looks[puzzle.slot_of[p]]) > 1 for p in cycle):
             continue
         for here, there in zip(cycle, cycle[1:] + cycle[:1], strict=True):
-            if there not in reach(own, here):
+            reached = reach(own, here)
+            if request.any_twist and puzzle.slot_of[here] != puzzle.slot_of[there]:
+                found = any(puzzle.slot_of[p] == puzzle.slot_of[there] for p in reached)
+            else:
+                found = there in reached
+            if not found:
                 one, other = placement_name(puzzle, here), placement_name(puzzle, there)
                 return f"{one} cannot get to {other}"
     return None
@@ -78,12 +86,16 @@ def _unreached(request: EffectRequest, own: LayerGroup) -> str | None:
 def _against_law(request: EffectRequest, own: LayerGroup) -> str | None:
     """Name the law of parity or twist that the effect breaks."""
     alike = request.alike
-    kept = own.brought_home(request.effect) if alike else request.effect
-    if kept is None or not own.keeps_parts(kept):
+    rows = request.twisted()
+    brought = [own.brought_home(row) for row in rows] if alike else rows
+    kept = [row for row in brought if row is not None and own.keeps_parts(row)]
+    laws = [own.broken(row, alike) for row in kept]
+    if not laws or None in laws:
         return None
-    law = own.broken(kept, alike)
-    if law is None:
-        return None
+    # Where twists may be chosen, what breaks least says what no choice of twists mends.
+    sums = [np.count_nonzero(own.sums.vector(row)) for row in kept]
+    law = laws[int(np.argmin(sums))]
+    assert law is not None
     says = law.text[0].lower() + law.text[1:-1].partition(":")[0]
     return f"{_what(request, law.types, law.kind)}, but {says}"
 

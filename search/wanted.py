@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -21,6 +22,8 @@ from search.request import LONGEST_EFFECT, Bounds, kept_types, layer_numbers
 MOST_MOVED = 16
 #: The most effects that look the same as the asked one which are looked for with it.
 MOST_ALIKE = 200
+#: The most ways in which the pieces that change places may be twisted, where any will do.
+MOST_TWISTED = 1_000
 #: What may stand between the names of a cycle, other than spaces.
 BETWEEN = re.compile(r"->|[→,]")
 
@@ -32,7 +35,8 @@ class EffectRequest:
     What is at the first placement of a cycle goes to the second, and so on; a cycle within one
     slot twists its piece, as ``puzzles.effects.cycles`` gives them. ``layers`` and ``kept`` are
     numbers of layers and piece types, None for all. ``alike``: pieces that look the same may
-    change places.
+    change places. ``any_twist``: pieces that go to another slot may arrive there twisted in any
+    way; those that are twisted in place are twisted as the cycles say.
     """
 
     puzzle: Puzzle
@@ -41,6 +45,7 @@ class EffectRequest:
     kept: tuple[int, ...] | None = None
     alike: bool = True
     bounds: Bounds = field(default_factory=Bounds)
+    any_twist: bool = False
 
     @cached_property
     def effect(self) -> Table:
@@ -68,18 +73,42 @@ class EffectRequest:
         """The numbers of the layers that may turn."""
         return tuple(range(len(self.puzzle.layers))) if self.layers is None else self.layers
 
+    @property
+    def arriving(self) -> tuple[int, ...]:
+        """The slots whose pieces go to another slot."""
+        slot_of, home = self.puzzle.slot_of, self.puzzle.home
+        away = slot_of[self.effect[home]] != np.arange(self.puzzle.slot_count)
+        return tuple(np.flatnonzero(away).tolist())
+
+    def twisted(self) -> list[Table]:
+        """Return the asked effect, and with ``any_twist`` those that only twist otherwise."""
+        if not self.any_twist:
+            return [self.effect]
+        puzzle = self.puzzle
+        twists = [puzzle.types[puzzle.type_of[s]].twists for s in self.arriving]
+        result = []
+        for more in itertools.product(*map(range, twists)):
+            table = self.effect.copy()
+            for slot, by, all_twists in zip(self.arriving, more, twists, strict=True):
+                own = puzzle.home[slot] + np.arange(all_twists)
+                table[own] = np.roll(self.effect[own], -by)
+            result.append(table)
+        return result
+
     def looking_alike(self) -> list[Table]:
         """Return the effects that fulfil the request, the asked one first; (placements,) each.
 
-        With ``alike``, those as well in which one or two pairs of like pieces have changed places,
-        as long as no more pieces move than in the asked one.
+        With ``any_twist``, those as well that only twist otherwise what goes to another slot. With
+        ``alike``, those as well in which one or two pairs of like pieces have changed places, as
+        long as no more pieces move than in the asked one.
         """
-        result = [self.effect]
+        result = self.twisted()
         if not self.alike:
             return result
-        seen = {self.effect.tobytes()}
+        most = max(MOST_ALIKE, len(result))
+        seen = {own.tobytes() for own in result}
         swaps = self._swaps()
-        row = result
+        row = result.copy()
         for _ in range(2):
             following = []
             for effect, swap in itertools.product(row, swaps):
@@ -87,11 +116,11 @@ class EffectRequest:
                 if image.tobytes() not in seen:
                     seen.add(image.tobytes())
                     following.append(image)
-                if len(seen) > 20 * MOST_ALIKE:
+                if len(seen) > 20 * most:
                     break
             row = following
             result += [own for own in row if counts_of(self.puzzle, own) == self.counts]
-        return result[:MOST_ALIKE]
+        return result[:most]
 
     def _swaps(self) -> list[Table]:
         """Return the exchanges of two like pieces of which the effect moves one."""
@@ -207,6 +236,7 @@ def effect_request(
     keep: str | Sequence[str] | None = None,
     free: str | Sequence[str] | None = None,
     alike: bool = True,
+    any_twist: bool = False,
     bounds: Bounds | None = None,
 ) -> EffectRequest:
     """Return a checked request for an effect, from text or from cycles of placements.
@@ -219,7 +249,7 @@ def effect_request(
     own = cycles(puzzle, Effect(tuple(table.tolist())))
     kept = kept_types(puzzle, keep, free)
     result = EffectRequest(
-        puzzle, own, layer_numbers(puzzle, layers), kept, alike, bounds or Bounds()
+        puzzle, own, layer_numbers(puzzle, layers), kept, alike, bounds or Bounds(), any_twist
     )
     moved = sum(count for _, count in result.counts)
     if not moved:
@@ -227,6 +257,12 @@ def effect_request(
     if moved > MOST_MOVED:
         raise RequestError(
             f"the effect moves {moved} pieces; searches are for effects of at most {MOST_MOVED}"
+        )
+    ways = math.prod(puzzle.types[puzzle.type_of[s]].twists for s in result.arriving)
+    if any_twist and ways > MOST_TWISTED:
+        raise RequestError(
+            f"the pieces that change places can arrive twisted in {ways:,} ways; at most "
+            f"{MOST_TWISTED:,} are looked for at once, so say how they are twisted"
         )
     for number, _ in result.counts:
         if number not in result.kept_types:

@@ -99,7 +99,7 @@ def test_rings_give_the_shortest_commutator_form_of_brute_force(
             places = Conjugates(puzzle, [table], slots, scope.turns.tolist(), scope.symmetries)
             while places.depth < 4 and places.grow():
                 pass
-            gathering = Gathering(scope, places, table, None)
+            gathering = Gathering(scope, places, [table], None)
             for level in range(1, half_length + 1):
                 for part in rings.level(scope, level):
                     for _ in gathering.put(part.records):
