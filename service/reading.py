@@ -191,6 +191,12 @@ def _picture(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.picture(message["puzzle"], cycle, sequence, kind, behind, after))
 
 
+def _step_picture(desk: Desk, store: Store, message: Message) -> Reply:
+    from service.step_pictures import picture
+
+    return Reply({}, picture(store, message["digest"], message["step"]))
+
+
 def _drawing(desk: Desk, store: Store, message: Message) -> Reply:
     return Reply({}, desk.drawing(message["puzzle"]))
 
@@ -248,6 +254,7 @@ _DOES: dict[str, Callable[[Desk, Store, Message], Reply]] = {
     "puzzle": _puzzle,
     "type": _type_of,
     "picture": _picture,
+    "step-picture": _step_picture,
     "drawing": _drawing,
     "sheet": _sheet,
     "grid": _sheet,

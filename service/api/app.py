@@ -34,6 +34,7 @@ from service.api.results import router as results
 from service.api.searches import router as searches
 from service.api.sheets import router as sheets
 from service.api.solves import router as solves
+from service.api.step_pictures import router as step_pictures
 from service.api.templates import Templates
 from service.api.warming import warm
 from service.limits import Limits, limits
@@ -101,6 +102,7 @@ def create(
         asking,
         searches,
         results,
+        step_pictures,
         clubs,
         health,
         routes.router,

@@ -50,6 +50,7 @@ class Index(BaseModel):
     search: Href
     events: Href
     result: Href
+    step: Href
     clubs: Href
     openapi: Href
 

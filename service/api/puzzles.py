@@ -81,6 +81,7 @@ INDEX = {
     "search": "/api/searches/{search}",
     "events": "/api/searches/{search}/events",
     "result": "/api/results/{digest}{?cycle,most,left_handed,weights}",
+    "step": "/api/results/{digest}/steps/{step}.svg",
     "clubs": "/api/clubs",
     "openapi": "/api/openapi.json",
 }

@@ -21,7 +21,7 @@ from service.api.puzzles import short
 from service.clubs import Changed, ClubName, Entered, Shared
 from service.pages.forms import form
 from service.pages.frame import here, page
-from service.pages.wording import linked
+from service.pages.wording import called, linked
 from service.stores.base import Role
 
 router = APIRouter(include_in_schema=False)
@@ -109,6 +109,7 @@ async def _shelf(
         shown = [item for item in shown if text is None or getattr(item, name) == text]
     roles = list(Role)
     stands = standing(told.items)
+    described = await own.call(puzzle_shelf.described, own.store, stands)
     data = {
         "key": quote(key, safe=""),
         "shelf": told,
@@ -117,7 +118,10 @@ async def _shelf(
         "puzzles": stands,
         "said": {item.puzzle: item for item in told.items if item.puzzle and item.state},
         "before": earlier(told.items),
-        "described": await own.call(puzzle_shelf.described, own.store, stands),
+        "named": {
+            name: called({"name": name, "description": described.get(name, "")}) for name in stands
+        },
+        "described": described,
         "types": sorted({item.type for item in told.items if item.type}),
         "shown": list(reversed(shown)),
         "filters": wanted,

@@ -70,12 +70,14 @@ def environment() -> Environment:
     own.globals["places"] = PLACES
     own.globals["puzzle_href"] = puzzle_href
     own.globals["picture_href"] = picture_href
+    own.globals["step_href"] = step_href
     own.filters["plural"] = plural
     own.filters["breaks"] = breaks
     own.filters["day"] = wording.day
     own.filters["grouped"] = wording.grouped
     own.filters["only_here"] = wording.only_here
     own.filters["called"] = wording.called
+    own.filters["about"] = wording.about
     own.filters["lasting"] = wording.lasting
     own.filters["raised"] = wording.raised
     own.filters["sentence"] = wording.sentence
@@ -110,6 +112,11 @@ def picture_href(puzzle: str, behind: bool = True, **marked: str) -> str:
     query = dict(marked) if behind else {**marked, "behind": "false"}
     asked = f"?{urlencode(query, safe=',@.:')}" if query else ""
     return f"/api/puzzles/{quote(puzzle, safe='')}/picture.svg{asked}"
+
+
+def step_href(result: str, number: int) -> str:
+    """Return the address of a picture of the state before a step of a result, by its digest."""
+    return f"/api/results/{result}/steps/{number}.svg"
 
 
 def breaks(turns: str | Sequence[str]) -> Markup:

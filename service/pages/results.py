@@ -13,6 +13,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from service.api.context import service
+from service.api.puzzles import short
 from service.api.results import View, rendered
 from service.pages.frame import here, page
 from service.pages.puzzles import EFFECTS
@@ -38,8 +39,10 @@ async def result(
     query = f"?{request.url.query}" if request.url.query else ""
     href = f"/results/{digest}{query}"
     link = f"{here(request, own)}{href}"
+    puzzle = str(about.head["puzzle"])
     data = {
-        "puzzle": about.head["puzzle"],
+        "puzzle": puzzle,
+        "told": await short(own, puzzle),
         "place": None,
         "report": report,
         "link": link,

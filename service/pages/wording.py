@@ -87,3 +87,11 @@ def called(told: Mapping[str, Any]) -> str:
     if len(first) <= _MOST_CALLED:
         return first
     return first[:_MOST_CALLED].rsplit(" ", 1)[0] + " …"
+
+
+def about(told: Mapping[str, Any], word: str = "") -> str:
+    """Return "on the 3x3x3", of a posted puzzle "on: A ball with four cuts"."""
+    name = called(told)
+    if name != str(told["name"]):
+        return f"{word}: {name}" if word else name
+    return f"{word} the {name}".strip()

@@ -400,9 +400,21 @@ def test_a_posted_puzzle_on_a_shelf_is_described(site: Served, club: dict[str, s
     name = told.json()["name"]
     post(site, club["add"], {"do": "share", "kind": "puzzle", "puzzle": name})
     page = seen(site.client.get(club["read"]))
-    assert f"{name} ○ new on the shelf about {name} {said}" in page.text
+    assert f"{said} ○ new on the shelf about {said} {name}" in page.text
+    assert f"puzzle all {said} " in page.text, "it can be chosen by its words"
     assert f"{said} {name}" in seen(site.client.get(f"/puzzles/{name}")).text
-    assert f"Ask for a cycle on: {said}" in seen(site.client.get(f"/puzzles/{name}/ask")).text
+    heads = {
+        "ask": "Ask for a cycle on",
+        "read": "Read a sequence on",
+        "cover": "A favourite on",
+        "bench": "The bench for",
+        "finish": "The last pieces of",
+        "solve": "A whole solve of",
+        "sheet": "A sheet to print about",
+        "practice": "Practice on",
+    }
+    for place, words in heads.items():
+        assert f"{words}: {said}" in seen(site.client.get(f"/puzzles/{name}/{place}")).text, place
 
 
 @pytest.mark.parametrize(

@@ -64,11 +64,14 @@ def seen(puzzle: Puzzle, view: View, points: np.ndarray) -> np.ndarray:
     return normals[face] @ view.toward > 1e-6
 
 
-def assert_shown(puzzle: Puzzle, word: Word, holding: int = 0) -> None:
-    """Check the paint at every sampled point that is seen and not at an edge."""
+def assert_shown(puzzle: Puzzle, word: Word, holding: int = 0, text: str = "") -> None:
+    """Check the paint at every sampled point that is seen and not at an edge.
+
+    ``text`` is a picture that somebody else has drawn of that state.
+    """
     sampled = points_of(puzzle)
     now = sampled.do(named(puzzle, word))
-    drawn = picture(draw_state(puzzle, word, holding=holding))
+    drawn = picture(text or draw_state(puzzle, word, holding=holding))
     paint = {-1: (UNPAINTED, ""), **dict(enumerate(face_paint(puzzle.body)))}
     away = np.linalg.norm(now - sampled.home, axis=1) > 1e-6
     slots, effect, looked_at = slots_of(puzzle, sampled), puzzle.effect(word), 0
