@@ -5,11 +5,13 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable, Iterator
+from functools import partial
 from itertools import groupby
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from puzzles.errors import RequestError
 from service import endings, options
 from service.output import FOUND, INTERRUPTED, print_json, say
 from service.settings import DEFAULT_LINES, MOST_SHOWN, Settings, settings
@@ -47,6 +49,7 @@ def cover(
     most: options.Most = None,
     json: options.Json = False,
     threads: options.Threads = None,
+    server: options.Service = None,
 ) -> int:
     """Say which three-cycles a favourite reaches: mirrored, turned, undone, with some setup."""
     from puzzles import load
@@ -56,8 +59,21 @@ def cover(
 
     chosen = settings(options.whole("--threads", threads))
     shown = options.number("most", most, 0, MOST_SHOWN, DEFAULT_LINES)
-    bounds = options.bounds(None, None, None, seconds)
-    turns = options.whole("--setup", setup)
+    bounds = options.bounds(None, None, setup, seconds)
+    turns = SETUP_TURNS if bounds.setup is None else bounds.setup
+    names = None if case is None else case.replace("->", " ").replace("→", " ").split()
+    if server is not None:
+        from service import cli_far
+
+        _not_there(threads, seconds)
+        kinds = {"layers": layers, "keep": keep, "free": free}
+        question = {
+            **{name: options.listed(text) for name, text in kinds.items()},
+            **{"sequence": sequence, "setup": turns, "case": names},
+            "second": case is None and not alone,
+        }
+        shows = partial(_shown, most=shown, single=names is not None, json=json)
+        return cli_far.cover(server, puzzle, question, shows, json)
     loaded = load(puzzle)
     parsed = parse(loaded, sequence)
     own = covered(
@@ -65,22 +81,34 @@ def cover(
         parsed,
         layer_numbers(loaded, layers),
         kept_types(loaded, keep, free),
-        SETUP_TURNS if turns is None else turns,
+        turns,
     )
-    names = None if case is None else case.replace("->", " ").replace("→", " ").split()
     told = report(own, parsed.left_over, names)
     told["second"], told["second_text"], told["stopped_by"] = [], "", None
     if case is None and not alone and own.favourite.three_cycle:
         told.update(_second(chosen, own, bounds.seconds))
     elif case is None and not alone:
         told["second_text"] = NO_SECOND
+    return _shown(told, shown, names is not None, json)
+
+
+def _shown(told: Report, most: int, single: bool, json: bool) -> int:
+    """Print a cover, as text or as JSON; return the exit status."""
     if json:
         print_json(told)
     else:
-        show(told, shown, names is not None)
-    if told["stopped_by"] == endings.PERSON:
-        return INTERRUPTED
-    return FOUND
+        show(told, most, single)
+    return INTERRUPTED if told["stopped_by"] == endings.PERSON else FOUND
+
+
+def _not_there(threads: str | None, seconds: str | None) -> None:
+    """Refuse what is said about searching on this machine where a service is asked."""
+    options.not_far(threads)
+    if seconds is not None:
+        raise RequestError(
+            "--seconds is for searches on this machine; a service compares second favourites from "
+            "what it has searched before"
+        )
 
 
 def _second(chosen: Settings, own: Cover, limit: float | None) -> Report:

@@ -41,7 +41,7 @@ def find(
         search = own.answered("/api/searches", question)
         report = search["answer"]
         if picture is not None and report.get("answers"):
-            write_file(picture, own.picture(report["cycle"]))
+            write_file(picture, own.picture(report))
         link = own.link(search) if share else ""
         if json and link:
             report["link"] = link
@@ -55,6 +55,12 @@ def atlas(address: str, puzzle: str, question: dict[str, Any], show: Show, json:
     """Ask a service for an atlas; print it and return the exit status."""
     with _Asked(address, puzzle) as own:
         return _shown(own.answered("/api/atlases", question)["answer"], show, json)
+
+
+def cover(address: str, puzzle: str, question: dict[str, Any], show: Show, json: bool) -> int:
+    """Ask a service what a favourite reaches; print it and return the exit status."""
+    with _Asked(address, puzzle) as own:
+        return _shown(own.told("covers", question), show, json)
 
 
 class _Asked:
@@ -74,6 +80,18 @@ class _Asked:
 
     def __exit__(self, *error: Any) -> None:
         self._server.__exit__(*error)
+
+    def told(self, place: str, question: dict[str, Any]) -> Report:
+        """Return what the service says at once of the puzzle, at an address beside the puzzle's."""
+        with self._stopper.listening(), self._watcher.watching():
+            try:
+                self._post_puzzle()
+                path = f"/api/puzzles/{self._there}/{place}"
+                report = self._server.told(self._server.send("POST", path, question))
+            except ServerError as error:
+                raise ServerError(self._named(str(error)), error.status) from None
+        named: Report = self._renamed(report)
+        return named
 
     def answered(self, path: str, question: dict[str, Any]) -> Search:
         """Return the search for a question, with an answer, when it is over."""
@@ -106,11 +124,12 @@ class _Asked:
         there = isinstance(place, str) and place.startswith("/results/")
         return f"{self._server.address}{place}" if there else ""
 
-    def picture(self, cycle: list[str]) -> str:
-        """Return a picture of a cycle, as SVG."""
+    def picture(self, report: Report) -> str:
+        """Return a picture of the cycle or the effect that a report is about, as SVG."""
         from urllib.parse import urlencode
 
-        query = urlencode({"cycle": ",".join(cycle)}, safe=",")
+        marked = {"cycle": ",".join(report["cycle"])} if "cycle" in report else {}
+        query = urlencode(marked or {"effect": "".join(report["effect"])}, safe=",")
         reply = self._server.send("GET", f"/api/puzzles/{self._there}/picture.svg?{query}")
         return self._named(reply.body.decode("utf-8", "replace"))
 

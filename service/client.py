@@ -219,7 +219,7 @@ class Server:
         return reply
 
     def _problem(self, reply: Reply) -> ServerError:
-        told = self._object(reply)
+        told = self.told(reply)
         text = str(told.get("detail") or told.get("title") or f"status {reply.status}")
         if reply.status not in (429, 503):
             return ServerError(text.rstrip("."), reply.status)
@@ -229,13 +229,14 @@ class Server:
         return ServerError(said, reply.status, passes=True, after=after)
 
     def _search(self, reply: Reply) -> Search:
-        told = self._object(reply)
+        told = self.told(reply)
         number, state = told.get("id"), told.get("state")
         if not isinstance(state, str) or not re.fullmatch("[0-9a-f]{32}", str(number)):
             raise self._stranger("it did not answer with a search")
         return told
 
-    def _object(self, reply: Reply) -> dict[str, Any]:
+    def told(self, reply: Reply) -> dict[str, Any]:
+        """Return the object that a service answered with."""
         try:
             told = json.loads(reply.body)
         except (ValueError, RecursionError):

@@ -83,7 +83,10 @@ Kind = Annotated[
     str | None,
     typer.Argument(metavar="[TYPE]", help="A piece type; all that move if none is given."),
 ]
-AnyTwist = Annotated[bool, typer.Option("--any-twist", help="The three may be twisted in any way.")]
+AnyTwist = Annotated[
+    bool,
+    typer.Option("--any-twist", help="What goes to another slot may be twisted there in any way."),
+]
 Apart = Annotated[
     bool, typer.Option("--apart", help="Pieces that look the same may not change places.")
 ]
@@ -190,6 +193,17 @@ def number(name: str, text: str | None, least: int, most: int, usual: int) -> in
     if not least <= value <= most:
         raise RequestError(f"{name} {value}: a number from {least} to {most:,} was expected")
     return value
+
+
+def listed(text: str | None) -> list[str] | None:
+    """Return the names in a text, None for none given, as a service reads them."""
+    return None if text is None else text.replace(",", " ").split()
+
+
+def not_far(threads: str | None) -> None:
+    """Refuse what is said about searching on this machine when a service is to search."""
+    if threads is not None:
+        raise RequestError("--threads is for searches on this machine, not for those of a service")
 
 
 def weighed(text: str | None) -> dict[str, float] | None:

@@ -124,6 +124,12 @@ SAME = [
     ("atlas 3x3x3 edge --turns 3", 1),
     ("atlas 3x3x3 corner --layers U", 3),
     ("atlas 3x3x3 centre", 3),
+    ("cover 2x2x2 [RUR'U',F] --alone --most 5", 0),
+    ("cover 3x3x3 [RUR'U',L] --case UFR→UBL→DFR --free edge", 0),
+    ("cover 3x3x3 R2U2R2U2R2U2 --setup 1 --most 2", 0),
+    ("cover 3x3x3 [RUR'U',L] --alone --setup 99", 2),
+    ("cover 3x3x3 [RUR'U' --alone", 2),
+    ("cover 3x3x3 R2R2", 2),
 ]
 
 
@@ -232,6 +238,8 @@ def test_what_does_not_go_together_is_said(service: str, said: Said) -> None:
         status, out, err = said(*FIND, *more)
         assert (status, out) == (2, "")
         assert words in err
+    status, _, err = said("cover", "2x2x2", "[R,F]", "--server", service, "--seconds", "2")
+    assert (status, "from what it has searched before" in err) == (2, True)
     status, _, err = said("atlas", "2x2x2", "--server", service)
     assert status == 2
     assert "one piece type at a time" in err
