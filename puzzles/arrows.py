@@ -1,4 +1,4 @@
-"""A cycle's numbers and arrows in the views of a picture, all numbers on discs of one size.
+"""Numbers and arrows of cycles in the views of a picture, all numbers on discs of one size.
 
 A step from one view to the other is shown in both: by a dashed stub from the disc to a white one
 with the next number, and by one to the disc from a white one with the number before.
@@ -29,6 +29,8 @@ HIDING, BESIDE = 0.8, 3.0
 HIDING_ALONE = 1.3
 LARGEST_DISC, SMALLEST_DISC = 9.0, 6.0
 LONGEST_HEAD, SHORTEST_HEAD = 9.0, 4.0
+#: How far from its disc an arrow goes that leads round it, and how long its heads are.
+SPIN, SPIN_HEAD = 4.5, 7.0
 #: No points (0, 2) at all.
 NOWHERE = np.empty((0, 2))
 
@@ -52,15 +54,18 @@ def numbers(scene: Scene, spots: Mapping[int, Spot], radius: float) -> list[str]
 def arrows(
     scene: Scene,
     spots: Mapping[int, Spot],
-    count: int,
+    following: Sequence[int],
     radius: float,
     busy: Vectors = NOWHERE,
 ) -> tuple[list[str], Vectors]:
-    """Number steps of a cycle, given where they are in a view, and draw arrows and stubs.
+    """Number steps of cycles, given where they are in a view, and draw arrows and stubs.
 
-    Of ``count`` steps, all others are shown elsewhere. ``busy`` are points (…, 2) of other lines.
-    Returns them and points along arrows and around discs, for letters to keep clear of.
+    ``following`` has the step after each step, which is the same one for a piece that is twisted
+    and whose stickers do not show how: an arrow with two heads goes round it then. Steps without a
+    spot are shown elsewhere. ``busy`` are points (…, 2) of other lines. Returns them and points
+    along arrows and around discs, for letters to keep clear of.
     """
+    before = {after: step for step, after in enumerate(following)}
     places = _places(scene, spots, radius, HIDING)
     #: Stickers with their number beside them, which arrows had better not hide.
     small: list[Vectors] = []
@@ -71,8 +76,12 @@ def arrows(
             small.append(spot.place)
             busy = np.concatenate([busy, spot.place[None]])
     for k, start in places.items():
-        after = (k + 1) % count
-        if after in places and after != k:
+        after = following[k]
+        if after == k:
+            drawn, along = spin(start, radius)
+            result.extend(drawn)
+            busy = np.concatenate([busy, along])
+        elif after in places:
             others = [p for j, p in places.items() if j not in (k, after)] + small
             drawn, along = bent_arrow(start, places[after], radius, others)
             result.extend(drawn)
@@ -80,7 +89,7 @@ def arrows(
     discs = [disc(place, radius, k + 1, seen=True) for k, place in places.items()]
     taken = [*places.values()]
     for k, place in places.items():
-        for other, outward in (((k + 1) % count, True), ((k - 1) % count, False)):
+        for other, outward in ((following[k], True), (before[k], False)):
             if other in places:
                 continue
             far = _stub_end(scene, place, radius, [*taken, *small], busy)
@@ -147,6 +156,26 @@ def disc(place: Vectors, radius: float, number: int, seen: bool) -> str:
         f'<circle cx="{n(x)}" cy="{n(y)}" r="{n(radius)}" fill="{fill}" stroke="{rim}" '
         f'stroke-width="1"/>{text(x, y + size * 0.36, size, str(number), rim)}'
     )
+
+
+def spin(place: Vectors, radius: float) -> tuple[list[str], Vectors]:
+    """Draw an arrow half round a disc with a head at both ends; points along it, too.
+
+    It says that a piece is twisted; which way does not show.
+    """
+    wide = radius + SPIN
+    angles = np.linspace(-0.05 * math.pi, 1.05 * math.pi, 13)
+    along = place + wide * np.column_stack([np.cos(angles), np.sin(angles)])
+    path = f"M{pair(along[0])}A{n(wide)} {n(wide)} 0 1 1 {pair(along[-1])}"
+    heads = []
+    for end, angle, sense in ((along[0], angles[0], -1.0), (along[-1], angles[-1], 1.0)):
+        way = sense * np.array([-math.sin(angle), math.cos(angle)])
+        heads.append(_head(_barbs(end + way * SPIN_HEAD, way, SPIN_HEAD)))
+    return [
+        f'<path d="{path}" fill="none" stroke="{PAPER}" stroke-width="5"/>',
+        f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="2.4"/>',
+        *heads,
+    ], along
 
 
 def bent_arrow(

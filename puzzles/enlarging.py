@@ -85,16 +85,18 @@ class Detail:
         """Return where the stickers of its steps are in the detail."""
         return {step: self.scene.spots[shown[step]] for step in self.steps}
 
-    def draw(self, shown: Sequence[int], outlined: set[int], radius: float) -> list[str]:
+    def draw(
+        self, shown: Sequence[int], following: Sequence[int], outlined: set[int], radius: float
+    ) -> list[str]:
         """Draw the detail, with arrows if its pieces are numbered nowhere else, and a caption.
 
-        ``radius`` is that of the number discs.
+        ``following`` has the step after each step, ``radius`` is that of the number discs.
         """
         scene, spots = self.scene, self.spots(shown)
         if self.alone:
             drawn = numbers(scene, spots, radius)
         else:
-            drawn, _ = arrows(scene, spots, len(shown), radius)
+            drawn, _ = arrows(scene, spots, following, radius)
         x, y = scene.middle
         return [
             *scene.stickers(outlined, True, {shown[step] for step in self.steps}),

@@ -1,4 +1,4 @@
-"""A solved puzzle as an SVG picture, seen from in front and from behind, with a cycle's arrows.
+"""A solved puzzle as an SVG picture, seen from in front and from behind, with arrows of cycles.
 
 Every sticker of a flat-cut body is seen in exactly one of the views; on a ball the horizon parts
 them, and what lies across it is seen in both. Only attributes are used, no styles, scripts or
@@ -39,11 +39,14 @@ def draw(
     hidden: bool = True,
     alone: bool = False,
     holding: int = 0,
+    cycles: Sequence[Sequence[int]] = (),
 ) -> str:
     """Return the solved puzzle as the text of an SVG picture.
 
     ``cycle`` is a tuple of placements: their pieces are outlined, their stickers numbered in order
     and joined by arrows; a step to the other view is a dashed stub with the other's number.
+    ``cycles`` are several of these, numbered on from one to the next; one within a slot twists its
+    piece, and where its stickers do not show how, an arrow goes round its number.
     On a ball, pieces too small for that stand enlarged below, and rings say where they are.
     ``marked`` are slots to outline; with ``alone`` all others step back, as beside a cycle.
     Without ``hidden`` the second view, from behind and below, is
@@ -53,30 +56,31 @@ def draw(
     """
     if width not in WIDTHS:
         raise ValueError(f"width {width}: {WIDTHS.start} to {WIDTHS.stop - 1} were expected")
-    places = tuple(int(p) for p in cycle or ())
-    if len({int(puzzle.type_of[puzzle.slot_of[p]]) for p in places}) > 1:
+    rows = [tuple(int(p) for p in row) for row in ([cycle] if cycle else cycles)]
+    if any(len({int(puzzle.type_of[puzzle.slot_of[p]]) for p in row}) > 1 for row in rows):
         raise ValueError("cycle: placements of one type were expected")
-    faded = alone or bool(places)
-    outlined = {int(slot) for slot in marked} | {int(puzzle.slot_of[p]) for p in places}
+    faded = alone or bool(rows)
+    outlined = {int(slot) for slot in marked} | {int(puzzle.slot_of[p]) for r in rows for p in r}
     if puzzle.shape == "written":
         from puzzles import written_picture
 
-        said = _title(puzzle, places), _description(puzzle, places, outlined)
-        return written_picture.draw(puzzle, places, outlined, width, *said, faded)
+        said = _title(puzzle, rows), _description(puzzle, rows, outlined)
+        return written_picture.draw(puzzle, rows, outlined, width, *said, faded)
     scenes: Sequence[SolidScene | BallScene]
     if puzzle.shape == "ball":
         scenes, whole = ball_scenes(puzzle, width, hidden, holding)
     else:
         both, whole = views(puzzle, width, hidden, holding)
         scenes = [SolidScene(puzzle, view, (width, whole)) for view in both]
-    shown = cycle_stickers(puzzle, places, [scene.spots for scene in scenes])
+    steps, shown, following = _steps(puzzle, rows, [scene.spots for scene in scenes])
     balls = [scene for scene in scenes if isinstance(scene, BallScene)]
     details, height = enlarging.details(puzzle, balls, shown, (width, whole))
+    enlarged = _enlarged(puzzle, steps, details)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {number_text(height)}" '
         f'width="{width}" height="{number_text(height)}" role="img">',
-        f"<title>{escape(_title(puzzle, places))}</title>",
-        f"<desc>{escape(_description(puzzle, places, outlined, details))}</desc>",
+        f"<title>{escape(_title(puzzle, rows))}</title>",
+        f"<desc>{escape(_description(puzzle, rows, outlined, enlarged))}</desc>",
     ]
     crowded = {step for detail in details if not detail.alone for step in detail.steps}
     here = {step: k for step, k in enumerate(shown) if step not in crowded}
@@ -96,7 +100,7 @@ def draw(
         busy = NOWHERE
         if isinstance(scene, BallScene):
             rings, busy, spots = enlarging.rings(details, scene, shown, spots)
-        drawn, busy = arrows(scene, spots, len(shown), radius, busy)
+        drawn, busy = arrows(scene, spots, following, radius, busy)
         letters, plain = scene.letters(outlined, faded, busy)
         plain |= set(here.values())
         if isinstance(scene, BallScene):
@@ -108,34 +112,69 @@ def draw(
         parts.extend([*rings, *letters, *drawn, "</g>"])
     radius = disc_radius([spot for detail in details for spot in detail.spots(shown).values()])
     for detail in details:
-        parts.extend(["<g>", *detail.draw(shown, outlined, radius), "</g>"])
+        parts.extend(["<g>", *detail.draw(shown, following, outlined, radius), "</g>"])
     parts.append("</svg>")
     return "\n".join(parts)
 
 
-def _title(puzzle: Puzzle, places: tuple[int, ...]) -> str:
-    names = " to ".join(placement_name(puzzle, p) for p in places)
-    return f"{puzzle.name}: {names}" if places else puzzle.name
+Rows = Sequence[tuple[int, ...]]
 
 
-def _description(
-    puzzle: Puzzle, places: tuple[int, ...], outlined: set[int], details: Sequence[Detail] = ()
-) -> str:
+def _steps(
+    puzzle: Puzzle, rows: Rows, spots: Sequence[Mapping[int, Spot]]
+) -> tuple[list[int], list[int], list[int]]:
+    """Return the placements of all steps, the sticker that stands for each, the step after each.
+
+    Where stickers do not show how their piece sits, each piece is one step.
+    """
+    steps: list[int] = []
+    shown: list[int] = []
+    following: list[int] = []
+    for row in rows:
+        stickers = cycle_stickers(puzzle, row, spots)
+        own = [k for k, sticker in enumerate(stickers) if sticker not in stickers[:k]]
+        first = len(steps)
+        steps += [row[k] for k in own]
+        shown += [stickers[k] for k in own]
+        following += [first + (k + 1) % len(own) for k in range(len(own))]
+    return steps, shown, following
+
+
+def _title(puzzle: Puzzle, rows: Rows) -> str:
+    texts = [" to ".join(placement_name(puzzle, p) for p in row) for row in rows]
+    return f"{puzzle.name}: {', '.join(texts)}" if rows else puzzle.name
+
+
+def _description(puzzle: Puzzle, rows: Rows, outlined: set[int], enlarged: str = "") -> str:
     sentences = [puzzle.description]
-    if places:
-        names = [placement_name(puzzle, p) for p in (*places, places[0])]
-        sentences.append("The pieces go in a cycle: " + " to ".join(names) + ".")
+    slots = {int(puzzle.slot_of[p]) for row in rows for p in row}
+    for one, said in (
+        ([row for row in rows if not _stays(puzzle, row)], "go in a cycle"),
+        ([row for row in rows if _stays(puzzle, row)], "are twisted in place"),
+    ):
+        texts = [" to ".join(placement_name(puzzle, p) for p in (*row, row[0])) for row in one]
+        if len(texts) > 1:
+            said = said.replace("a cycle", "cycles")
+        if texts:
+            sentences.append(f"The pieces {said}: {'; '.join(texts)}.")
     if puzzle.bonds and len(puzzle.bonds) <= MOST_BODIES:
         names = [" to ".join(slot_names(puzzle)[slot] for slot in own) for own in puzzle.bonds]
         sentences.append("Fastened together: " + "; ".join(names) + ".")
-    rest = sorted(outlined - {int(puzzle.slot_of[p]) for p in places})
+    rest = sorted(outlined - slots)
     if rest:
         sentences.append("Outlined: " + ", ".join(slot_names(puzzle)[slot] for slot in rest) + ".")
-    if details:
-        steps = sorted(step for detail in details for step in detail.steps)
-        names = [placement_name(puzzle, places[step]) for step in steps]
-        sentences.append("Enlarged: " + ", ".join(names) + ".")
-    return " ".join(sentences)
+    return " ".join([*sentences, enlarged] if enlarged else sentences)
+
+
+def _stays(puzzle: Puzzle, row: tuple[int, ...]) -> bool:
+    return len({int(puzzle.slot_of[p]) for p in row}) == 1
+
+
+def _enlarged(puzzle: Puzzle, steps: Sequence[int], details: Sequence[Detail]) -> str:
+    """Say in a sentence which steps stand in details; nothing where there are none."""
+    own = sorted(step for detail in details for step in detail.steps)
+    names = [placement_name(puzzle, steps[step]) for step in own]
+    return "Enlarged: " + ", ".join(names) + "." if names else ""
 
 
 def cycle_stickers(

@@ -168,6 +168,7 @@ class Stage:
         None where a piece of the cycle is too small for that. ``ground`` is as in `draw`.
         """
         shown = self._numbered(tuple(int(p) for p in cycle))
+        following = [(k + 1) % len(shown) for k in range(len(shown))]
         slots = {*marked, *(self.puzzle.stickers[k].slot for k in shown)}
         places = self._places(shown)
         spots = [spot for own in places for spot in own.values()]
@@ -187,7 +188,7 @@ class Stage:
         radius = min(_DISC[1], disc_radius(spots))
         for scene, own in zip(self._scenes(), places, strict=True):
             if shown:
-                parts.extend(arrows(scene, own, len(shown), radius)[0])
+                parts.extend(arrows(scene, own, following, radius)[0])
         parts.append("</svg>")
         return "".join(parts)
 

@@ -14,7 +14,7 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
-from puzzles.arrows import bent_arrow, disc
+from puzzles.arrows import bent_arrow, disc, spin
 from puzzles.bodies import Vectors
 from puzzles.paint import GREY, PALETTE, ink, pale
 from puzzles.puzzle import Puzzle, Word
@@ -45,7 +45,7 @@ class _Layout:
 
 def draw(
     puzzle: Puzzle,
-    cycle: Sequence[int],
+    cycles: Sequence[Sequence[int]],
     outlined: set[int],
     width: int,
     title: str,
@@ -54,8 +54,8 @@ def draw(
 ) -> str:
     """Return the solved puzzle as the text of an SVG picture.
 
-    ``cycle`` are placements that arrows join, ``outlined`` slots, those of the cycle among them;
-    if ``faded``, all others step back.
+    ``cycles`` are placements that arrows join, ``outlined`` slots, those of the cycles among them;
+    if ``faded``, all others step back. Round a piece that is twisted in place an arrow goes.
     """
     layout = laid_out(puzzle, width)
     legend = _legend(puzzle, width, layout.height)
@@ -68,11 +68,13 @@ def draw(
     ]
     if puzzle.places is not None and puzzle.places.points is not None:
         parts.extend(_turns(puzzle, layout, width))
-    said = {int(puzzle.slot_of[p]): int(p) for p in cycle}
+    said: dict[int, int] = {}
+    for place in (p for cycle in cycles for p in cycle):
+        said.setdefault(int(puzzle.slot_of[place]), int(place))
     # Outlined discs come last, on top of their neighbours.
     for slot in sorted(range(puzzle.slot_count), key=lambda k: k in outlined):
         parts.extend(_disc(puzzle, layout, slot, slot in outlined, faded, said.get(slot)))
-    parts.extend(_arrows(puzzle, layout, cycle))
+    parts.extend(_arrows(puzzle, layout, cycles))
     parts.extend(part for line in legend for part in line)
     parts.append("</svg>")
     return "\n".join(parts)
@@ -204,17 +206,21 @@ def _disc(
     return result
 
 
-def _arrows(puzzle: Puzzle, layout: _Layout, cycle: Sequence[int]) -> list[str]:
+def _arrows(puzzle: Puzzle, layout: _Layout, cycles: Sequence[Sequence[int]]) -> list[str]:
     """Draw an arrow from each place of a cycle to the next, past all others, bent outwards."""
-    slots = [int(puzzle.slot_of[p]) for p in cycle]
-    pairs = [(a, b) for a, b in zip(slots, slots[1:] + slots[:1], strict=True) if a != b]
-    area = sum(_cross(layout.places[a], layout.places[b]) for a, b in pairs)
-    bends = BENDS if area <= 0 else tuple(-share for share in BENDS)
     drawn = []
-    for start, end in pairs:
-        others = [p for k, p in enumerate(layout.places) if k not in (start, end)]
-        ends = layout.places[start], layout.places[end]
-        drawn.append(bent_arrow(*ends, layout.radius + 1.0, others, bends)[0])
+    for cycle in cycles:
+        slots = list(dict.fromkeys(int(puzzle.slot_of[p]) for p in cycle))
+        pairs = list(zip(slots, slots[1:] + slots[:1], strict=True))
+        area = sum(_cross(layout.places[a], layout.places[b]) for a, b in pairs)
+        bends = BENDS if area <= 0 else tuple(-share for share in BENDS)
+        for start, end in pairs:
+            if start == end:
+                drawn.append(spin(layout.places[start], layout.radius)[0])
+                continue
+            others = [p for k, p in enumerate(layout.places) if k not in (start, end)]
+            ends = layout.places[start], layout.places[end]
+            drawn.append(bent_arrow(*ends, layout.radius + 1.0, others, bends)[0])
     # What clears the ground for an arrow must not cover the head of another.
     return [one[0] for one in drawn] + [part for one in drawn for part in one[1:]]
 

@@ -15,14 +15,13 @@ import numpy as np
 
 from puzzles.puzzle import Word
 from search import frames
-from search.brackets import Form
 from search.candidates import words_for
+from search.carrying import Carrying, keeping_looks
 from search.encoding import Scope
 from search.frames import Numbers
 from search.ranking import Read
 from search.request import Request
 from search.shelves import Shelves
-from search.traces import alphabet
 
 Triple = tuple[int, int, int]
 
@@ -43,26 +42,15 @@ class Represented:
 
     def carried(self, word: Iterable[int]) -> Word:
         """Return what a word of the representative becomes, in normal form."""
-        letters, turns = alphabet(self.scope.puzzle), self._turns
-        own = letters.undone(word) if self.turned else word
-        return letters.normal([turns[turn] for turn in own])
+        return self._way.carried(word)
 
     def read(self, known: Read) -> Read:
         """Return what such a word is read as, turn by turn what the representative's is."""
-        form, turns = known.form, self._turns
-        if form is None:
-            return known
-        setup, a, b = (
-            tuple([turns[turn] for turn in part]) for part in (form.setup, form.a, form.b)
-        )
-        # What [A, B] does is undone by [B, A].
-        first, second = (b, a) if self.turned else (a, b)
-        return replace(known, form=Form(setup, first, second, form.things))
+        return self._way.read(known)
 
     @cached_property
-    def _turns(self) -> list[int]:
-        turns: list[int] = self.scope.symmetries[self.symmetry].turns.tolist()
-        return turns
+    def _way(self) -> Carrying:
+        return Carrying(self.scope.puzzle, self.scope.symmetries[self.symmetry], self.turned)
 
 
 def of_request(request: Request) -> Represented:
@@ -83,16 +71,7 @@ def of_request(request: Request) -> Represented:
 @lru_cache(maxsize=32)
 def _keeping_looks(scope: Scope) -> tuple[int, ...]:
     """Return the places of the scope's symmetries that carry like pieces to like pieces."""
-    puzzle = scope.puzzle
-    slots = [s for k in scope.kept for s in puzzle.types[k].slots]
-    looks = puzzle.alike[slots]
-    kept = []
-    for number, symmetry in enumerate(scope.symmetries):
-        there = puzzle.alike[puzzle.slot_of[symmetry.placements[puzzle.home[slots]]]]
-        pairs = {*zip(looks.tolist(), there.tolist(), strict=True)}
-        if len(pairs) == len({a for a, _ in pairs}) == len({b for _, b in pairs}):
-            kept.append(number)
-    return tuple(kept)
+    return keeping_looks(scope.puzzle, scope.kept, scope.symmetries)
 
 
 def represented(

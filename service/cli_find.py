@@ -26,6 +26,8 @@ from service.settings import (
 )
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from search.ranking import Weights
     from search.request import Bounds
     from service.engine import Engine
@@ -82,10 +84,10 @@ def find(
     weighed = options.weights(weights)
     bounds = options.bounds(turns, half_length, setup, seconds)
     if effect is not None:
-        if cycle or any_twist or picture is not None:
-            other = "--any-twist is" if any_twist else "--picture is"
-            other = "three names are" if cycle else other
-            raise RequestError(f"{other} for three-cycles, and --effect names all of an effect")
+        if cycle:
+            raise RequestError(
+                "three names are for three-cycles, and --effect names all of an effect"
+            )
         if server is None and not share:
             return _find_effect(
                 puzzle,
@@ -95,6 +97,8 @@ def find(
                 free,
                 bounds,
                 apart,
+                any_twist,
+                path,
                 chosen,
                 weighed,
                 shown,
@@ -103,12 +107,13 @@ def find(
             )
     names = [] if effect is not None else three_names(BETWEEN.sub(" ", " ".join(cycle or [])))
     if server is not None:
-        _not_here(threads)
+        options.not_far(threads)
         from service import cli_far
 
         question = {
             **_question(bounds, layers, keep, free),
-            **({"cycle": names, "any_twist": any_twist} if effect is None else {"effect": effect}),
+            **({"cycle": names} if effect is None else {"effect": effect}),
+            "any_twist": any_twist,
             "apart": apart,
             "most": shown,
             "left_handed": left_handed,
@@ -149,6 +154,8 @@ def _find_effect(
     free: str | None,
     bounds: Bounds,
     apart: bool,
+    any_twist: bool,
+    path: Path | None,
     chosen: Settings,
     weighed: Weights | None,
     shown: int,
@@ -161,18 +168,23 @@ def _find_effect(
     from service import effects, reports
 
     wanted = effect_request(
-        load(puzzle), effect, layers=layers, keep=keep, free=free, alike=not apart, bounds=bounds
+        load(puzzle),
+        effect,
+        layers=layers,
+        keep=keep,
+        free=free,
+        alike=not apart,
+        any_twist=any_twist,
+        bounds=bounds,
     )
     with working(chosen) as engine:
         result = effects.find(engine, wanted, weighed, shown, left_handed)
+    if path is not None and result.found.answers:
+        from puzzles.picture import draw
+
+        write_file(path, draw(wanted.puzzle, cycles=wanted.cycles))
     report = reports.effect(result.found, result.stopped_by)
-    return show_found(report, bounds, False, json)
-
-
-def _not_here(threads: str | None) -> None:
-    """Refuse what is said about searching on this machine when a service is to search."""
-    if threads is not None:
-        raise RequestError("--threads is for searches on this machine, not for those of a service")
+    return show_found(report, bounds, any_twist, json)
 
 
 def _question(
@@ -180,10 +192,7 @@ def _question(
 ) -> dict[str, Any]:
     """Return what all questions to a service have in common, as it reads them."""
     names = {"layers": layers, "keep": keep, "free": free}
-    lists = {
-        name: None if text is None else text.replace(",", " ").split()
-        for name, text in names.items()
-    }
+    lists = {name: options.listed(text) for name, text in names.items()}
     return {**lists, **vars(bounds)}
 
 
@@ -265,7 +274,7 @@ def atlas(
     shown = options.number("most", most, 0, MOST_SHOWN, DEFAULT_LINES)
     bounds = options.bounds(turns, half_length, setup, seconds)
     if server is not None:
-        _not_here(threads)
+        options.not_far(threads)
         if kind is None:
             raise RequestError(
                 "a service makes the atlas of one piece type at a time, which follows the puzzle, "

@@ -19,6 +19,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictBool, S
 from pydantic_core import PydanticCustomError
 
 from puzzles.errors import RequestError
+from search.request import LONGEST_EFFECT
 from service import puzzle_shelf
 from service.counting import count
 from service.questions import Name
@@ -109,12 +110,15 @@ class _Shared(BaseModel):
 
 
 class SharedResult(_Shared):
-    """A result, and the cycle in whose letters it is shown."""
+    """A result, and the cycle or effect in whose letters it is shown."""
 
     kind: Literal["result"]
     result: Digest
     cycle: Annotated[list[Name], Field(min_length=3, max_length=3)] | None = Field(
         default=None, description="three stickers, as they were asked for"
+    )
+    effect: Annotated[str, Field(min_length=1, max_length=LONGEST_EFFECT)] | None = Field(
+        default=None, description="another effect, as it was asked for"
     )
     most: Annotated[StrictInt, Field(ge=1, le=MOST_SHOWN)] | None = None
     left_handed: StrictBool = False

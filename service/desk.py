@@ -167,13 +167,22 @@ class Desk:
         most: int | None = None,
         left_handed: bool = False,
         weights: Weights | None = None,
+        effect: str | None = None,
     ) -> bytes:
-        """Return what a result says of a cycle, else of the one it is kept for, as JSON.
+        """Return what a result says of a cycle or effect, else of what it is kept for, as JSON.
 
-        Raises RequestError for a cycle that is no image of that one.
+        Raises RequestError for one that is no image of that.
         """
         puzzle, result = self._read(content)
         shown = weights, DEFAULT_ANSWERS if most is None else most, left_handed
+        about_effect = isinstance(result, results.EffectResult)
+        if effect is not None and not about_effect:
+            raise FieldError("this result is not about an effect", "effect")
+        if cycle is not None and about_effect:
+            raise FieldError(
+                "this result is about another effect than a three-cycle; name it with effect",
+                "cycle",
+            )
         match result:
             case results.FindResult() | results.BlockedResult():
                 wanted = representatives.request_of(result.spec, puzzle)
@@ -191,12 +200,16 @@ class Desk:
                 except ImpossibleError as error:
                     report = _without(asked, error)
             case results.EffectResult():
-                if cycle is not None:
-                    raise FieldError(
-                        "this result is about another effect than a three-cycle, and has no images",
-                        "cycle",
-                    )
                 sought = effects.request_of(result.spec, puzzle)
+                if effect is not None:
+                    kept = sought.text
+                    sought = _named_effect(puzzle, effect, sought)
+                    if not effects.same_search(result.spec, sought):
+                        raise FieldError(
+                            f"this result is about {kept} and effects that are its images, and "
+                            f"{sought.text} is none of them",
+                            "effect",
+                        )
                 report = readings.effect(result, sought, *shown)
             case results.AtlasResult() | results.BlockedAtlasResult():
                 report = readings.atlas(
@@ -267,17 +280,19 @@ class Desk:
         kind: str | None = None,
         behind: bool = True,
         after: str | None = None,
+        effect: str | None = None,
     ) -> bytes:
         """Return a picture of a puzzle as SVG.
 
-        A cycle is drawn in it, or what a sequence moves is outlined, or the pieces of a type, by
-        its name. Without ``behind`` the view from behind is left out. With ``after``, a sequence,
-        it is a small picture of the state after it; the pieces of a cycle are numbered there.
+        A cycle or an effect is drawn in it, or what a sequence moves is outlined, or the pieces of
+        a type, by its name. Without ``behind`` the view from behind is left out. With ``after``, a
+        sequence, it is a small picture of the state after it; the pieces of a cycle are numbered
+        there.
         """
         from service.pictures import picture
 
         puzzle = puzzle_shelf.load(self.store, name)
-        return picture(puzzle, cycle, sequence, kind, behind, after).encode()
+        return picture(puzzle, cycle, sequence, kind, behind, after, effect).encode()
 
     def drawing(self, name: str) -> bytes:
         """Return what a page needs to draw a puzzle and to turn it, as JSON."""
@@ -428,8 +443,17 @@ def _effect_request(puzzle: Puzzle, question: FindQuestion) -> EffectRequest:
         keep=question.keep,
         free=question.free,
         alike=not question.apart,
+        any_twist=question.any_twist,
         bounds=_bounds(question),
     )
+
+
+def _named_effect(puzzle: Puzzle, text: str, like: EffectRequest) -> EffectRequest:
+    """Return a request for an effect in words that is otherwise like another."""
+    own = effect_request(
+        puzzle, text, alike=like.alike, any_twist=like.any_twist, bounds=like.bounds
+    )
+    return replace(own, layers=like.layers, kept=like.kept)
 
 
 def _named_request(puzzle: Puzzle, names: list[str], like: Request) -> Request:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from puzzles.puzzle import Puzzle
+from puzzles.puzzle import Puzzle, Word
+from search.effect_images import of_effect
 from search.effects_wanted import CameTo, EffectFound, from_effect_words
 from search.impossible_effects import check_effect
-from search.ranking import MOST_FAMILIES, Weights
+from search.ranking import MOST_FAMILIES, Read, Weights
 from search.request import Bounds
 from search.wanted import EffectRequest
 from service import results, stored
@@ -45,7 +47,7 @@ def find(
     key = f"effect|{spec.key(request.puzzle.digest, stored.version())}"
     kept = _read(engine.levels.get(key, 1))
     if kept is None:
-        kept = searched(engine, request, spec)
+        kept = searched(engine, request_of(spec, request.puzzle), spec)
         if kept.stopped_by != PERSON:
             engine.levels.put(key, 1, results.content(kept))
     return EffectAnswer(found(kept, request, weights, most, left_handed), kept.stopped_by)
@@ -91,21 +93,45 @@ def found(
         if any(turn not in turns for turn in (*one.turns, *sum(one.form or (), ()))):
             raise results.BrokenResultError("what is stored names a turn that there is not")
     came_to = CameTo(result.half_length, result.complete, result.none_up_to, result.note)
-    words = {one.turns: one.cycle for one in result.words}
-    reads = {one.turns: one.read() for one in result.words}
-    return from_effect_words(request, words, came_to, weights, most, left_handed, reads)
+    words = {one.turns: (one.cycle, one.read()) for one in result.words}
+    own, reads = in_own_frame(request, words)
+    return from_effect_words(request, own, came_to, weights, most, left_handed, reads)
+
+
+def in_own_frame(
+    request: EffectRequest, words: Mapping[Word, tuple[int, Read]]
+) -> tuple[dict[Word, int], dict[Word, Read]]:
+    """Return words of a request's representative as the asker's, and what they are read as.
+
+    Words come and go with the number of the effect that they have. Raises BrokenResultError for a
+    number that none has.
+    """
+    image = of_effect(request)
+    own, reads = dict[Word, int](), dict[Word, Read]()
+    for word, (number, known) in words.items():
+        if not 0 <= number < len(image.numbers):
+            raise results.BrokenResultError("what is stored names an effect that there is not")
+        there = image.way.carried(word)
+        own[there], reads[there] = image.numbers[number], image.way.read(known)
+    return own, reads
 
 
 def spec_of(name: str, request: EffectRequest) -> EffectSpec:
-    """Return the job for a request on the puzzle that is known by a name or an address."""
+    """Return the job for a request on the puzzle that is known by a name or an address.
+
+    Requests that are images of each other have the same. What makes no difference is left out.
+    """
     puzzle, bounds = request.puzzle, request.bounds
+    own = of_effect(request).request
+    twists = any(puzzle.types[puzzle.type_of[s]].twists > 1 for s in own.arriving)
     layers = None if len(request.turning) == len(puzzle.layers) else request.turning
     moving = tuple(kind.number for kind in puzzle.types if kind.moves)
     kept = tuple(k for k in request.kept_types if k in moving)
     like = any(puzzle.alike[s] != s for k in kept for s in puzzle.types[k].slots)
     return EffectSpec(
         puzzle=name,
-        cycles=request.cycles,
+        cycles=own.cycles,
+        any_twist=request.any_twist and twists,
         layers=layers,
         kept=None if kept == moving else kept,
         alike=request.alike and like,
@@ -117,9 +143,10 @@ def spec_of(name: str, request: EffectRequest) -> EffectSpec:
 
 
 def request_of(spec: EffectSpec, puzzle: Puzzle) -> EffectRequest:
-    """Return the request that a job is about."""
+    """Return the representative's own request, which a job is about."""
     bounds = Bounds(spec.turns, spec.half_length, spec.setup, spec.seconds)
-    return EffectRequest(puzzle, spec.cycles, spec.layers, spec.kept, spec.alike, bounds)
+    own = puzzle, spec.cycles, spec.layers, spec.kept, spec.alike
+    return EffectRequest(*own, bounds, spec.any_twist)
 
 
 def same_search(spec: EffectSpec, request: EffectRequest) -> bool:

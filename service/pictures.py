@@ -9,6 +9,7 @@ from puzzles.puzzle import Puzzle
 from puzzles.state_picture import draw_state
 from search.impossible import wanted_effect
 from search.request import request
+from search.wanted import effect_request
 from service.desk import FieldError, built, doable, names_in
 
 
@@ -19,22 +20,25 @@ def picture(
     kind: str | None = None,
     behind: bool = True,
     after: str | None = None,
+    effect: str | None = None,
 ) -> str:
     """Return a picture of a puzzle as SVG; see ``Desk.picture``."""
-    given = {"cycle": cycle, "sequence": sequence, "type": kind}
+    given = {"cycle": cycle, "effect": effect, "sequence": sequence, "type": kind}
     last = [field for field, text in given.items() if text is not None][1:]
     if last:
-        text = "give a cycle, a sequence or a type to draw, not several of them"
+        text = "give a cycle, an effect, a sequence or a type to draw, not several of them"
         raise FieldError(text, last[-1])
     triple = None if cycle is None else request(puzzle, names_in(cycle)).triples()[0]
     if after is not None:
-        if sequence is not None or kind is not None:
+        if (effect, sequence, kind) != (None, None, None):
             raise FieldError("the state after a sequence is drawn alone, or with a cycle", "after")
         word = built(puzzle, after, "after").word
         return draw_state(puzzle, word, triple or (), title=f"{puzzle.name} after {after}")
     if triple is not None:
         wanted_effect(puzzle, triple)
         return draw(puzzle, triple, hidden=behind)
+    if effect is not None:
+        return draw(puzzle, hidden=behind, cycles=effect_request(puzzle, effect).cycles)
     if sequence is None:
         marked = () if kind is None else read_type(puzzle, kind).slots
         return draw(puzzle, marked=marked, hidden=behind, alone=kind is not None)

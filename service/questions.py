@@ -75,7 +75,9 @@ class FindQuestion(_Question):
         "within a slot twists its piece",
         examples=["(UFR UFL)(UBR UBL)"],
     )
-    any_twist: StrictBool = Field(default=False, description="the three may be twisted in any way")
+    any_twist: StrictBool = Field(
+        default=False, description="what goes to another slot may arrive there twisted in any way"
+    )
     apart: StrictBool = Field(
         default=False, description="pieces that look the same may not change places"
     )
@@ -91,8 +93,6 @@ class FindQuestion(_Question):
     def _names_one(self) -> Self:
         if (self.cycle is None) == (self.effect is None):
             raise ValueError("either cycle or effect was expected, and not both")
-        if self.effect is not None and self.any_twist:
-            raise ValueError("any_twist is for a cycle; an effect says how its pieces are twisted")
         return self
 
 

@@ -139,8 +139,8 @@ def _result(desk: Desk, store: Store, message: Message) -> Reply:
         weights = options.weights(message["weights"])
     except TrefoilError as error:
         raise RefusedError("refused", str(error), "weights") from None
-    cycle, most = message["cycle"], message["most"]
-    return Reply({}, desk.result(content, cycle, most, message["left_handed"], weights))
+    shown = message["most"], message["left_handed"], weights, message.get("effect")
+    return Reply({}, desk.result(content, message["cycle"], *shown))
 
 
 def _effect(desk: Desk, store: Store, message: Message) -> Reply:
@@ -187,8 +187,9 @@ def _type_of(desk: Desk, store: Store, message: Message) -> Reply:
 
 def _picture(desk: Desk, store: Store, message: Message) -> Reply:
     cycle, sequence, kind = (message.get(name) for name in ("cycle", "sequence", "type"))
-    behind, after = message.get("behind", True), message.get("after")
-    return Reply({}, desk.picture(message["puzzle"], cycle, sequence, kind, behind, after))
+    behind, after, effect = message.get("behind", True), message.get("after"), message.get("effect")
+    own = desk.picture(message["puzzle"], cycle, sequence, kind, behind, after, effect)
+    return Reply({}, own)
 
 
 def _step_picture(desk: Desk, store: Store, message: Message) -> Reply:
@@ -220,12 +221,12 @@ def _drafted(desk: Desk, store: Store, message: Message) -> Reply:
 
 
 def _about(desk: Desk, store: Store, message: Message) -> Reply:
-    """Return which puzzle and type a result is about; a cycle is to be one of its own."""
+    """Return which puzzle and type a result is about; a cycle or effect is to be its own."""
     from service import results
 
     content = _content(store, message["digest"])
-    if message.get("cycle"):
-        desk.result(content, message["cycle"], 1)
+    if message.get("cycle") or message.get("effect"):
+        desk.result(content, message.get("cycle"), 1, effect=message.get("effect"))
     spec = results.read(content).spec
     puzzle = _loaded(store, spec.puzzle)
     triples = getattr(spec, "triples", ())

@@ -98,10 +98,13 @@ def effect_so_far(
     left_handed: bool,
 ) -> reports.Report:
     """Return the report on a request for an effect from what a search has told until now."""
+    puzzle, setup = wanted.puzzle, wanted.bounds.setup
     words = {tuple(int(t) for t in turns): int(number) for number, turns in progress["words"]}
-    _forbid_others(wanted.puzzle, ((0, word) for word in words), 1)
+    _forbid_others(puzzle, ((0, word) for word in words), 1)
+    there = {word: (number, read(puzzle, word, setup)) for word, number in words.items()}
+    own, reads = effects.in_own_frame(wanted, there)
     known = CameTo(progress.get("half_length"), progress.get("complete"), 0)
-    found = from_effect_words(wanted, words, known, weights, most, left_handed)
+    found = from_effect_words(wanted, own, known, weights, most, left_handed, reads)
     return reports.effect(found, None)
 
 

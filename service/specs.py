@@ -43,10 +43,11 @@ class FindSpec(_Spec):
 
 
 class EffectSpec(_Spec):
-    """An effect as cycles of placements, in the asker's own frame."""
+    """An effect as cycles of placements: the representative of its images."""
 
     kind: Literal["effect"] = "effect"
     cycles: tuple[tuple[int, ...], ...]
+    any_twist: bool = False
 
 
 class AtlasSpec(_Spec):

@@ -48,12 +48,14 @@ TICKS = ("any_twist", "apart", "left_handed")
 class Wish:
     """What the address says, as far as it can be read; ``wrong`` says what cannot.
 
-    ``layers`` and ``free`` are empty for all layers and for no types; ``seconds`` are None for the
-    usual time.
+    ``text`` is what stands in the field: three names, which are ``cycle`` then, or cycles in
+    brackets, which are ``effect``. ``layers`` and ``free`` are empty for all layers and for no
+    types; ``seconds`` are None for the usual time.
     """
 
     text: str = ""
     cycle: tuple[str, ...] = ()
+    effect: str = ""
     layers: tuple[str, ...] = ()
     free: tuple[str, ...] = ()
     matters: str = ""
@@ -61,9 +63,15 @@ class Wish:
     wrong: tuple[str, ...] = ()
     seconds: int | None = None
 
+    @property
+    def whole(self) -> bool:
+        """Whether there is enough to ask for."""
+        return bool(self.effect) or len(self.cycle) == 3
+
     def question(self, puzzle: str) -> FindQuestion:
         """Return what is asked; raises ProblemError."""
-        data: dict[str, Any] = {"puzzle": puzzle, "cycle": list(self.cycle)}
+        data: dict[str, Any] = {"puzzle": puzzle}
+        data |= {"effect": self.effect} if self.effect else {"cycle": list(self.cycle)}
         data |= dict.fromkeys(sorted(self.ticks), True)
         if self.layers:
             data["layers"] = list(self.layers)
@@ -82,7 +90,9 @@ class Wish:
         """What was read, as the address has it where every field stands once."""
         lists = {"cycle": self.cycle, "layers": self.layers, "free": self.free}
         told = {name: ",".join(texts) for name, texts in lists.items()}
-        told |= {"matters": self.matters} | dict.fromkeys(sorted(self.ticks), "1")
+        told |= {"effect": self.effect, "matters": self.matters} | dict.fromkeys(
+            sorted(self.ticks), "1"
+        )
         told["seconds"] = "" if self.seconds is None else str(self.seconds)
         return {name: text for name, text in told.items() if text}
 
@@ -90,6 +100,7 @@ class Wish:
         """Return what was read of the address, by the names of its fields."""
         return {
             "cycle": list(self.cycle),
+            "effect": self.effect or None,
             "layers": list(self.layers),
             "free": list(self.free),
             "matters": self.matters,
@@ -125,14 +136,19 @@ def wish(given: list[tuple[str, str]], told: Mapping[str, Any]) -> Wish:
         wrong.append(f"seconds: {time[:20]!r} was given; a whole number of seconds was expected")
     ticks = frozenset(name for name in TICKS if (fields.get(name) or [""])[-1] in ("1", "true"))
     text = (fields.get("cycle") or [""])[-1].strip()
-    cycle = tuple(one for one in BETWEEN.split(text) if one)
-    if text and len(cycle) != 3:
+    effect = " ".join((fields.get("effect") or [""])[-1].split())
+    if text and effect:
+        wrong.append("cycle: an effect was given as well, and is what is asked for")
+    effect = effect or (" ".join(text.split()) if text.startswith("(") else "")
+    cycle = () if effect else tuple(one for one in BETWEEN.split(text) if one)
+    if text and not effect and len(cycle) != 3:
         counted = "1 name was" if len(cycle) == 1 else f"{len(cycle)} names were"
-        wrong.append(f"cycle: {counted} given; three were expected")
-    all_layers = len(layers) == len(told["layers"])
-    return Wish(
-        text, cycle, () if all_layers else layers, free, matters, ticks, tuple(wrong), seconds
-    )
+        wrong.append(
+            f"cycle: {counted} given; three were expected, or for another effect cycles in "
+            "brackets, such as (A B)(C D)"
+        )
+    text, chosen_layers = effect or text, () if len(layers) == len(told["layers"]) else layers
+    return Wish(text, cycle, effect, chosen_layers, free, matters, ticks, tuple(wrong), seconds)
 
 
 @dataclass(frozen=True)
@@ -166,7 +182,7 @@ async def asked(own: Service, request: Request, puzzle: str) -> Asked:
     """Begin the search that an address asks for; raises ProblemError where there is no puzzle."""
     told = await short(own, puzzle)
     wished = wish(request.query_params.multi_items(), told)
-    if len(wished.cycle) != 3:
+    if not wished.whole:
         return Asked(told, wished)
     question = None
     try:
@@ -185,6 +201,7 @@ class WishReport(BaseModel):
     """What was read of the address; no ``layers`` are all of them, no ``free`` none."""
 
     cycle: list[str]
+    effect: str | None
     layers: list[str]
     free: list[str]
     matters: str
@@ -214,10 +231,11 @@ async def get_ask(
     request: Request,
     puzzle: Name,
     cycle: Annotated[str, Query(description="three stickers, with commas between")] = "",
+    effect: Annotated[str, Query(description="instead of it: cycles in brackets")] = "",
     layers: Annotated[str, Query(description="the layers that may turn, else all")] = "",
     free: Annotated[str, Query(description="the types that may end up anywhere")] = "",
     matters: Annotated[str, Query(description=f"one of {', '.join(MATTERS)[2:]}")] = "",
-    any_twist: Annotated[str, Query(description="1: the three may be twisted")] = "",
+    any_twist: Annotated[str, Query(description="1: what changes places may be twisted")] = "",
     apart: Annotated[str, Query(description="1: pieces that look alike are told apart")] = "",
     left_handed: Annotated[str, Query(description="1: for the left hand")] = "",
     seconds: Annotated[str, Query(description="how long to compute, else the usual time")] = "",

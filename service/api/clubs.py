@@ -73,6 +73,7 @@ class ClubItem(BaseModel):
     type: str | None = Field(description="the type of piece that it is about")
     result: Digest | None
     cycle: list[str] | None
+    effect: str | None
     state: State | None
     link: Href | None = Field(description="where the result or the puzzle is")
 
@@ -280,6 +281,8 @@ async def _about(own: Service, shared: SharedResult | SharedPuzzle | SharedNote)
         await own.read({"do": "puzzle", "puzzle": shared.puzzle})
         return {}
     message = {"do": "about", "digest": shared.result, "cycle": shared.cycle}
+    if shared.effect is not None:
+        message["effect"] = shared.effect
     try:
         return (await own.read(message)).head
     except ProblemError as error:
@@ -324,7 +327,7 @@ def _href(key: str) -> str:
 
 def _item(key: str, item: Item) -> ClubItem:
     data = clubs.contents(item)
-    names = ("by", "text", "puzzle", "type", "result", "cycle", "state")
+    names = ("by", "text", "puzzle", "type", "result", "cycle", "effect", "state")
     return ClubItem(
         number=item.number,
         href=f"{_href(key)}/items/{item.number}",
@@ -339,19 +342,29 @@ def _target(data: dict[str, Any]) -> str | None:
     """Return where what was shared is, None for a note about nothing."""
     if data["kind"] == "result":
         return result_link(
-            data["result"], data.get("cycle"), data.get("most"), data.get("left_handed", False)
+            data["result"],
+            data.get("cycle"),
+            data.get("most"),
+            data.get("left_handed", False),
+            data.get("effect"),
         )
     puzzle: Name | None = data.get("puzzle")
     return None if puzzle is None else f"/api/puzzles/{quote(puzzle, safe='')}"
 
 
 def result_link(
-    digest: str, cycle: Sequence[str] | None, most: int | None = None, left_handed: bool = False
+    digest: str,
+    cycle: Sequence[str] | None,
+    most: int | None = None,
+    left_handed: bool = False,
+    effect: str | None = None,
 ) -> str:
     """Return the address of a result as somebody asked for it."""
     asked: dict[str, str] = {}
     if cycle is not None:
         asked["cycle"] = ",".join(cycle)
+    if effect is not None:
+        asked["effect"] = effect
     if most is not None:
         asked["most"] = str(most)
     if left_handed:

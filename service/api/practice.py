@@ -123,7 +123,8 @@ async def _of_results(own: Service, puzzle: str, asked: Asked, wrong: list[str])
         if not taken:
             wrong.append(f"result: {digest[:12]}… has no sequences")
             continue
-        query = f"?{urlencode({'cycle': cycle}, safe=',@.:')}" if cycle else ""
+        field = "effect" if cycle.startswith("(") else "cycle"
+        query = f"?{urlencode({field: cycle}, safe=',@.:()')}" if cycle else ""
         page = f"/results/{digest}{query}"
         found += [{**one, "of": "result", "page": page} for one in taken]
     return found
@@ -145,11 +146,7 @@ SOURCES: tuple[Source, ...] = (_of_results, _of_puzzle)
 
 def _answers(report: Mapping[str, Any], asked: Asked) -> list[Report]:
     """Return the answers that lead, the easiest first: that is the one to be remembered."""
-    found = leading(report, "result")
-    if not report.get("cycle"):
-        for one in found:
-            del one["cycle"]
-    return sorted(found, key=lambda one: "easiest" not in one["leads"])
+    return sorted(leading(report, "result"), key=lambda one: "easiest" not in one["leads"])
 
 
 def _entries(report: Mapping[str, Any], asked: Asked) -> list[Report]:

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Path, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import JSONResponse, Response
 
+from search.request import LONGEST_EFFECT
 from service import puzzle_shelf
 from service.api.caching import tagged
 from service.api.context import Service, service
@@ -64,7 +65,7 @@ INDEX = {
     "puzzle": "/api/puzzles/{puzzle}",
     "parts": "/api/puzzles/{puzzle}/parts",
     "method": "/api/puzzles/{puzzle}/method",
-    "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,sequence,type,behind,after}",
+    "picture": "/api/puzzles/{puzzle}/picture.svg{?cycle,effect,sequence,type,behind,after}",
     "drawing": "/api/puzzles/{puzzle}/drawing",
     "effects": "/api/puzzles/{puzzle}/effects",
     "readings": "/api/puzzles/{puzzle}/readings",
@@ -97,6 +98,12 @@ class PictureView(BaseModel):
         max_length=3 * MOST_NAME + 2,
         description="three stickers or pieces with commas between",
         examples=["UFR,UBL,DFL"],
+    )
+    effect: str | None = Field(
+        default=None,
+        max_length=LONGEST_EFFECT,
+        description="cycles in brackets",
+        examples=["(UFR UFL)(UBR UBL)"],
     )
     sequence: str | None = Field(
         default=None, max_length=1_000, description="a sequence", examples=["R U R' U'"]
@@ -253,9 +260,10 @@ async def get_picture(
     request: Request, puzzle: Name, view: Annotated[PictureView, Query()]
 ) -> Response:
     """Return a picture of the solved puzzle, with what is asked for marked in it."""
-    given = [name for name in ("cycle", "sequence", "type") if getattr(view, name) is not None]
+    markable = ("cycle", "effect", "sequence", "type")
+    given = [name for name in markable if getattr(view, name) is not None]
     if len(given) > 1:
-        text = f"a {given[0]} and a {given[1]} were given; one of them can be marked"
+        text = f"{given[0]} and {given[1]} were given; one of them can be marked"
         raise ProblemError(422, text, parameter=given[1])
     message = {
         "do": "picture",
@@ -265,13 +273,14 @@ async def get_picture(
         "type": view.type,
         "behind": view.behind,
     }
+    if view.effect is not None:
+        message["effect"] = view.effect
     if view.after is not None:
         message["after"] = view.after
     policy = {"Content-Security-Policy": PICTURE_POLICY}
     # Compiling takes longer than drawing: what every visitor sees is there after a new start, too.
-    return await _read(
-        request, message, SVG, policy, view.cycle is view.sequence is view.after is None
-    )
+    plain = view.cycle is view.effect is view.sequence is view.after is None
+    return await _read(request, message, SVG, policy, plain)
 
 
 @router.get(

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Path, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
+from search.request import LONGEST_EFFECT
 from service.api.caching import IMMUTABLE, tagged
 from service.api.context import Service, service
 from service.api.finish_models import FinishReport
@@ -33,6 +34,12 @@ class View(BaseModel):
         max_length=3 * MOST_NAME + 2,
         description="three stickers or pieces with commas between: the image that is wanted",
         examples=["UFR,UBL,DFL"],
+    )
+    effect: str | None = Field(
+        default=None,
+        max_length=LONGEST_EFFECT,
+        description="cycles in brackets: the image that is wanted of another effect",
+        examples=["(UFR UFL)(UBR UBL)"],
     )
     most: int = Field(
         default=DEFAULT_ANSWERS, ge=1, le=MOST_SHOWN, description="how many answers are shown"
@@ -77,7 +84,7 @@ async def rendered(own: Service, digest: str, view: View) -> Reply:
     else:
         most = view.most
     cycle = cycle_of(view.cycle)
-    message = message_of(digest, cycle, most, view.left_handed, view.weights)
+    message = message_of(digest, cycle, most, view.left_handed, view.weights, view.effect)
     # By weights there are answers without end: those would drive out all others.
     return await own.rendered(message, "query", store=view.weights is None)
 
@@ -88,9 +95,10 @@ def message_of(
     most: int = DEFAULT_ANSWERS,
     left_handed: bool = False,
     weights: str | None = None,
+    effect: str | None = None,
 ) -> dict[str, Any]:
     """Return what a reader is asked for a result."""
-    return {
+    message = {
         "do": "result",
         "digest": digest,
         "cycle": cycle,
@@ -98,6 +106,12 @@ def message_of(
         "left_handed": left_handed,
         "weights": weights,
     }
+    return message if effect is None else {**message, "effect": effect}
+
+
+def view_of(image: str) -> View:
+    """Return how a result is shown for a cycle or, in brackets, an effect; both may be empty."""
+    return View(effect=image) if image.startswith("(") else View(cycle=image or None)
 
 
 def cycle_of(text: str | None) -> list[str] | None:

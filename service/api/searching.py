@@ -225,7 +225,8 @@ class Searches:
             reply = await own.rendered(message, store=usual)
             if record.kind == "find" and usual:
                 # The link to the result gives the same, also while the store is away.
-                shown = {name: asked[name] for name in ("most", "left_handed") if name in asked}
+                names = ("most", "left_handed", "effect")
+                shown = {name: asked[name] for name in names if name in asked}
                 own.keep(message_of(digest, asked.get("cycle"), **shown), reply.body)
             return reply
         progress = progress_of(job)
@@ -389,6 +390,8 @@ def _result(record: Record, job: Job | None) -> str | None:
     if record.kind == "find":
         if "cycle" in said:
             query["cycle"] = ",".join(said["cycle"])
+        if "effect" in said:
+            query["effect"] = said["effect"]
         if "most" in said:
             query["most"] = str(said["most"])
         if said.get("left_handed"):

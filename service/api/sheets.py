@@ -23,7 +23,7 @@ from service.api.asking import MATTERS, TICKS, Wish, wish
 from service.api.context import Service, service
 from service.api.problems import ProblemError, of_store, of_too_many
 from service.api.puzzles import Name, short
-from service.api.results import View, rendered
+from service.api.results import rendered, view_of
 from service.api.searches import Club
 from service.api.searching import Searches
 from service.api.sheet_choice import PARTS, SIZES, Choice, Paper, choice
@@ -87,14 +87,14 @@ async def sheet(own: Service, request: Request, puzzle: str) -> Sheet:
     wishes = [wish([*options, ("cycle", text)], told) for text in chosen.cycles]
     for one in dict.fromkeys(text for own_wish in wishes for text in own_wish.wrong):
         result.wrong.append(one)
-    asked = [own_wish for own_wish in wishes if len(own_wish.cycle) == 3]
+    asked = [own_wish for own_wish in wishes if own_wish.whole]
     for own_wish, came in zip(
         asked,
         await asyncio.gather(*(_of_cycle(own, request, puzzle, w) for w in asked)),
         strict=True,
     ):
         if isinstance(came, ProblemError | StoreError):
-            _blame(result, f"cycle {','.join(own_wish.cycle)}", came)
+            _blame(result, f"cycle {own_wish.text}", came)
             continue
         more, waiting = came
         strips += more
@@ -139,13 +139,16 @@ async def _of_result(
 
 
 async def report_of(own: Service, puzzle: str, given: tuple[str, str]) -> Report:
-    """Return a result, by its digest and a cycle that may be empty; it must be about a puzzle."""
-    digest, cycle = given
+    """Return a result, by its digest and a cycle or effect that may be empty.
+
+    It must be about a puzzle.
+    """
+    digest, image = given
     about = await own.rendered({"do": "about", "digest": digest}, "query", store=False)
     if about.head["puzzle"] != puzzle:
         text = f"{digest[:12]}… is about the puzzle {about.head['puzzle']}, not about {puzzle}"
         raise ProblemError(422, text)
-    report: Report = json.loads((await rendered(own, digest, View(cycle=cycle or None))).body)
+    report: Report = json.loads((await rendered(own, digest, view_of(image))).body)
     return report
 
 
@@ -157,7 +160,8 @@ def leading(report: Mapping[str, Any], of: str) -> list[Report]:
         {
             "sequence": answer["sequence"],
             "parts": [answer["setup"], answer["a"], answer["b"]],
-            "cycle": answer["cycle"],
+            # Those of another effect are its cycles as texts.
+            **({"cycle": answer["cycle"]} if report.get("cycle") else {}),
             "of": of,
             "leads": answer["leads"],
         }
@@ -176,7 +180,11 @@ async def _of_cycle(
     search: Report = json.loads(seen.body)
     report = search["answer"]
     over = search["state"] in ("done", "stopped", "failed")
-    waiting = {"query": wished.query, "search": search["href"], "cycle": list(wished.cycle)}
+    waiting = {
+        "query": wished.query,
+        "search": search["href"],
+        "cycle": list(wished.cycle) or [wished.effect],
+    }
     if report and report["answers"]:
         return leading(report, "cycle"), None if over else waiting
     if over:
@@ -184,7 +192,7 @@ async def _of_cycle(
         if (report or {}).get("stopped_by") == TIME:
             # The reason is one for the command line, with the option that goes on.
             reason = "nothing was found in the time that there was"
-        return ProblemError(422, f"cycle {','.join(wished.cycle)}: {reason}")
+        return ProblemError(422, f"cycle {wished.text}: {reason}")
     return [], waiting
 
 

@@ -1,7 +1,8 @@
-"""The page on which one asks for a cycle: its address is the question, the answers stand in it."""
+"""The page on which one asks for a cycle or another effect: its address is the question."""
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -56,13 +57,15 @@ def _further(found: Asked, spent: int, most: int) -> list[tuple[str, dict[str, s
     if longer > spent:
         ways.append((f"search for {lasting(longer)}", {**query, "seconds": str(longer)}))
     kinds = found.told["types"]
-    own = [kind for kind in kinds if any(_is_of(name, kind) for name in found.wish.cycle)]
+    names = re.findall(r"[^\s(),→>-]+", found.wish.text)
+    own = [kind for kind in kinds if any(_is_of(name, kind) for name in names)]
     others = [kind["name"] for kind in kinds if kind["moves"] and kind not in own]
-    if len(own) == 1 and set(others) - set(found.wish.free):
+    if own and set(others) - set(found.wish.free):
         words = " and ".join(plural(name, 2) for name in others)
         ways.append((f"let {words} end up anywhere", {**query, "free": ",".join(others)}))
-    if len(own) == 1 and own[0]["twists"] > 1 and "any_twist" not in ticks:
-        ways.append(("let the three be twisted", {**query, "any_twist": "1"}))
+    if any(kind["twists"] > 1 for kind in own) and "any_twist" not in ticks:
+        which = "what changes places" if found.wish.effect else "the three"
+        ways.append((f"let {which} be twisted", {**query, "any_twist": "1"}))
     return ways
 
 

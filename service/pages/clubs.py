@@ -275,6 +275,8 @@ def result_of(link: str) -> dict[str, Any]:
     data: dict[str, Any] = {"result": digest}
     if "cycle" in query:
         data["cycle"] = query["cycle"][0].split(",")
+    if "effect" in query:
+        data["effect"] = query["effect"][0]
     if query.get("most", [""])[0].isdecimal():
         data["most"] = int(query["most"][0])
     if query.get("left_handed") == ["true"]:
