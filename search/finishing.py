@@ -9,7 +9,7 @@ A few pieces may also be put right *all at once*, by one sequence that a search 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -17,15 +17,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.assemblies import judge
-from puzzles.effects import Effect, cycles
 from puzzles.errors import RequestError
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
 from puzzles.notation import write
-from puzzles.puzzle import PieceType, Word
+from puzzles.puzzle import Word
 from puzzles.states import State
 from puzzles.words import normal
 from search.atlas_entries import Chosen, Said, teller
+from search.finishing_plans import AT_ONCE, Finish, Part, Plan, at_once
 from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
 from search.solving_looks import Contents
@@ -46,47 +46,8 @@ from search.tools import Tools
 
 #: Short words that are looked at for an odd turn.
 MOST_WORDS = 20_000
-#: The most unsolved pieces for which one sequence is looked for, and what such a step is called.
-MOST_AT_ONCE = 6
-AT_ONCE = "all at once"
 #: Odd turns that are followed to the end, by what a quick look says of them.
 MOST_FOLLOWED = 10
-
-
-@dataclass(frozen=True, eq=False)
-class Part:
-    """How the unsolved pieces of one type were split: ``text`` says what is proven of it."""
-
-    kind: PieceType
-    split: Split
-    text: str
-
-
-@dataclass(frozen=True, eq=False)
-class Finish:
-    """Steps that solve a state, as they are written, and what is proven of them.
-
-    ``said[k]`` is step k of ``solution`` as text and in brackets. ``parts`` are about the types
-    that three-cycles solve; ``note`` says how far a search for one sequence went, if there was one.
-    """
-
-    state: State
-    by: str
-    solution: Solution
-    said: tuple[Said, ...]
-    parts: tuple[Part, ...]
-    note: str = ""
-
-    @property
-    def word(self) -> Word:
-        """All steps in a row, with everything cancelled."""
-        return self.solution.word
-
-    @property
-    def sequences(self) -> int:
-        """How many different sequences have to be known: images and setups are not counted."""
-        others = sum(step.kind != CYCLE for step in self.solution.steps)
-        return self.solution.families + others
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,30 +92,10 @@ class Finisher:
                 best = whole
         return self._told(state, best)
 
-    def _at_once(self, state: State) -> _Plan | None:
+    def _at_once(self, state: State) -> Plan | None:
         """Return a plan of one sequence, None where none was found or looked for."""
-        if self.seconds <= 0 or not 0 < len(state.unsolved) <= MOST_AT_ONCE:
-            return None
-        from search.effects_wanted import find_effect
-
-        puzzle = state.puzzle
-        undone = Effect(tuple(np.argsort(state.table).tolist()))
-        found = find_effect(
-            puzzle,
-            cycles(puzzle, undone),
-            keep=[puzzle.types[number].name for number in self.tables.matters],
-            alike=not state.apart,
-            seconds=self.seconds,
-            stop=self.stop,
-        )
-        if not found.answers:
-            return None
-        if self.by == MEMORY:
-            best = min(found.answers, key=lambda answer: (answer.things, answer.turns))
-        else:
-            best = min(found.answers, key=lambda answer: (answer.turns, answer.things))
-        said = Said(best.sequence, best.notation, best.turns, best.things, best.word)
-        return _Plan(best.word, (), AT_ONCE, said, found.searched.text)
+        found = at_once(state, self.tables.matters, self.by, self.seconds, self.stop)
+        return None if found is None else Plan(found[0].word, (), AT_ONCE, *found)
 
     def _first_words(self, state: State) -> list[Word]:
         """Return words that leave parities and twists right, the likeliest first; () is one.
@@ -195,13 +136,13 @@ class Finisher:
             result += np.where(right, 0.0, self.tables.per_slot[goal])
         return result
 
-    def _by_cycles(self, state: State, first: Word, helping: int) -> _Plan | None:
+    def _by_cycles(self, state: State, first: Word, helping: int) -> Plan | None:
         """Return a plan of a first word and three-cycles after it, None if that is not enough."""
         contents = Contents.of(self.tables.looks, state.table)
         kind = BALANCE if self.tables.balance.of(contents).any() else FREE
         after = state.after(self.tables.puzzle.effect(first)) if first else state
         parts = self._parts(after, helping)
-        return None if parts is None else _Plan(first, parts, kind)
+        return None if parts is None else Plan(first, parts, kind)
 
     def _parts(self, state: State, helping: int) -> tuple[Part, ...] | None:
         """Return three-cycles for all that is not solved, None where some type has none for it."""
@@ -233,7 +174,7 @@ class Finisher:
         split = measured(TypeCycles(tools), rows, named)
         return Part(tools.kind, split, _greedy(tools, len(named)))
 
-    def _with_products(self, state: State) -> _Plan:
+    def _with_products(self, state: State) -> Plan:
         """Return a plan for what three-cycles alone do not solve: words from a stabiliser chain.
 
         Such words for the types that have no three-cycles for it, and three-cycles for the rest; or
@@ -245,7 +186,7 @@ class Finisher:
             if word is not None:
                 parts = self._parts(state.after(tables.puzzle.effect(word)), 0)
                 if parts is not None:
-                    plans.append(_Plan(word, parts, PRODUCT))
+                    plans.append(Plan(word, parts, PRODUCT))
         if not plans:
             raise ImpossibleError("no sequence solves this: no turns lead to this state")
         return min(plans, key=lambda plan: plan.order(self.by))
@@ -259,7 +200,7 @@ class Finisher:
                 found.append(number)
         return tuple(found) or self.tables.matters
 
-    def _told(self, state: State, plan: _Plan) -> Finish:
+    def _told(self, state: State, plan: Plan) -> Finish:
         """Return a plan step by step, each applied and written out."""
         puzzle, effect = self.tables.puzzle, state.table
         steps: list[Step] = []
@@ -296,34 +237,6 @@ class Finisher:
     @cached_property
     def _written(self) -> dict[int, Written]:
         return {}
-
-
-@dataclass(frozen=True, eq=False)
-class _Plan:
-    """A first word, and three-cycles after it that solve the rest."""
-
-    first: Word
-    parts: tuple[Part, ...]
-    kind: str
-    said: Said | None = None
-    note: str = ""
-
-    @property
-    def cycles(self) -> Iterator[tuple[Part, tuple[int, int, int]]]:
-        """The three-cycles in order, with the part that each belongs to."""
-        for part in self.parts:
-            for triple in part.split.triples:
-                yield part, triple
-
-    def order(self, by: str) -> tuple[int, ...]:
-        """Return what plans are sorted by, the best first."""
-        turns = len(self.first) + sum(part.split.executed for part in self.parts)
-        if by == TURNS:
-            return (turns, len(list(self.cycles)))
-        if by == MEMORY:
-            first = len(self.first) if self.said is None else self.said.things
-            return first + sum(part.split.things for part in self.parts), turns
-        return bool(self.first) + sum(part.split.sequences for part in self.parts), turns
 
 
 class Written:

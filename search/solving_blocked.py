@@ -43,6 +43,14 @@ WITHOUT_CYCLES = 4.0
 LEAST_GAIN = 0.01
 
 
+class NeverError(RequestError):
+    """A state that no turns lead to, with the reason, and the same where nothing is blocked."""
+
+    def __init__(self, why: str, judged: str) -> None:
+        self.why, self.judged = why, judged
+        super().__init__(f"this state cannot be reached: {judged or why}")
+
+
 class BlockedSolution(Solution):
     """Steps that put a state right where turns can be blocked."""
 
@@ -110,15 +118,15 @@ class BlockedSolver:
     def solve(self, effect: Table) -> Solution:
         """Return a solution of the state to which an effect (placements,) leads.
 
-        Raises RequestError, with the reason, for a state that cannot be reached.
+        Raises NeverError, with the reason, for a state that cannot be reached.
         """
-        run = _Run(self, effect)
+        run = Run(self, effect)
         steps = tuple(run.working())
         return BlockedSolution(self.looks, run.start, steps)
 
     def working(self, effect: Table) -> Iterator[Step]:
         """Yield the steps of a solution one by one; raises as ``solve``."""
-        yield from _Run(self, effect).working()
+        yield from Run(self, effect).working()
 
     def similar(
         self, shape: int, element: NDArray[np.int16]
@@ -151,7 +159,7 @@ class BlockedSolver:
         return float(self._worth[right].sum())
 
 
-class _Run:
+class Run:
     """One state on its way to the solved one."""
 
     def __init__(self, solver: BlockedSolver, effect: Table) -> None:
@@ -177,16 +185,14 @@ class _Run:
         if product is None:
             raise self._never("without tearing anything apart, no turns lead there")
 
-    def _never(self, why: str) -> RequestError:
+    def _never(self, why: str) -> NeverError:
         """Return the error that says why no sequence leads to the state."""
         solver = self.solver
         found = judge(State(solver.puzzle, self.start, solver.looks.apart))
-        return RequestError(
-            f"this state cannot be reached: {why if found.possible else found.reason}"
-        )
+        return NeverError(why, found.reason)
 
     def after(self, word: Word) -> NDArray[np.int16]:
-        """Return the element after a word from here."""
+        """Return the element after a word from here, at the home shape where it leads there."""
         shape, element = self.shape, self.element
         for turn in word:
             element = self.solver.shapes.acts[shape, turn, element]

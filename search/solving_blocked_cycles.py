@@ -142,6 +142,17 @@ class Cycles:
         chosen = np.sort(first)[:SETUPS]
         return loops[chosen], acts[chosen]
 
+    def ends(self) -> Numbers:
+        """Return for every number which of ``words`` it is done with in the end, -1 for none."""
+        leads = np.where(self._word >= 0, np.arange(len(self._next)), self._next)
+        leads = np.where(self.cost < UNKNOWN, leads, -1)
+        # Beyond the last number, so that -1 stays what it is.
+        ends = np.append(leads, -1)
+        while not np.array_equal(ends[ends], ends):
+            ends = ends[ends]
+        known = ends[:-1] >= 0
+        return np.where(known, self._word[ends[:-1]], -1).astype(np.int64)
+
     def word(self, number: int) -> tuple[Word, Word]:
         """Return the setup and the cycle in its middle, of which S X S' does a three-cycle."""
         setup: list[int] = []

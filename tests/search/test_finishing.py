@@ -16,7 +16,8 @@ from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
 from puzzles.states import State, from_cycles, from_word
 from puzzles.words import normal
-from search.finishing import AT_ONCE, Finish, Finisher, finish
+from search.finishing import Finisher, finish
+from search.finishing_plans import AT_ONCE, Finish
 from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
 from search.solving_steps import BALANCE, CYCLE, FREE

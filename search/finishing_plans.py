@@ -1,0 +1,119 @@
+"""What finishing comes to: steps with what is proven of them, and one sequence that does all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from puzzles.effects import Effect, cycles
+from puzzles.puzzle import PieceType, Word
+from puzzles.states import State
+from search.atlas_entries import Said
+from search.solving_steps import CYCLE, Solution
+from search.splits import MEMORY, TURNS, Split
+
+#: The most unsolved pieces for which one sequence is looked for, and what such a step is called.
+MOST_AT_ONCE = 6
+AT_ONCE = "all at once"
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """How the unsolved pieces of one type were split: ``text`` says what is proven of it."""
+
+    kind: PieceType
+    split: Split
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Finish:
+    """Steps that solve a state, as they are written, and what is proven of them.
+
+    ``said[k]`` is step k of ``solution`` as text and in brackets. ``parts`` are about the types
+    that three-cycles solve; ``note`` says how far a search for one sequence went, if there was one.
+    """
+
+    state: State
+    by: str
+    solution: Solution
+    said: tuple[Said, ...]
+    parts: tuple[Part, ...]
+    note: str = ""
+
+    @property
+    def word(self) -> Word:
+        """All steps in a row, with everything cancelled."""
+        return self.solution.word
+
+    @property
+    def sequences(self) -> int:
+        """How many different sequences have to be known: images and setups are not counted."""
+        others = sum(step.kind != CYCLE for step in self.solution.steps)
+        return self.solution.families + others
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A first word, and three-cycles after it that solve the rest."""
+
+    first: Word
+    parts: tuple[Part, ...]
+    kind: str
+    said: Said | None = None
+    note: str = ""
+
+    @property
+    def cycles(self) -> Iterator[tuple[Part, tuple[int, int, int]]]:
+        """The three-cycles in order, with the part that each belongs to."""
+        for part in self.parts:
+            for triple in part.split.triples:
+                yield part, triple
+
+    def order(self, by: str) -> tuple[int, ...]:
+        """Return what plans are sorted by, the best first."""
+        turns = len(self.first) + sum(part.split.executed for part in self.parts)
+        if by == TURNS:
+            return (turns, len(list(self.cycles)))
+        if by == MEMORY:
+            first = len(self.first) if self.said is None else self.said.things
+            return first + sum(part.split.things for part in self.parts), turns
+        return bool(self.first) + sum(part.split.sequences for part in self.parts), turns
+
+
+def at_once(
+    state: State,
+    matters: Sequence[int],
+    by: str,
+    seconds: float,
+    stop: Callable[[], bool],
+) -> tuple[Said, str] | None:
+    """Return one sequence that solves a state, and how far it was looked for; None for none.
+
+    ``matters`` are the numbers of the types that are kept. Where turns can be blocked the state has
+    to be at the home shape, where what is possible from solved is possible.
+    """
+    if seconds <= 0 or not 0 < len(state.unsolved) <= MOST_AT_ONCE:
+        return None
+    from search.effects_wanted import find_effect
+
+    puzzle = state.puzzle
+    undone = Effect(tuple(np.argsort(state.table).tolist()))
+    found = find_effect(
+        puzzle,
+        cycles(puzzle, undone),
+        keep=[puzzle.types[number].name for number in matters],
+        alike=not state.apart,
+        seconds=seconds,
+        stop=stop,
+    )
+    if not found.answers:
+        return None
+    if by == MEMORY:
+        best = min(found.answers, key=lambda answer: (answer.things, answer.turns))
+    else:
+        best = min(found.answers, key=lambda answer: (answer.turns, answer.things))
+    said = Said(best.sequence, best.notation, best.turns, best.things, best.word)
+    return said, found.searched.text
