@@ -1,0 +1,90 @@
+"""What units of a kind are called, and how many arrangements they have."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass
+
+from puzzles.laws import joined, plural
+from puzzles.names import slot_names
+from puzzles.puzzle import Puzzle
+from search.solving_blocked_near import Near
+from search.solving_blocked_shapes import Shapes
+
+#: Numbers in words, as far as they are used.
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+#: Slots that are listed to tell kinds of the same name apart.
+MOST_SLOTS = 3
+
+
+@dataclass(frozen=True)
+class Units:
+    """What is called a kind: ``name`` for one of its units and ``names`` for several.
+
+    ``number`` is the kind's; ``types`` are the types of its units' pieces.
+    """
+
+    number: int
+    name: str
+    names: str
+    types: tuple[int, ...]
+
+
+def units_of(shapes: Shapes) -> tuple[Units, ...]:
+    """Return what each kind of units is called, all differently."""
+    puzzle = shapes.puzzle
+    holder = {slot: bond for bond in puzzle.bonds for slot in bond}
+    made: list[tuple[str, str, tuple[int, ...]]] = []
+    bound = {int(puzzle.type_of[s]) for s in holder}
+    for kind in shapes.kinds:
+        slot = shapes.reps[kind.units[0]]
+        own = int(puzzle.type_of[slot])
+        if slot in holder:
+            types = [int(puzzle.type_of[s]) for s in holder[slot]]
+            what = content(puzzle, types)
+            made.append((f"body of {what}", f"bodies of {what}", tuple(sorted(set(types)))))
+            continue
+        name = puzzle.types[own].name
+        loose = "loose " if own in bound else ""
+        made.append((loose + name, loose + plural(name), (own,)))
+    times = Counter(name for name, _, _ in made)
+    result = []
+    for number, (name, names, own_types) in enumerate(made):
+        if times[name] > 1:
+            units = shapes.kinds[number].units
+            slots = [slot_names(puzzle)[shapes.reps[u]] for u in units[:MOST_SLOTS]]
+            more = ", …" if len(units) > MOST_SLOTS else ""
+            where = f" ({', '.join(slots)}{more})"
+            name, names = name + where, names + where
+        result.append(Units(number, name, names, own_types))
+    return tuple(result)
+
+
+def content(puzzle: Puzzle, types: list[int]) -> str:
+    """Return "one tip and three petals" for the types of a body's pieces."""
+    counts = sorted(Counter(types).items())
+    words = []
+    for number, count in counts:
+        said = NUMBERS[count] if count < len(NUMBERS) else str(count)
+        words.append(f"{said} {plural(puzzle.types[number].name, count)}")
+    return joined(words)
+
+
+def looks_of(near: Near, numbers: tuple[int, ...], reached: int) -> int:
+    """Return how many arrangements, told apart by looks, some kinds have that three-cycles finish.
+
+    ``reached`` is how many values of parities and twist sums there are, with those of all others.
+    """
+    moduli = near.invariants.moduli.tolist()
+    whole = reached
+    for number in numbers:
+        kind = near.shapes.kinds[number]
+        ways = math.factorial(kind.count) * kind.twists**kind.count
+        for same in Counter(kind.looks).values():
+            ways //= math.factorial(same)
+        for column, other in enumerate(near.invariants.kind_of):
+            if other == number:
+                ways //= moduli[column]
+        whole *= ways
+    return whole
