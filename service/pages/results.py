@@ -15,6 +15,7 @@ from starlette.responses import Response
 from service.api.context import service
 from service.api.puzzles import short
 from service.api.results import View, rendered
+from service.pages.clubs import result_of
 from service.pages.frame import here, page
 from service.pages.puzzles import EFFECTS
 
@@ -46,6 +47,7 @@ async def result(
         "place": None,
         "report": report,
         "link": link,
+        "item": {"kind": "result", **result_of(href)},
         "data_href": f"/api{href}",
         "shown": EFFECTS,
         "squares": squares(link) if len(link) <= LONGEST_DRAWN else None,

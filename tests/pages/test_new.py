@@ -169,6 +169,8 @@ def test_by_mouse(chrome: Any, site: Served) -> None:
         page = opened(visit)
         tally(page, FIRST_SEEN)
         assert page.locator("#stage canvas").count() == 1
+        here = page.locator("#faces-ruler .here")
+        here.filter(has_text="Here there are 26 pieces of 3 kinds: 12, 8 and 6.").wait_for()
         # The ruler says which sizes give what, and its buttons set them.
         page.get_by_role("button", name=re.compile(r"^8 at 0 \(")).click()
         tally(page, HALVES)
@@ -250,7 +252,7 @@ def test_counts_set_the_sizes(chrome: Any, site: Served) -> None:
         page.keyboard.press("Enter")
         page.locator("#offers li").first.wait_for()
         offers = page.locator("#offers li").all_inner_texts()
-        assert any(one.startswith("8 pieces") for one in offers)
+        assert any(one.startswith("8 pieces of 1 kind: 8") for one in offers)
         name = re.compile("^Use these sizes ?: 8 pieces, faces exactly 0$")
         page.get_by_role("button", name=name).click()
         tally(page, HALVES)

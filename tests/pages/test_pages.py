@@ -514,3 +514,14 @@ def test_forms_are_forms(site: Served, club: dict[str, str]) -> None:
 def test_links_to_results_are_read_or_refused(text: str) -> None:
     with suppress(ProblemError):
         assert set(result_of(text)) <= {"result", "cycle", "most", "left_handed"}
+
+
+def test_what_a_sequence_reaches_is_one_link_away(site: Served, found: str) -> None:
+    parts = site.client.get("/api/puzzles/2x2x2/parts", headers={"Prefer": "wait=10"})
+    pages = [found, "/puzzles/2x2x2/read?sequence=[R+U+R',+F]"]
+    for page in [*pages, *(["/puzzles/2x2x2"] if parts.status_code == 200 else [])]:
+        links = [one for one in seen(site.client.get(page)).addresses() if "/cover?" in one]
+        assert links, page
+        assert "It reaches" in seen(site.client.get(links[0])).text, page
+    nothing = seen(site.client.get("/puzzles/2x2x2/read?sequence=R+R2+R"))
+    assert not [one for one in nothing.addresses() if "/cover?" in one]

@@ -1,6 +1,7 @@
 /** What was built is kept: in this browser, as a file, and on a club's shelf. */
 
-import { button, counted, cycleText, element, sentence, told, write } from "./live.js";
+import { button, counted, cycleText, element, write } from "./live.js";
+import { shelfForm } from "./shelf.js";
 
 /**
  * @typedef {object} Kept
@@ -28,7 +29,6 @@ const NAME = "trefoil.kept";
 /** The most that is kept, and the longest name. */
 const MOST = 500;
 const LONGEST = 80;
-const EXPECTED = "The link of a club's shelf was expected, one that allows to add; nothing was sent.";
 const MEANT =
   "What you keep stays in this browser, on this device: nobody else sees it, and it goes when the browser's data are cleared. On a club's shelf everybody who has its link sees it.";
 
@@ -39,17 +39,13 @@ const MEANT =
  */
 export function keepings(section, bench) {
   const list = element("ul", { class: "keepings" });
-  const form = keepForm();
+  const form = keepForm(() => note(made(named())), say);
   const status = element("p", { role: "status" });
   const rest = element("p", { class: "row" }, button("Save all as a file", save, { class: "plain" }));
-  section.append(element("p", { class: "soft" }, MEANT), form.all, status, list, rest);
+  section.append(element("p", { class: "soft" }, MEANT), form.all, status, form.there, list, rest);
   form.own.addEventListener("submit", (event) => {
     event.preventDefault();
     keep(made(named()));
-  });
-  form.shelf.addEventListener("submit", (event) => {
-    event.preventDefault();
-    void share(made(named()), form.link.value.trim(), form.by.value.trim());
   });
   show();
 
@@ -87,20 +83,8 @@ export function keepings(section, bench) {
     else say("This browser keeps nothing for this page; a club's shelf does.");
   }
 
-  /**
-   * @param {Kept} own
-   * @param {string} link
-   * @param {string} by
-   */
-  async function share(own, link, by) {
-    const { key, wrong } = keyOf(link);
-    form.link.toggleAttribute("aria-invalid", false);
-    if (wrong) {
-      say(wrong);
-      form.link.setAttribute("aria-invalid", "true");
-      form.link.focus();
-      return;
-    }
+  /** What is put on a shelf. @param {Kept} own @returns {import("./shelf.js").Thing} */
+  function note(own) {
     const query = new URLSearchParams({ turns: own.turns, insert: own.insert });
     const page = `${location.origin}${bench.root.dataset.page}?${query}`;
     const { tables } = bench;
@@ -109,18 +93,7 @@ export function keepings(section, bench) {
     const text = [...new Set([own.name, own.notation, cycles, page])].filter((line) => line).join("\n");
     const types = new Set(found.flat().map((place) => tables.typeOf[tables.slotOf[place]]));
     const type = types.size === 1 ? { type: tables.typeNames[[...types][0]] } : {};
-    const note = { kind: "note", text, puzzle: own.puzzle, ...type, ...(by ? { by } : {}) };
-    say("One moment.");
-    try {
-      await told(`/api/clubs/${encodeURIComponent(key)}/items`, say, {
-        method: "POST",
-        headers: { "Content-Type": "application/json" },
-        body: JSON.stringify(note),
-      });
-      say(`${own.name} is on the shelf.`);
-    } catch (error) {
-      say(`Not put on the shelf: ${sentence(/** @type {Error} */ (error).message)}`);
-    }
+    return { name: own.name, item: { kind: "note", text, puzzle: own.puzzle, ...type } };
   }
 
   function show() {
@@ -176,15 +149,18 @@ export function keepings(section, bench) {
     offer(there) {
       form.all.hidden = !there;
       status.textContent = "";
+      form.there.hidden = true;
       show();
     },
   };
 }
 
-function keepForm() {
+/**
+ * @param {() => import("./shelf.js").Thing} thing
+ * @param {(text: string) => void} say
+ */
+function keepForm(thing, say) {
   const name = element("input", { id: "name", maxlength: String(LONGEST), autocomplete: "off" });
-  const link = element("input", { id: "club", autocomplete: "off", spellcheck: "false" });
-  const by = element("input", { id: "by", maxlength: String(LONGEST), autocomplete: "off" });
   const own = element(
     "form",
     { class: "line" },
@@ -192,22 +168,14 @@ function keepForm() {
     name,
     element("p", { class: "row" }, element("button", {}, "Keep it in this browser")),
   );
-  const shelf = element(
-    "form",
-    { class: "line" },
-    element("label", { for: "club" }, "The club's link that allows to add"),
-    link,
-    element("label", { for: "by" }, "From whom, if you like"),
-    by,
-    element("p", { class: "row" }, element("button", {}, "Put it on the shelf")),
-  );
+  const { form: shelf, there } = shelfForm(thing, say);
   const all = element(
     "div",
     { hidden: true },
     own,
     element("details", {}, element("summary", {}, "or put it on a club's shelf"), shelf),
   );
-  return { all, own, shelf, name, link, by };
+  return { all, own, name, there };
 }
 
 /** @returns {Kept[]} */
@@ -227,27 +195,5 @@ function stored(all) {
     return true;
   } catch {
     return false;
-  }
-}
-
-/**
- * The key in the link of a club's shelf here, or what is wrong with the link. Who has a key may use
- * the shelf, so that one of another service is sent nowhere.
- * @param {string} link
- * @returns {{key: string, wrong: string}}
- */
-function keyOf(link) {
-  try {
-    // Browsers show addresses without what they begin with.
-    const whole = link.startsWith(`${location.host}/`) ? `${location.protocol}//${link}` : link;
-    const { host, pathname, protocol } = new URL(whole, location.href);
-    if (host !== location.host) {
-      const where = /^https?:$/.test(protocol) ? `is of ${host}, another service` : "is none of this service";
-      return { key: "", wrong: `That link ${where}; nothing was sent.` };
-    }
-    const found = /^(?:\/api)?\/clubs\/([^/]+)\/?$/.exec(pathname);
-    return found ? { key: decodeURIComponent(found[1]), wrong: "" } : { key: "", wrong: EXPECTED };
-  } catch {
-    return { key: "", wrong: EXPECTED };
   }
 }

@@ -1,6 +1,7 @@
 /** Sizes that are offered for counted pieces. */
 
-import { button, element, part, sentence } from "./live.js";
+import { button, element, part, sentence } from "./element.js";
+import { byKind } from "./sizes.js";
 
 /** @typedef {import("./new.js").Making} Making */
 /** @typedef {import("./choosing.js").Choice} Choice */
@@ -92,7 +93,7 @@ function row(making, own) {
     const range = `${end(size.from, size.from_formula)} to ${end(size.to, size.to_formula)}`;
     return size.exact ? `${size.layers} exactly ${size.entry}` : `${size.layers} ${size.entry} (from ${range})`;
   });
-  const left = own.not_counted.length ? `; not counted: ${own.not_counted.join(", ")}` : "";
+  const left = own.not_counted.length ? `; ${own.not_counted.join(", ")} of these were not counted by you` : "";
   const use = button("Use these sizes", () => {
     if (own.choice) {
       making.fields.fill(own.choice);
@@ -107,8 +108,8 @@ function row(making, own) {
   return element(
     "li",
     {},
-    element("strong", {}, `${own.pieces} pieces`),
-    element("span", { class: "soft" }, ` ${own.counts.join(", ")}${left}`),
+    element("strong", {}, byKind(own.counts)),
+    element("span", { class: "soft" }, left),
     element("p", {}, sizes.join(", ")),
     use,
   );

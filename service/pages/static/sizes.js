@@ -1,6 +1,6 @@
 /** One size of a new puzzle: its field, its slider, and the ruler that says which sizes give what. */
 
-import { button, element, part } from "./live.js";
+import { button, counted, element, part } from "./element.js";
 
 /**
  * @typedef {{from: number, to: number, step: number, usual: string}} Range
@@ -123,7 +123,7 @@ export class Size {
     ].join(" ");
     this.ruler.replaceChildren(
       this.#strip(told),
-      element("p", { class: "soft" }, "Pieces by size"),
+      element("p", { class: "soft" }, "How many pieces each size gives. ", element("span", { class: "here" })),
       element("ul", { class: "chips", "aria-label": "Sizes, by how many pieces they give" }, ...rows),
       ...(said.trim() ? [element("p", { class: "soft" }, said.trim())] : []),
     );
@@ -149,7 +149,8 @@ export class Size {
       "aria-pressed": "false",
     });
     // What is heard begins with what is seen (WCAG 2.2, 2.5.3).
-    chip.append(element("span", { class: "aside" }, `(pieces, kind by kind: ${own.counts.join(", ")})`));
+    chip.append(element("span", { class: "aside" }, `(${byKind(own.counts)})`));
+    chip.dataset.kinds = byKind(own.counts);
     return chip;
   }
 
@@ -182,14 +183,29 @@ export class Size {
   /** Mark the range or the size where the slider is. */
   #here() {
     const { value } = this;
+    let kinds = "";
     for (const chip of this.ruler.querySelectorAll("button")) {
       const [from, to] = [Number(chip.dataset.from), Number(chip.dataset.to)];
       const here =
         value !== null &&
         (from === to ? Math.abs(value - from) < SAME : value > from + SAME && value < to - SAME);
       chip.setAttribute("aria-pressed", String(here));
+      if (here) kinds = chip.dataset.kinds ?? "";
     }
+    const said = this.ruler.querySelector(".here");
+    if (said) said.textContent = kinds ? `Here there are ${kinds}.` : "";
   }
+}
+
+/**
+ * Counted pieces in words; those that turns bring to each other's places are one kind.
+ * @param {readonly number[]} counts
+ */
+export function byKind(counts) {
+  const sum = counts.reduce((one, other) => one + other, 0);
+  const last = counts.length > 1 ? ` and ${counts[counts.length - 1]}` : "";
+  const rows = counts.length > 1 ? counts.slice(0, -1) : counts;
+  return `${counted(sum, "piece")} of ${counted(counts.length, "kind")}: ${rows.join(", ")}${last}`;
 }
 
 /**
