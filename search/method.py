@@ -9,6 +9,8 @@
    both.
 4. What three-cycles leave alone, parities and sums of twists, is named with what mends it
    (``method_mending``).
+
+Where turns can be blocked, the way back to the home shape comes first (``method_blocked``).
 """
 
 from __future__ import annotations
@@ -20,6 +22,8 @@ from dataclasses import dataclass, replace
 from puzzles.layer_group import layer_group
 from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
+from search.method_blocked_home import Home
+from search.method_blocked_units import Units
 from search.method_joined import Joined, Shown, joinable
 from search.method_joining import JoiningTried, joining_solver, joining_tried
 from search.method_mending import Mend, mends
@@ -46,6 +50,8 @@ MOST_TRIED, MOST_SHOWN = 8, 3
 
 #: Kinds of steps.
 IN_PLACE, LOOKED_UP, CYCLES, FOLLOWS = "in place", "looked up", "three-cycles", "follows"
+#: Those that there are only where turns can be blocked.
+HOME, PRODUCTS = "home shape", "products"
 
 
 @dataclass(frozen=True)
@@ -57,6 +63,10 @@ class MethodStep:
     "three-cycles" or "follows" (nothing is left to do once the earlier types are right). ``left``
     is how many arrangements of all pieces, told apart, there are after it; None where the order of
     the group is not proven.
+
+    Where turns can be blocked there are two more kinds, "home shape" (``arrangements`` shapes,
+    ``home`` says how to come back) and "products" (too many arrangements to be known one by one);
+    ``units`` are then what is put right, and ``types`` those of their pieces.
     """
 
     kind: str
@@ -66,6 +76,8 @@ class MethodStep:
     left: int | None = None
     arrangements: int = 0
     farthest: int = 0
+    units: tuple[Units, ...] = ()
+    home: Home | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,15 +137,6 @@ def usual_seconds(puzzle: Puzzle) -> float:
     return LONG_SECONDS if puzzle.slot_count > MANY_PIECES else SECONDS
 
 
-def blocked_text(puzzle: Puzzle) -> str:
-    """Return why there is no method where turns can be blocked."""
-    return (
-        f"on {puzzle.name}, where turns can be blocked, a sequence can be done only where nothing "
-        "is in its way, so that no method of setups and sequences is worked out; "
-        f"`trefoil solve {puzzle.name}` solves a state step by step"
-    )
-
-
 def find_methods(
     puzzle: Puzzle,
     search: Search = search_in_memory,
@@ -147,11 +150,12 @@ def find_methods(
     ``seconds`` of computing bound it about, None for ``usual_seconds``; each method solves
     ``count`` scrambles; ``tell`` hears what is at work; when ``stop()`` says so, what was tried by
     then is returned.
-    There is none where turns can be blocked.
     """
-    if puzzle.can_block:
-        return Methods(puzzle, (), None, reason=blocked_text(puzzle))
     limit = usual_seconds(puzzle) if seconds is None else seconds
+    if puzzle.can_block:
+        from search.method_blocked import find_blocked_methods
+
+        return find_blocked_methods(puzzle, limit, count, tell, stop)
     return _Finding(puzzle, search, limit, count, tell, stop).methods()
 
 
@@ -283,13 +287,13 @@ class _Finding:
                 break
             self.tell(f"solving scrambles, order {number} of {len(chosen)}")
             results.append((plan, self._try(plan, known, FIRST_SCRAMBLES, 0)))
-        best = _with_order(_undominated(results)[:MOST_SHOWN], results)
+        best = _with_order(undominated(results)[:MOST_SHOWN], results)
         refined = []
         for number, (plan, own) in enumerate(best, 1):
             self.tell(f"solving {self.scrambles} scrambles, order {number} of {len(best)}")
             over = self.over(TRYING_SHARE)
             refined.append((plan, own if over else self._try(plan, known, self.scrambles)))
-        return _with_order(_undominated(refined), refined)
+        return _with_order(undominated(refined), refined)
 
     def _try(self, plan: Plan, known: Lookup | None, count: int, counted: int = COUNTED) -> Tried:
         solver = method_solver(self.puzzle, plan.order, plan.words, known)
@@ -359,11 +363,11 @@ def _with_order(
     """Return what is best, and where nothing of that goes type by type the best that does."""
     if not best or any(not plan.together for plan, _ in best):
         return best
-    ordered = _undominated([(plan, own) for plan, own in row if not plan.together])
+    ordered = undominated([(plan, own) for plan, own in row if not plan.together])
     return [*best, *ordered[:1]]
 
 
-def _undominated(row: list[tuple[Plan, Tried]]) -> list[tuple[Plan, Tried]]:
+def undominated(row: list[tuple[Plan, Tried]]) -> list[tuple[Plan, Tried]]:
     """Return what solves everything and is beaten by nothing, least to remember first."""
     whole = [(plan, own) for plan, own in row if own.solved == own.count and own.count]
     result: list[tuple[Plan, Tried]] = []

@@ -26,8 +26,8 @@ from search.solving_blocked_nested import Gathered, rounds
 LOOKED_AT, MEASURED = 6_000, 400
 #: Candidates that are tried out: those with the fewest things to remember, and the shortest.
 TRIED_EASY, TRIED_SHORT = 10, 6
-#: The most sequences for one kind.
-MOST_SEQUENCES = 4
+#: Sequences for one kind to which no more are added, and the most that there may be.
+MANY_SEQUENCES, MOST_SEQUENCES = 4, 12
 #: A further sequence has to make three-cycles shorter by this share.
 WORTH_IT = 0.06
 
@@ -226,9 +226,10 @@ class _Choosing:
         for start in (_easiest(alone), _cheapest(alone)):
             own = start
             while True:
-                if own.reached == own.needed:
+                if own.whole:
                     found.append(own)
-                if len(own.words) == MOST_SEQUENCES or self.workshop.stop():
+                many = len(own.words) >= MANY_SEQUENCES
+                if own.whole and many or len(own.words) == MOST_SEQUENCES or self.workshop.stop():
                     break
                 more = [self.tried((*own.words, w)) for w in able if w not in own.words]
                 if not more:

@@ -9,18 +9,19 @@ from dataclasses import dataclass
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
 from puzzles.puzzle import Puzzle
+from search.fastened import bodies
 from search.solving_blocked_near import Near
 from search.solving_blocked_shapes import Shapes
 
-#: Numbers in words, as far as they are used.
-NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 #: Slots that are listed to tell kinds of the same name apart.
 MOST_SLOTS = 3
 
 
 @dataclass(frozen=True)
 class Units:
-    """What is called a kind: ``name`` for one of its units and ``names`` for several.
+    """What a kind is called: ``name`` for one of its units and ``names`` for several.
+
+    Pieces that are fastened together are a block.
 
     ``number`` is the kind's; ``types`` are the types of its units' pieces.
     """
@@ -41,9 +42,9 @@ def units_of(shapes: Shapes) -> tuple[Units, ...]:
         slot = shapes.reps[kind.units[0]]
         own = int(puzzle.type_of[slot])
         if slot in holder:
-            types = [int(puzzle.type_of[s]) for s in holder[slot]]
-            what = content(puzzle, types)
-            made.append((f"body of {what}", f"bodies of {what}", tuple(sorted(set(types)))))
+            types = tuple(sorted({int(puzzle.type_of[s]) for s in holder[slot]}))
+            name = "-".join(puzzle.types[k].name for k in types) + " block"
+            made.append((name, plural(name), types))
             continue
         name = puzzle.types[own].name
         loose = "loose " if own in bound else ""
@@ -61,14 +62,21 @@ def units_of(shapes: Shapes) -> tuple[Units, ...]:
     return tuple(result)
 
 
-def content(puzzle: Puzzle, types: list[int]) -> str:
-    """Return "one tip and three petals" for the types of a body's pieces."""
-    counts = sorted(Counter(types).items())
-    words = []
-    for number, count in counts:
-        said = NUMBERS[count] if count < len(NUMBERS) else str(count)
-        words.append(f"{said} {plural(puzzle.types[number].name, count)}")
-    return joined(words)
+def noun(shapes: Shapes) -> str:
+    """Return what several of the bodies that stand in the way of turns are called."""
+    puzzle = shapes.puzzle
+    found = bodies(puzzle, tuple(range(len(puzzle.turns)))).members
+    types = {int(puzzle.type_of[own[0]]) for own in found if len(own) == 1}
+    return joined(
+        [*(["blocks"] if puzzle.bonds else []), *(plural(puzzle.types[k].name) for k in types)]
+    )
+
+
+def unit_moved(shapes: Shapes, slot: int) -> int | None:
+    """Return the kind of the unit that a piece at home in a slot belongs to, None if it has none."""
+    holder = next((bond for bond in shapes.puzzle.bonds if slot in bond), (slot,))
+    unit = next((u for u, own in enumerate(shapes.reps) if own in holder), None)
+    return next((n for n, kind in enumerate(shapes.kinds) if unit in kind.units), None)
 
 
 def looks_of(near: Near, numbers: tuple[int, ...], reached: int) -> int:
