@@ -23,17 +23,9 @@ from service.api.asking import wish
 from service.reports import puzzle as in_short
 from service.sequences import stored
 from service.stores import NoLevels
+from tests.pages.everybody import PHONE, WIDE, axe, for_everybody, unfolded
 from tests.pages.test_pages import MARKUP
-from tests.pages.test_reading_pages import (
-    MOST_BYTES,
-    PHONE,
-    PICTURES,
-    SEEN,
-    WIDE,
-    Visit,
-    axe,
-    visiting,
-)
+from tests.pages.test_reading_pages import MOST_BYTES, Visit, visiting
 from tests.service.api.harness import Served, serving
 
 CYCLE = ["UFR", "UBL", "DFR"]
@@ -537,15 +529,8 @@ def test_asking_is_for_everybody(chrome: Any, warm: Served) -> None:
         page = opened(visit, ASKED)
         assert visit.weight() < MOST_BYTES
         page.get_by_role("button", name="Step through it").first.click()
-        page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
-        for scheme, view in SEEN if PICTURES else (SEEN[0], SEEN[-1]):
-            page.emulate_media(color_scheme=scheme)
-            page.set_viewport_size(view)
-            assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
-            if PICTURES:
-                path = Path(PICTURES) / f"ask-{view['width']}-{scheme}.png"
-                page.screenshot(path=str(path), full_page=True)
-            assert axe(page) == []
+        unfolded(page)
+        for_everybody(page, "ask")
 
 
 def test_the_largest_puzzle_is_light_enough(chrome: Any, warm: Served) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
@@ -14,17 +13,9 @@ from puzzles import load
 from puzzles.notation import parse, write
 from search import inserts
 from service.bench_report import bench
+from tests.pages.everybody import PHONE, WIDE, for_everybody, unfolded
 from tests.pages.test_pages import MARKUP
-from tests.pages.test_reading_pages import (
-    MOST_BYTES,
-    PHONE,
-    PICTURES,
-    SEEN,
-    WIDE,
-    Visit,
-    axe,
-    visiting,
-)
+from tests.pages.test_reading_pages import MOST_BYTES, Visit, visiting
 from tests.service.api.harness import Served
 
 #: Words that disturb single slots, twist some, or are blocked somewhere, by puzzle.
@@ -275,12 +266,5 @@ def test_the_bench_is_for_everybody(chrome: Any, site: Served, name: str) -> Non
     with visiting(chrome, site, reduced_motion="reduce") as visit:
         page = opened(visit, f"/puzzles/{name}/bench?turns={quote(sequence)}")
         assert visit.weight() < MOST_BYTES
-        page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
-        for scheme, view in SEEN if PICTURES else (SEEN[0], SEEN[-1]):
-            page.emulate_media(color_scheme=scheme)
-            page.set_viewport_size(view)
-            assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
-            if PICTURES:
-                path = Path(PICTURES) / f"bench-{name}-{view['width']}-{scheme}.png"
-                page.screenshot(path=str(path), full_page=True)
-            assert axe(page) == []
+        unfolded(page)
+        for_everybody(page, f"bench-{name}")

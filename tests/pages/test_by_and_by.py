@@ -9,8 +9,9 @@ from urllib.parse import quote
 import pytest
 
 from service.pages.wording import linked
+from tests.pages.everybody import WIDE, axe
 from tests.pages.test_pages import MARKUP
-from tests.pages.test_reading_pages import WIDE, Visit, axe, visiting
+from tests.pages.test_reading_pages import Visit, visiting
 from tests.service.api.harness import Served, serving
 
 PATIENCE = 20_000

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
@@ -11,17 +10,9 @@ import pytest
 from puzzles import load
 from puzzles.notation import parse
 from puzzles.states import entries, from_cycles, from_pieces, from_word
+from tests.pages.everybody import PHONE, WIDE, for_everybody
 from tests.pages.test_pages import MARKUP
-from tests.pages.test_reading_pages import (
-    MOST_BYTES,
-    PHONE,
-    PICTURES,
-    SEEN,
-    WIDE,
-    Visit,
-    axe,
-    visiting,
-)
+from tests.pages.test_reading_pages import MOST_BYTES, Visit, visiting
 from tests.service.api.harness import Served
 
 PAGE = "/puzzles/2x2x2/finish"
@@ -144,11 +135,8 @@ def test_what_cannot_be_solved_is_named_with_its_repair(warm: Served) -> None:
 # --- in a browser -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("scheme", "view"), SEEN)
-def test_the_pages_are_for_everybody(
-    chrome: Any, warm: Served, scheme: str, view: dict[str, int]
-) -> None:
-    with visiting(chrome, warm, color_scheme=scheme, viewport=view) as visit:
+def test_the_pages_are_for_everybody(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm) as visit:
         addresses = {
             "pieces": f"{PAGE}?pieces=UFR%3DUBL&change=1",
             "stickers": f"{PAGE}?stickers=UFR%3DR&change=1",
@@ -161,11 +149,7 @@ def test_the_pages_are_for_everybody(
             visit.page.wait_for_load_state("networkidle")
             if name == "stickers":
                 visit.page.get_by_text("the colours of your own puzzle").click()
-            assert axe(visit.page) == [], name
-            assert visit.page.evaluate("document.documentElement.scrollWidth") <= view["width"]
-            if PICTURES:
-                file = f"finish-{name}-{scheme}-{view['width']}.png"
-                visit.page.screenshot(path=Path(PICTURES) / file, full_page=True)
+            for_everybody(visit.page, f"finish-{name}")
 
 
 def test_the_page_is_light(chrome: Any, warm: Served) -> None:

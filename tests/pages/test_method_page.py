@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
-import pytest
-
-from tests.pages.test_reading_pages import MOST_BYTES, PICTURES, SEEN, axe, visiting
+from tests.pages.everybody import for_everybody
+from tests.pages.test_reading_pages import MOST_BYTES, visiting
 from tests.service.api.harness import Served
 
 HREF = "/puzzles/tetrahedron-corners/method"
@@ -22,21 +20,14 @@ def test_it_comes_while_one_waits(chrome: Any, site: Served) -> None:
         assert visit.page.locator("#awaited").count() == 0
 
 
-@pytest.mark.parametrize(("scheme", "view"), SEEN)
-def test_the_page_is_for_everybody(
-    chrome: Any, site: Served, scheme: str, view: dict[str, int]
-) -> None:
-    with visiting(chrome, site, color_scheme=scheme, viewport=view) as visit:
+def test_the_page_is_for_everybody(chrome: Any, site: Served) -> None:
+    with visiting(chrome, site) as visit:
         visit.open(HREF)
         visit.page.locator("#method1").wait_for(timeout=PATIENCE)
         visit.open(HREF)
         visit.page.wait_for_load_state("networkidle")
-        assert axe(visit.page) == []
-        assert visit.page.evaluate("document.documentElement.scrollWidth") <= view["width"]
         assert visit.weight() < MOST_BYTES
-        if PICTURES:
-            file = f"method-{scheme}-{view['width']}.png"
-            visit.page.screenshot(path=Path(PICTURES) / file, full_page=True)
+        for_everybody(visit.page, "method")
 
 
 def test_all_of_it_is_there_without_the_script(chrome: Any, site: Served) -> None:

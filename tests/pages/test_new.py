@@ -11,17 +11,9 @@ import pytest
 
 from puzzles import load
 from service.choice import FIRST, text_of
+from tests.pages.everybody import PHONE, WIDE, for_everybody, unfolded
 from tests.pages.test_pages import MARKUP, seen
-from tests.pages.test_reading_pages import (
-    MOST_BYTES,
-    PHONE,
-    PICTURES,
-    SEEN,
-    WIDE,
-    Visit,
-    axe,
-    visiting,
-)
+from tests.pages.test_reading_pages import MOST_BYTES, Visit, visiting
 from tests.service.api.harness import Served
 
 #: Counted by hand: 8 corners, 12 edges and 6 centres.
@@ -433,12 +425,5 @@ def test_it_is_for_everybody(chrome: Any, site: Served, name: str, query: str) -
         assert visit.weight() < MOST_BYTES
         if name in ("first", "ball"):
             page.locator("#faces-ruler .chips").wait_for(timeout=20_000)
-        page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
-        for scheme, view in SEEN if PICTURES else (SEEN[0], SEEN[-1]):
-            page.emulate_media(color_scheme=scheme)
-            page.set_viewport_size(view)
-            assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
-            if PICTURES:
-                path = Path(PICTURES) / f"new-{name}-{view['width']}-{scheme}.png"
-                page.screenshot(path=str(path), full_page=True)
-            assert axe(page) == []
+        unfolded(page)
+        for_everybody(page, f"new-{name}")

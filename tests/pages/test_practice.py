@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 
 from service.pages.statics import statics
+from tests.pages.everybody import PHONE, axe, for_everybody
 from tests.pages.practising import NAME, PATIENCE, PRACTICE, answer, case, kept, practising, today
-from tests.pages.test_reading_pages import MOST_BYTES, PHONE, PICTURES, SEEN, axe, visiting
+from tests.pages.test_reading_pages import MOST_BYTES, visiting
 from tests.service.api.harness import Served
 
 #: After how many days a case is asked again that was known so often in a row: what was asked for.
@@ -427,21 +428,12 @@ def test_by_a_finger_on_a_phone(chrome: Any, site: Served) -> None:
         assert len(kept(page)) == 1
 
 
-@pytest.mark.parametrize(("scheme", "view"), SEEN)
-def test_the_page_is_for_everybody(
-    chrome: Any, site: Served, scheme: str, view: dict[str, int]
-) -> None:
-    with practising(chrome, site, color_scheme=scheme, viewport=view) as visit:
+def test_the_page_is_for_everybody(chrome: Any, site: Served) -> None:
+    with practising(chrome, site) as visit:
         page = visit.page
 
         def look(name: str) -> None:
-            # The drawing stays in sight on a phone, over what is scrolled under it.
-            page.evaluate("window.scrollTo(0, 0)")
-            assert axe(page) == []
-            assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
-            if PICTURES:
-                file = f"practice-{name}-{view['width']}-{scheme}.png"
-                page.screenshot(path=Path(PICTURES) / file, full_page=True)
+            for_everybody(page, f"practice-{name}")
 
         page.locator("#drill canvas").wait_for(timeout=PATIENCE)
         page.wait_for_load_state("networkidle")

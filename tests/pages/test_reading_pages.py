@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,18 +9,12 @@ from typing import Any
 
 import pytest
 
+from tests.pages.everybody import PHONE, PICTURES, WIDE, axe, for_everybody, unfolded
 from tests.pages.test_pages import MARKUP
 from tests.service.api.harness import Served, serving
 
-WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
 #: What a page may weigh in all, as it is sent.
 MOST_BYTES = 150_000
-#: The levels of WCAG 2.2 that pages keep to.
-LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-#: The rules that depend on the colours and the size of the screen.
-LOOKS = ["color-contrast", "target-size"]
-#: Where pictures of the pages are put, if anybody wants to look at them.
-PICTURES = os.environ.get("TREFOIL_PICTURES")
 
 
 class Visit:
@@ -116,7 +108,6 @@ def addresses(site: Served, found: str) -> dict[str, str]:
     }
 
 
-SEEN = tuple((scheme, view) for scheme in ("light", "dark") for view in (WIDE, PHONE))
 PAGES = (
     "catalogue",
     "puzzle",
@@ -129,21 +120,6 @@ PAGES = (
     "shelf",
     "problem",
 )
-
-
-def axe(page: Any, only: list[str] | None = None) -> list[str]:
-    """Return what axe-core finds wrong with a page for those who see, hear or move otherwise.
-
-    ``only`` are rules that are looked at alone.
-    """
-    from axe_playwright_python.sync_playwright import Axe
-
-    rules = {"type": "rule", "values": only} if only else {"type": "tag", "values": LEVELS}
-    found = Axe().run(page, options={"runOnly": rules, "resultTypes": ["violations"]})
-    return [
-        f"{one['id']}: {one['help']}: {json.dumps([node['html'][:150] for node in one['nodes']])}"
-        for one in found.response["violations"]
-    ]
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -161,23 +137,8 @@ def test_every_page_is_for_everybody(
             assert "Failed to load resource" in said
             visit.complaints.clear()
         assert 0 < visit.weight() < MOST_BYTES
-        if PICTURES:
-            for scheme, view in SEEN:
-                page.emulate_media(color_scheme=scheme)
-                page.set_viewport_size(view)
-                page.eval_on_selector_all(
-                    "img", "all => all.forEach(one => { one.loading = 'eager' })"
-                )
-                page.wait_for_load_state("networkidle")
-                path = Path(PICTURES) / f"{name}-{view['width']}-{scheme}.png"
-                page.screenshot(path=str(path), full_page=True)
-        page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
-        for (scheme, view), only in ((SEEN[0], None), (SEEN[-1], LOOKS)):
-            page.emulate_media(color_scheme=scheme)
-            page.set_viewport_size(view)
-            width = page.evaluate("document.documentElement.scrollWidth")
-            assert width <= view["width"], "nothing is wider than the screen"
-            assert axe(page, only) == []
+        unfolded(page)
+        for_everybody(page, name)
 
 
 def test_the_largest_puzzle_is_light_enough_and_can_be_stopped(chrome: Any, tmp_path: Path) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Iterator
 from html import unescape
@@ -20,7 +19,8 @@ from puzzles.notation import parse
 from puzzles.paint import BODY, face_paint, pale
 from puzzles.state_picture import ground, stage
 from service.limits import Limits
-from tests.pages.test_reading_pages import MOST_BYTES, PHONE, WIDE, axe, founded, visiting
+from tests.pages.everybody import PHONE, PICTURES, WIDE, for_everybody, unfolded
+from tests.pages.test_reading_pages import MOST_BYTES, founded, visiting
 from tests.painted_svg import picture
 from tests.plain import assert_three_cycle, named, plain
 from tests.service.api.harness import Served, serving
@@ -32,7 +32,6 @@ NINE = "[F: [R', [F: L2]]]"
 #: Points of a print are 1/72 inch; an edge of this many must be blank, 12 mm being 34.
 EDGE = 30
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
-PICTURES = os.environ.get("TREFOIL_PICTURES")
 SVG = re.compile(r"<svg.*?</svg>", re.DOTALL)
 
 
@@ -352,15 +351,8 @@ def test_it_is_for_everybody(chrome: Any, sheets: Served, name: str) -> None:
         visit.open(LOOKED_AT[name])
         assert 0 < visit.weight() < MOST_BYTES
         assert page.evaluate("document.querySelectorAll('[style]').length") == 0
-        page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
-        for scheme, view in (("light", WIDE), ("dark", PHONE)):
-            page.emulate_media(color_scheme=scheme)
-            page.set_viewport_size(view)
-            assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
-            if PICTURES:
-                path = Path(PICTURES) / f"{name}-{view['width']}-{scheme}.png"
-                page.screenshot(path=str(path), full_page=True)
-            assert axe(page) == []
+        unfolded(page)
+        for_everybody(page, name)
 
 
 def test_it_is_laid_out_by_keyboard_without_the_script(chrome: Any, sheets: Served) -> None:

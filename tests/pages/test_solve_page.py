@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from puzzles import load
 from puzzles.notation import parse
+from tests.pages.everybody import for_everybody
 from tests.pages.test_last_pieces import opened, says
 from tests.pages.test_pages import MARKUP
-from tests.pages.test_reading_pages import MOST_BYTES, PICTURES, SEEN, axe, visiting
+from tests.pages.test_reading_pages import MOST_BYTES, visiting
 from tests.plain import named, plain
 from tests.service.api.harness import Served
 
@@ -82,20 +82,13 @@ def test_a_blocked_turn_and_an_impossible_state_are_said(warm: Served) -> None:
     assert 'data-slots="UF"' in page.text
 
 
-@pytest.mark.parametrize(("scheme", "view"), SEEN)
-def test_the_pages_are_for_everybody(
-    chrome: Any, warm: Served, scheme: str, view: dict[str, int]
-) -> None:
-    with visiting(chrome, warm, color_scheme=scheme, viewport=view) as visit:
+def test_the_pages_are_for_everybody(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm) as visit:
         addresses = {"enter": PAGE, "steps": SOLVED, "impossible": f"{PAGE}?pieces=UF%3DFU"}
         for name, address in addresses.items():
             visit.open(address)
             visit.page.wait_for_load_state("networkidle")
-            assert axe(visit.page) == [], name
-            assert visit.page.evaluate("document.documentElement.scrollWidth") <= view["width"]
-            if PICTURES:
-                file = f"solve-{name}-{scheme}-{view['width']}.png"
-                visit.page.screenshot(path=Path(PICTURES) / file, full_page=True)
+            for_everybody(visit.page, f"solve-{name}")
 
 
 def test_the_page_is_light(chrome: Any, warm: Served) -> None:

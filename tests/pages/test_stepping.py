@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,7 +10,8 @@ import pytest
 from puzzles import load
 from puzzles.notation import parse
 from puzzles.puzzle import Puzzle
-from tests.pages.test_reading_pages import MOST_BYTES, PHONE, PICTURES, SEEN, WIDE, axe, visiting
+from tests.pages.everybody import PHONE, WIDE, for_everybody, unfolded
+from tests.pages.test_reading_pages import MOST_BYTES, visiting
 from tests.service.api.harness import Served
 
 #: Two brackets within a third, and a setup; written out it is 18 turns.
@@ -208,13 +208,6 @@ def test_stepping_is_for_everybody(chrome: Any, site: Served, found: str, name: 
         page = visit.page
         visit.open({"result": found, "read": address(NESTED)}[name])
         begin(page).locator("button.part").nth(1).click()
-        page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true })")
+        unfolded(page)
         assert visit.weight() < MOST_BYTES
-        for scheme, view in SEEN if PICTURES else (SEEN[0], SEEN[-1]):
-            page.emulate_media(color_scheme=scheme)
-            page.set_viewport_size(view)
-            assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
-            if PICTURES:
-                path = Path(PICTURES) / f"stepping-{name}-{view['width']}-{scheme}.png"
-                page.screenshot(path=str(path), full_page=True)
-            assert axe(page) == []
+        for_everybody(page, f"stepping-{name}")
