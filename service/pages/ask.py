@@ -13,6 +13,7 @@ from search.request import SECONDS
 from service.api.asking import BETWEEN, MATTERS, Asked, asked
 from service.api.context import service
 from service.api.puzzles import Name
+from service.pages import clubs
 from service.pages.clubs import page_of
 from service.pages.frame import here, page
 from service.pages.wording import lasting
@@ -42,11 +43,20 @@ async def ask(request: Request, puzzle: Name) -> Response:
         "search": search,
         "over": search is not None and search["state"] in ("done", "stopped", "failed"),
         "result": page_of(search["result"]) if search and search["result"] else None,
+        "image": _image(found),
         "here": here(request, own),
         "query": query,
         "wrong": "; ".join(found.wrong) or None,
     }
     return await page("ask.html", data, found.status)
+
+
+def _image(found: Asked) -> dict[str, str]:
+    """Return how sheets and practice name the result of an effect in the asker's letters."""
+    result = found.search["result"] if found.search else None
+    if not result or not found.wish.effect:
+        return {}
+    return {"result": f"{clubs.result_of(page_of(result))['result']}:{found.wish.effect}"}
 
 
 def _further(found: Asked, spent: int, most: int) -> list[tuple[str, dict[str, str]]]:

@@ -12,14 +12,14 @@ function answers(root, wanted) {
   for (const li of /** @type {NodeListOf<HTMLElement>} */ (root.querySelectorAll("li[data-a]"))) {
     const before = li.querySelector(":scope > .how");
     const name = li.dataset.notation ?? "";
-    if (!before || !li.dataset.a) continue;
+    if (!before) continue;
     steppable(before, name, async () => {
       const own = await wanted();
-      const { formOf, partsOf } = await import("./parts.js");
+      const { partsOfAnswer } = await import("./parts.js");
       const { tables } = own.drawing;
-      const form = formOf(tables, li.dataset);
-      if (!form) throw new Error(`${name}: this is no commutator`);
-      own.take(partsOf(tables, form), (li.dataset.cycle ?? "").split(","), name);
+      const parts = partsOfAnswer(tables, li.dataset);
+      if (!parts) throw new Error(`${name}: brackets and turns were expected`);
+      own.take(parts, (li.dataset.cycle ?? "").split(","), name);
       return own.strip();
     });
   }

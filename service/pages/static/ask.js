@@ -1,12 +1,13 @@
-/** Asking: three stickers are clicked or typed, and the answers come in while the search goes on. */
+/** Asking: three stickers or other cycles are clicked or typed; the answers come in by and by. */
 
 import { AGAIN, LOST, pause } from "./connection.js";
 import { OVER } from "./following.js";
 import { addressed, counted, drawn, element, mark, part, sentence } from "./live.js";
 import { whyNot } from "./possible.js";
-import { formOf, partsOf } from "./parts.js";
+import { partsOfAnswer } from "./parts.js";
 import { news, progress } from "./progress.js";
 import { keyOf, replace } from "./refreshing.js";
+import { Several } from "./several.js";
 import { steppable } from "./steppable.js";
 import { Stepper } from "./stepping.js";
 
@@ -40,6 +41,8 @@ class Asking {
     this.input = /** @type {HTMLInputElement} */ (part("cycle"));
     this.said = part("said");
     this.stepper = new Stepper(drawing, part("stepping"), this.say);
+    const page = { say: this.say, write: (/** @type {string} */ text) => this.#put(text), allowed: () => this.allowed };
+    this.several = new Several(drawing, this.input, page);
     drawing.addEventListener("pick", (event) => {
       this.picked(/** @type {CustomEvent<Pick>} */ (event).detail);
     });
@@ -49,13 +52,20 @@ class Asking {
     });
     this.form.addEventListener("change", (event) => {
       if (event.target === this.input) return;
-      if (this.names.length === 3) void this.ask();
+      if (this.several.on ? part("answers").dataset.search : this.names.length === 3) void this.ask();
       else this.#recheck();
     });
     this.input.addEventListener("input", () => {
+      if (this.several.on !== this.bracketed && this.input.value.trim()) this.several.take(this.bracketed);
       if (!this.stepper.taken) this.mark();
     });
   }
+
+  /** Whether cycles in brackets are typed. */
+  get bracketed() {
+    return this.input.value.trimStart().startsWith("(");
+  }
+
 
   /** @param {string} text */
   say = (text) => {
@@ -74,6 +84,10 @@ class Asking {
 
   /** Mark what is chosen so far. */
   mark() {
+    if (this.several.on) {
+      this.several.mark();
+      return;
+    }
     const { drawing, places } = this;
     const known = places.filter((place) => place >= 0).slice(0, 3);
     /** @type {Map<Place, Kind>} */
@@ -92,6 +106,10 @@ class Asking {
   picked(pick) {
     const { tables } = this;
     if (this.stepper.taken) this.stepper.drop();
+    if (this.several.on) {
+      this.several.picked(pick);
+      return;
+    }
     let names = this.names;
     if (names.length >= 3) names = [];
     const slots = names.map((name) => tables.slotOf[tables.placementNames.indexOf(name)]);
@@ -117,7 +135,13 @@ class Asking {
 
   /** @param {string[]} names */
   #write(names) {
-    this.input.value = names.join(", ");
+    this.#put(names.join(", "));
+  }
+
+  /** @param {string} text */
+  #put(text) {
+    if (this.stepper.taken) this.stepper.drop();
+    this.input.value = text;
     this.#forget();
     this.mark();
   }
@@ -140,7 +164,7 @@ class Asking {
   /** Say at once where what was ticked forbids what is chosen so far. */
   #recheck() {
     const places = this.places;
-    if (places.includes(-1)) return;
+    if (this.several.on || places.includes(-1)) return;
     for (let k = 1; k <= places.length; k++) {
       const why = whyNot(this.tables, places.slice(0, k), this.allowed);
       if (why) {
@@ -180,7 +204,7 @@ class Asking {
   /** What the form says, as the address has it. */
   get query() {
     /** @type {Record<string, string>} */
-    const query = { cycle: this.names.join(",") };
+    const query = this.several.on ? { effect: this.several.whole } : { cycle: this.names.join(",") };
     const layers = this.#ticked("layers");
     if (layers.length < this.#boxes("layers").length) query.layers = layers.join(",");
     query.free = this.#ticked("free").join(",");
@@ -193,6 +217,7 @@ class Asking {
   async ask() {
     this.#forget();
     if (this.stepper.taken) this.stepper.drop();
+    if (this.several.on) this.input.value = this.several.whole;
     this.mark();
     if (!this.allowed.layers.length) {
       this.say("Impossible: no layer may turn. Tick one.");
@@ -209,6 +234,7 @@ class Asking {
 
   /** Take up what the page came with. */
   begin() {
+    if (this.bracketed) this.several.take(true);
     this.mark();
     const own = part("answers");
     this.#arrived(own, this.#asked);
@@ -347,12 +373,12 @@ class Asking {
   #steps(li) {
     const { stepper, tables } = this;
     const before = li.querySelector(":scope > .how");
-    const form = formOf(tables, li.dataset);
-    if (!form || !before || li.querySelector(":scope > button.step")) return;
+    const parts = partsOfAnswer(tables, li.dataset);
+    if (!parts || !before || li.querySelector(":scope > button.step")) return;
     const name = li.dataset.notation ?? "";
     const strip = li.querySelector(":scope > .strip");
     const step = steppable(strip ?? before, name, () => {
-      stepper.take(partsOf(tables, form), (li.dataset.cycle ?? "").split(","), name);
+      stepper.take(parts, (li.dataset.cycle ?? "").split(","), name);
       return stepper.strip();
     });
     step.hidden = strip !== null;

@@ -9,8 +9,8 @@ const held = new WeakMap();
 /**
  * Let a picture be taken in hand.
  *
- * @param {HTMLElement} figure `data-drawing` says where the drawing is, `data-sequence` or
- *   `data-cycle` what is marked in it
+ * @param {HTMLElement} figure `data-drawing` says where the drawing is, `data-sequence`,
+ *   `data-cycle` or `data-effect` what is marked in it
  */
 export function holding(figure) {
   const button = figure.querySelector("button.hold");
@@ -21,11 +21,16 @@ export function holding(figure) {
       const drawing = await hold(figure);
       const { cycles, effectOf, markCycles, word } = await import("./live.js");
       const { tables } = drawing;
-      const { sequence, cycle } = figure.dataset;
+      const { sequence, cycle, effect } = figure.dataset;
       if (sequence) markCycles(drawing, cycles(tables, effectOf(tables, word(tables, sequence))));
       if (cycle) {
         const places = cycle.split(",").map((name) => tables.placementNames.indexOf(name));
         if (!places.includes(-1)) markCycles(drawing, [places]);
+      }
+      if (effect) {
+        const [{ read }, { markEffect }] = await Promise.all([import("./effect_wish.js"), import("./effect_marks.js")]);
+        const own = read(tables, effect);
+        if (own) markEffect(drawing, own);
       }
       saying(figure)("Drag it, or use the arrow keys; the question mark says all keys.");
       drawing.canvas.focus();

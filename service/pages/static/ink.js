@@ -12,11 +12,16 @@ export const FONT = "system-ui, sans-serif";
 /** @typedef {CanvasRenderingContext2D} Context */
 /**
  * What a mark says of a piece; told apart by outline, pattern and number, not by colour.
- * @typedef {"first" | "second" | "third" | "moved" | "twisted" | "kept"} Kind
+ * @typedef {"first" | "second" | "third" | `step${number}` | "moved" | "twisted" | "kept"} Kind
  */
 
-/** @type {readonly Kind[]} */
-export const CYCLE = ["first", "second", "third"];
+/** The steps of cycles, which are numbered; more than 48 are not shown. @type {readonly Kind[]} */
+export const CYCLE = [
+  "first",
+  "second",
+  "third",
+  ...Array.from({ length: 45 }, (_, k) => /** @type {const} */ (`step${k + 4}`)),
+];
 /** @type {readonly Kind[]} */
 export const KINDS = [...CYCLE, "moved", "twisted", "kept"];
 
@@ -270,8 +275,9 @@ export function sign(ctx, type, x, y, size, colour) {
  * @param {{x: number, y: number}} middle
  * @param {number} radius how far from the points it keeps
  * @param {string} [beyond] what is written at the end that is not seen
+ * @param {boolean} [left] whether it bends to the left of its way, as two that go to and fro do
  */
-export function arrow(ctx, from, to, middle, radius, beyond) {
+export function arrow(ctx, from, to, middle, radius, beyond, left = false) {
   if (!from.seen && !to.seen) return;
   const dx = to.x - from.x;
   const dy = to.y - from.y;
@@ -279,7 +285,7 @@ export function arrow(ctx, from, to, middle, radius, beyond) {
   if (long < 2 * radius + 4) return;
   let across = [-dy / long, dx / long];
   const half = [(from.x + to.x) / 2 - middle.x, (from.y + to.y) / 2 - middle.y];
-  if (half[0] * across[0] + half[1] * across[1] < 0) across = [-across[0], -across[1]];
+  if (!left && half[0] * across[0] + half[1] * across[1] < 0) across = [-across[0], -across[1]];
   const bend = long * 0.22;
   const knee = { x: (from.x + to.x) / 2 + across[0] * bend, y: (from.y + to.y) / 2 + across[1] * bend };
   let start = ahead(from, knee, radius);
@@ -324,6 +330,32 @@ export function arrow(ctx, from, to, middle, radius, beyond) {
       ctx.stroke();
     }
     ctx.fill();
+  }
+}
+
+/**
+ * An arrow half round a point with a head at both ends: what is there is twisted.
+ * @param {Context} ctx
+ * @param {number} x
+ * @param {number} y
+ * @param {number} radius
+ */
+export function spin(ctx, x, y, radius) {
+  for (const [colour, wide] of /** @type {const} */ ([[PAPER, 5.5], [INK, 2.4]])) {
+    ctx.strokeStyle = ctx.fillStyle = colour;
+    ctx.lineWidth = wide;
+    ctx.beginPath();
+    ctx.arc(x, y, radius, 0, Math.PI);
+    ctx.stroke();
+    for (const side of [-1, 1]) {
+      ctx.beginPath();
+      ctx.moveTo(x + side * radius, y - 8);
+      ctx.lineTo(x + side * radius - 5, y + 1);
+      ctx.lineTo(x + side * radius + 5, y + 1);
+      ctx.closePath();
+      if (colour === PAPER) ctx.stroke();
+      ctx.fill();
+    }
   }
 }
 

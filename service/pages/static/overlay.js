@@ -2,7 +2,7 @@
 
 import { Ball } from "./ball.js";
 import { Board } from "./board.js";
-import { CYCLE, GREY, INK, PAPER, FONT, arrow, badge, trace, writing } from "./ink.js";
+import { CYCLE, GREY, INK, PAPER, FONT, arrow, badge, spin, trace, writing } from "./ink.js";
 import { placed, told } from "./picks.js";
 
 /** @typedef {import("./drawing.js").Drawing} Drawing */
@@ -36,9 +36,14 @@ export function overlay(drawing, marks, arrows) {
   for (const [from, to] of arrows) {
     const [start, end] = [numbered.get(from) ?? ends.get(from), numbered.get(to) ?? ends.get(to)];
     if (!start || !end) continue;
+    if (from === to) {
+      if (start.seen) spin(ctx, start.x, start.y, radius + 4);
+      continue;
+    }
     const kind = marks.get(start.seen ? to : from);
     const number = kind && CYCLE.includes(kind) ? String(CYCLE.indexOf(kind) + 1) : "";
-    arrow(ctx, start, end, view, radius + 2, number);
+    const fro = arrows.some(([other, another]) => other === to && another === from);
+    arrow(ctx, start, end, view, radius + 2, number, fro);
   }
   for (const [place, spot] of numbered) {
     const kind = marks.get(place);
@@ -74,15 +79,17 @@ function spots({ body, view, tables, shown }, places) {
     return anchor?.seen ? anchor.room : 0;
   };
   // Of one type, stickers of one class stand for them.
-  const types = new Set(own.map(({ slot }) => tables.typeOf[slot]));
-  const alike = types.size === 1 && own.every(({ placement }) => placement !== null);
-  const chosen = alike
-    ? body.standFor(own.map(({ placement, slot }) => placement ?? tables.home[slot]), room)
-    : own.map(({ slot }) => body.ofSlot[slot].reduce((a, b) => (room(b) > room(a) ? b : a)));
-  places.forEach((place, k) => {
-    const anchor = anchors.get(chosen[k]);
-    if (anchor) result.set(place, anchor);
-  });
+  for (const type of new Set(own.map(({ slot }) => tables.typeOf[slot]))) {
+    const those = own.map((_, k) => k).filter((k) => tables.typeOf[own[k].slot] === type);
+    const alike = those.every((k) => own[k].placement !== null);
+    const chosen = alike
+      ? body.standFor(those.map((k) => own[k].placement ?? tables.home[own[k].slot]), room)
+      : those.map((k) => body.ofSlot[own[k].slot].reduce((a, b) => (room(b) > room(a) ? b : a)));
+    those.forEach((k, n) => {
+      const anchor = anchors.get(chosen[n]);
+      if (anchor) result.set(places[k], anchor);
+    });
+  }
   return result;
 }
 

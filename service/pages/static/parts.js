@@ -1,5 +1,6 @@
 /** What a sequence is made of, in order: the parts of an answer, or brackets within brackets. */
 
+import { bracketOfText } from "./notation.js";
 import { inverse, parse } from "./state.js";
 
 /** @typedef {import("./state.js").Tables} Tables */
@@ -47,6 +48,20 @@ export function partsOf(tables, { setup, a, b }) {
 export function formOf(tables, said) {
   const [setup, a, b] = [said.setup, said.a, said.b].map((text) => parse(tables, text ?? ""));
   return setup && a?.length && b?.length ? { setup, a, b } : null;
+}
+
+/**
+ * The parts of an answer that stands in the page: those of S [A, B] S', else of its brackets as they
+ * are written; null where it is nothing of the kind.
+ * @param {Tables} tables
+ * @param {DOMStringMap} said
+ * @returns {Part[] | null}
+ */
+export function partsOfAnswer(tables, said) {
+  const form = formOf(tables, said);
+  if (form) return partsOf(tables, form);
+  const own = bracketOfText(tables, said.notation ?? "");
+  return own && partsOfBracket(tables, own);
 }
 
 /**

@@ -1,5 +1,7 @@
 /** Steps through a sequence, part by part and turn by turn, and finds where somebody is in it. */
 
+import { read, steps } from "./effect_wish.js";
+import { CYCLE } from "./ink.js";
 import { Finder } from "./lost.js";
 import { button, counted, element, snapshot } from "./live.js";
 import { cycles, disturbed, effectOf, firstBlocked, write } from "./state.js";
@@ -11,7 +13,6 @@ import { cycles, disturbed, effectOf, firstBlocked, write } from "./state.js";
 
 /** The side of a small picture, in CSS pixels. */
 const SMALL = 88;
-const KINDS = /** @type {const} */ (["first", "second", "third"]);
 
 export class Stepper {
   /** How many turns are done. */
@@ -37,8 +38,10 @@ export class Stepper {
     this.word = [];
     /** What leads from the solved puzzle to where the sequence begins. @type {readonly number[]} */
     this.before = [];
-    /** @type {number[]} the placements of the cycle */
+    /** @type {number[]} the placements of the cycle, or of all cycles of an effect */
     this.cycle = [];
+    /** What arrows join before the first turn. @type {[number, number][]} */
+    this.pairs = [];
     /** The buttons of the leaves. @type {HTMLButtonElement[]} */
     this.buttons = [];
     /** @type {Finder | null} */
@@ -53,7 +56,7 @@ export class Stepper {
   /**
    * Take a sequence up.
    * @param {Part[]} parts
-   * @param {readonly string[]} cycle the names of the cycle, if one was asked for
+   * @param {readonly string[]} cycle the names of the cycle, if one was asked for, or cycles in brackets
    * @param {string} name
    * @param {readonly number[]} [before] turns from the solved puzzle to where it begins
    */
@@ -64,7 +67,7 @@ export class Stepper {
     this.leaves = [];
     this.buttons = [];
     for (const part of parts) this.#leaf(part);
-    this.cycle = this.#followed(cycle);
+    [this.cycle, this.pairs] = this.#followed(cycle);
     this.slider.max = String(this.word.length);
     this.finder = new Finder(this.drawing.tables, this.word, (at) => this.go(at), before);
     this.panel.replaceChildren(
@@ -84,17 +87,25 @@ export class Stepper {
   }
 
   /**
-   * The placements that are followed: those of the cycle, else those of the one three-cycle that
-   * the sequence does; none where it does something else.
+   * The placements that are followed: those of the cycle or of the effect, else those of the one
+   * three-cycle that the sequence does; none where it does something else. With what arrows join.
    * @param {readonly string[]} names
+   * @returns {[number[], [number, number][]]}
    */
   #followed(names) {
     const { tables } = this.drawing;
     const places = names.map((name) => tables.placementNames.indexOf(name));
-    if (places.length === 3 && !places.includes(-1)) return places;
+    const effect = names[0]?.startsWith("(") ? read(tables, names.join("")) : null;
+    if (effect) {
+      const own = steps(tables, effect);
+      return [own.steps.slice(0, CYCLE.length), own.arrows];
+    }
+    /** @param {number[]} cycle @returns {[number[], [number, number][]]} */
+    const round = (cycle) => [cycle, cycle.map((place, k) => [place, cycle[(k + 1) % cycle.length]])];
+    if (places.length === 3 && !places.includes(-1)) return round(places);
     const found = cycles(tables, effectOf(tables, this.word));
     const slots = new Set(found[0]?.map((place) => tables.slotOf[place]));
-    return found.length === 1 && found[0].length === 3 && slots.size === 3 ? [...found[0]] : [];
+    return found.length === 1 && found[0].length === 3 && slots.size === 3 ? round([...found[0]]) : [[], []];
   }
 
   /** Let go of the sequence; the drawing is solved. */
@@ -200,12 +211,12 @@ export class Stepper {
 
   /** The pieces of the cycle, marked where they are now. @param {number} at */
   #set(at) {
-    const { drawing, word, cycle } = this;
+    const { drawing, word } = this;
     drawing.set([...this.before, ...word.slice(0, at)]);
     this.#mark(at);
     if (at === 0) {
       /** @type {[Place, Place][]} */
-      const pairs = cycle.map((place, k) => [`p${place}`, `p${cycle[(k + 1) % cycle.length]}`]);
+      const pairs = this.pairs.map(([from, to]) => [`p${from}`, `p${to}`]);
       drawing.arrows(pairs);
     }
   }
@@ -220,7 +231,7 @@ export class Stepper {
       return;
     }
     const gone = effectOf(drawing.tables, this.word.slice(0, at));
-    const places = cycle.map((place, k) => /** @type {const} */ ([`p${gone[place]}`, KINDS[k]]));
+    const places = cycle.map((place, k) => /** @type {const} */ ([`p${gone[place]}`, CYCLE[k]]));
     drawing.mark(/** @type {Map<Place, Kind>} */ (new Map(places)), { fade: true, follow: true });
   }
 
