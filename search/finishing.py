@@ -12,16 +12,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.assemblies import judge
+from puzzles.assemblies import Judgement, judge
 from puzzles.errors import RequestError
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
 from puzzles.notation import write
-from puzzles.puzzle import Word
+from puzzles.puzzle import Puzzle, Word
 from puzzles.states import State
 from puzzles.words import normal
 from search.atlas_entries import Chosen, Said, teller
@@ -42,7 +43,7 @@ from search.splits import (
     measured,
     unsolved_of,
 )
-from search.tools import Tools
+from search.tools import Search, Tools, search_in_memory
 
 #: Short words that are looked at for an odd turn.
 MOST_WORDS = 20_000
@@ -74,7 +75,7 @@ class Finisher:
 
         Raises ImpossibleError with the laws that it breaks and the smallest repair.
         """
-        verdict = judge(state)
+        verdict = self.judged(state)
         if not verdict.possible:
             raise ImpossibleError(f"no sequence solves this: {verdict.reason}")
         plans = [
@@ -91,6 +92,10 @@ class Finisher:
             if whole is not None and whole.order(self.by) < best.order(self.by):
                 best = whole
         return self._told(state, best)
+
+    def judged(self, state: State) -> Judgement:
+        """Return whether turns lead to a state, else why not, with the smallest repair."""
+        return judge(state)
 
     def _at_once(self, state: State) -> Plan | None:
         """Return a plan of one sequence, None where none was found or looked for."""
@@ -286,3 +291,34 @@ def _greedy(tools: Tools, count: int) -> str:
 def finish(tables: Tables, state: State, by: str = TURNS) -> Finish:
     """Return the best steps for a state; see ``Finisher.finish``."""
     return Finisher(tables, by).finish(state)
+
+
+class AnyFinisher(Protocol):
+    """What every finisher can do, also where turns can be blocked."""
+
+    def finish(self, state: State) -> Finish:
+        """Return the best steps for a state; raises ImpossibleError."""
+
+    def judged(self, state: State) -> Judgement:
+        """Return whether turns lead to a state, else why not, with the smallest repair."""
+
+
+def finisher_for(
+    puzzle: Puzzle,
+    apart: bool = False,
+    search: Search = search_in_memory,
+    by: str = TURNS,
+    seconds: float = 0.0,
+    always: bool = False,
+    stop: Callable[[], bool] = lambda: False,
+) -> AnyFinisher:
+    """Return what finishes states of a puzzle, see ``Finisher``; ``search`` fetches its shelves.
+
+    Raises LimitError where turns can be blocked and what is fastened can stand in too many ways.
+    """
+    if puzzle.can_block:
+        from search.finishing_blocked import BlockedFinisher
+        from search.solving_blocked import solver_for
+
+        return BlockedFinisher(solver_for(puzzle, apart), by, seconds, always, stop)
+    return Finisher(Tables(puzzle, apart, search), by, seconds, always, stop)

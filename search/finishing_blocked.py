@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from puzzles.assemblies import Judgement, judge
 from puzzles.errors import RequestError
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
@@ -118,10 +119,10 @@ class BlockedFinisher:
 
         Raises ImpossibleError for a state to which no turns lead that are possible.
         """
-        try:
-            run = Run(self.solver, state.table)
-        except NeverError as error:
-            raise ImpossibleError(f"no sequence solves this: {error.judged or error.why}") from None
+        verdict = self.judged(state)
+        if not verdict.possible:
+            raise ImpossibleError(f"no sequence solves this: {verdict.reason}")
+        run = Run(self.solver, state.table)
         state = replace(state, table=run.start)
         ways = [way for word in self._first_words(run) for way in self._after(run, word, 0)]
         best = min(ways, key=lambda way: way.order(self.by), default=None)
@@ -142,6 +143,27 @@ class BlockedFinisher:
         assert found is not None
         return found
 
+    def judged(self, state: State) -> Judgement:
+        """Return whether turns that are possible lead to a state, else why not, with a repair.
+
+        No repair is named where what mends the laws leads to nothing that can be solved.
+        """
+        error = self._never(state)
+        if error is None:
+            return Judgement(True, True, (), "", None)
+        verdict = judge(state)
+        repair = verdict.repair
+        if repair is not None and self._never(state.after(repair.effect)) is None:
+            return verdict
+        return Judgement(False, True, verdict.broken, error.why, None)
+
+    def _never(self, state: State) -> NeverError | None:
+        try:
+            Run(self.solver, state.table)
+        except NeverError as error:
+            return error
+        return None
+
     def _at_once(self, run: Run, state: State) -> _Way | None:
         """Return one sequence for all, None for none; only where bodies stand as at home."""
         if run.shape:
@@ -158,15 +180,14 @@ class BlockedFinisher:
     def _first_words(self, run: Run) -> list[Word]:
         """Return walks home that leave parities and twists right, the likeliest first; () is one.
 
-        Where all stands as at home and few units are unsolved, () alone.
+        Where all stands as at home and few units are unsolved, those that are worth their turns.
         """
         solver, near, values = self.solver, self.solver.near, run.values
-        if run.shape == 0 and not values.any():
-            counts = [len(_named(kind, run.element)) for kind in solver.shapes.kinds]
-            if max(counts, default=0) <= MOST_SLOTS:
-                return [()]
         states, worth = solver.similar(run.shape, run.element)
         same = (near.values[states] == values).all(axis=1)
+        counts = [len(_named(kind, run.element)) for kind in solver.shapes.kinds]
+        if run.shape == 0 and not values.any() and max(counts, default=0) <= MOST_SLOTS:
+            same &= worth - near.depth[states] >= solver.now_right(run.element)
         states, worth = states[same], worth[same]
         likely = states[np.argsort(near.depth[states] - worth, kind="stable")[:MOST_FOLLOWED]]
         words = [self.puzzle.inverse(near.word(int(k))) for k in likely]

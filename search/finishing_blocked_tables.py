@@ -69,7 +69,7 @@ class KindCycles:
 
     def family(self, triples: NDArray[np.integer]) -> Numbers:
         """Return numbers of the words in the middle: images and inverses of one have the same."""
-        ends = self._ends[self._numbers(triples)]
+        ends = self._ends[self._done(self._numbers(triples))]
         return np.where(ends >= 0, self._classes[ends], -1)
 
     def orbit(self, triples: NDArray[np.integer]) -> Numbers:
@@ -95,7 +95,10 @@ class KindCycles:
     def parts(self, number: int) -> tuple[Word, Word, Word]:
         """Return for the number of a three-cycle its word, its setup, and what is in the middle."""
         if number not in self._words:
-            setup, middle = self.table.word(number)
+            done = int(self._done(np.array(number)))
+            setup, middle = self.table.word(done)
+            if done != number:
+                middle = self.puzzle.inverse(middle)
             row = (*setup, *middle, *self.puzzle.inverse(setup))
             whole = cancelled(self.puzzle, row, self._start)
             setup = cancelled(self.puzzle, setup, self._start)
@@ -106,11 +109,13 @@ class KindCycles:
         """Return the word of a triple as text and in brackets, if it can be read so."""
         number = self._number(triple)
         if number not in self._said:
-            word = self.parts(number)[0]
+            word, setup, middle = self.parts(number)
             text = write(self.puzzle, word)
-            self._said[number] = Said(
-                text, bracketed(self.puzzle, word) or text, len(word), self._things_of(number), word
-            )
+            notation = bracketed(self.puzzle, word)
+            if not notation and setup and len(word) == 2 * len(setup) + len(middle):
+                notation = f"[{write(self.puzzle, setup)}: {write(self.puzzle, middle)}]"
+            things_of = self._things_of(number)
+            self._said[number] = Said(text, notation or text, len(word), things_of, word)
         return self._said[number]
 
     def _things_of(self, number: int) -> int:
@@ -124,6 +129,23 @@ class KindCycles:
         rows = np.asarray(triples)
         numbers = self.table.numbering.number(rows.reshape(-1, 3))
         return numbers.reshape(rows.shape[:-1])
+
+    def _done(self, numbers: Numbers) -> Numbers:
+        """Return which three-cycles are done for some: they or their inverses, whose word is best.
+
+        So a three-cycle and its inverse have as many turns.
+        """
+        undone = self._numbers(self._triples[numbers][..., [0, 2, 1]])
+        cost = self.table.cost
+        better = (cost[undone] < cost[numbers]) | (
+            (cost[undone] == cost[numbers]) & (undone < numbers)
+        )
+        result: Numbers = np.where(better, undone, numbers)
+        return result
+
+    @cached_property
+    def _triples(self) -> Numbers:
+        return self.table.numbering.triples()
 
     def _each(self, triples: NDArray[np.integer], measure: Callable[[int], int]) -> Numbers:
         numbers = self._numbers(triples)

@@ -63,9 +63,8 @@ def finish(
 ) -> int:
     """Say how to put the last pieces right; only those that are not solved are entered."""
     from puzzles import load
-    from search.finishing_tables import Tables
     from service.cli_find import working
-    from service.finish_report import entered, finished, forbid_blocked, measure
+    from service.finish_report import entered, finished, measure
 
     path = checked(picture)
     chosen = settings(options.whole("--threads", threads))
@@ -79,10 +78,8 @@ def finish(
         "colours": colours,
     }
     state = entered(loaded, given, apart)
-    forbid_blocked(loaded)
     with working(chosen) as engine:
-        tables = Tables(loaded, apart, shelves_from(engine))
-        told = finished(tables, state, measured, limit, engine.stop)
+        told = finished(state, shelves_from(engine), measured, limit, engine.stop)
         if engine.stop():
             raise KeyboardInterrupt
     if path is not None:
@@ -140,8 +137,10 @@ def _impossible(out: Page, told: Report) -> None:
         out.line("What turns never change", "bold")
         for law in told["laws"]:
             out.line(law, "", 2)
-    out.line()
     repair = told["repair"]
+    if repair is None:
+        return
+    out.line()
     word = "Smallest repair" if repair["least"] else "A repair"
     out.line(f"{word}, {_counted(len(repair['pieces']), 'piece')} taken out", "bold")
     for step in repair["steps"]:

@@ -17,9 +17,9 @@ from search.splits import MEASURES, TURNS
 from service.reports import Report
 
 if TYPE_CHECKING:
-    from search.finishing import Finish
-    from search.finishing_tables import Tables
+    from search.finishing_plans import Finish
     from search.solving_steps import Step
+    from search.tools import Search
 
 #: The ways to enter a state; one of them is used.
 WAYS = ("sequence", "cycles", "pieces", "stickers")
@@ -67,7 +67,8 @@ def entry(puzzle: Puzzle, given: Mapping[str, Any], apart: bool = False) -> Repo
 
     ``complaint`` says what contradicts itself. ``open`` are slots of which something is still to be
     said, ``missing`` pieces that are nowhere yet. ``possible`` says of a whole state whether some
-    sequence solves it, ``reason`` why none does.
+    sequence solves it, None where turns can be blocked and only the steps tell; ``reason`` says why
+    none does.
     """
     names, complaint, so_far = slot_names(puzzle), None, Entered(None, (), ())
     try:
@@ -75,7 +76,7 @@ def entry(puzzle: Puzzle, given: Mapping[str, Any], apart: bool = False) -> Repo
     except TrefoilError as error:
         complaint = str(error)
     state = so_far.state
-    verdict = None if state is None else judge(state)
+    possible, reason = (None, None) if state is None else _so_far(state)
     return {
         "puzzle": puzzle.name,
         "hold": hold(puzzle),
@@ -84,9 +85,21 @@ def entry(puzzle: Puzzle, given: Mapping[str, Any], apart: bool = False) -> Repo
         "missing": [names[slot] for slot in so_far.missing],
         "unsolved": [] if state is None else [names[slot] for slot in state.unsolved],
         "pieces": None if state is None else state.text(),
-        "possible": None if verdict is None else verdict.possible,
-        "reason": None if verdict is None or verdict.possible else verdict.reason,
+        "possible": possible,
+        "reason": reason,
     }
+
+
+def _so_far(state: State) -> tuple[bool | None, str | None]:
+    """Return whether turns lead to a state, None where only steps can tell, and why not."""
+    verdict = judge(state)
+    if verdict.possible:
+        return (True if verdict.certain or not state.puzzle.can_block else None), None
+    if not state.puzzle.can_block:
+        return False, verdict.reason
+    # What mends the laws need not be enough where turns can be blocked.
+    laws = [law.text.rstrip(".") for law in verdict.broken]
+    return False, "; ".join(laws) or "no turns make this"
 
 
 def measure(text: str | None) -> str:
@@ -97,41 +110,33 @@ def measure(text: str | None) -> str:
 
 
 def finished(
-    tables: Tables,
     state: State,
+    search: Search,
     by: str = TURNS,
     seconds: float | None = None,
     stop: Callable[[], bool] = lambda: False,
 ) -> Report:
     """Return the steps that solve a state, or why none do and the smallest repair by hand.
 
-    ``seconds`` bound the search for one sequence that does it all: if somebody gave them, it is
-    done in any case, else only where three-cycles alone do not do. ``possible`` is false where no
-    sequence solves it: then ``reason``, ``laws`` and ``repair`` say more, and there are no steps.
+    ``search`` fetches the shelves of three-cycles. ``seconds`` bound the search for one sequence
+    that does it all: if somebody gave them, it is done in any case, else only where three-cycles
+    alone do not do. ``possible`` is false where no sequence solves it: then ``reason``, ``laws``
+    and ``repair`` say more, and there are no steps.
     """
-    from search.finishing import Finisher
+    from search.finishing import finisher_for
 
-    verdict = judge(state)
+    puzzle, always = state.puzzle, seconds is not None
+    limit = SECONDS if seconds is None else seconds
+    finisher = finisher_for(puzzle, state.apart, search, by, limit, always, stop)
+    verdict = finisher.judged(state)
     if not verdict.possible:
         return without(state, by, verdict)
-    finisher = Finisher(
-        tables, by, SECONDS if seconds is None else seconds, seconds is not None, stop
-    )
     return {**_entered(state), "by": by, **_steps(finisher.finish(state))}
 
 
 def without(state: State, by: str, verdict: Judgement) -> Report:
     """Return the report on a state that no sequence solves."""
     return {**_entered(state), "by": by, **why_not(state.puzzle, verdict)}
-
-
-def forbid_blocked(puzzle: Puzzle) -> None:
-    """Raise RequestError for a puzzle on which turns can be blocked."""
-    if puzzle.can_block:
-        raise RequestError(
-            f"on {puzzle.name} turns can be blocked, and last pieces are put right only where none "
-            f"can; `trefoil solve {puzzle.name}` solves it whole"
-        )
 
 
 def _entered(state: State) -> Report:
@@ -148,18 +153,18 @@ def _entered(state: State) -> Report:
 
 
 def why_not(puzzle: Puzzle, verdict: Judgement) -> Report:
-    """Return why no sequence solves a state, and the smallest repair."""
+    """Return why no sequence solves a state, and the smallest repair, if one is known."""
     names, repair = slot_names(puzzle), verdict.repair
-    assert repair is not None
+    mended = repair and {
+        "pieces": [names[slot] for slot in repair.slots],
+        "steps": list(repair.steps),
+        "least": repair.least,
+    }
     return {
         "possible": False,
         "reason": f"No sequence solves this: {verdict.reason}.",
         "laws": [law.text for law in verdict.broken],
-        "repair": {
-            "pieces": [names[slot] for slot in repair.slots],
-            "steps": list(repair.steps),
-            "least": repair.least,
-        },
+        "repair": mended,
         "steps": [],
     }
 
@@ -214,6 +219,11 @@ def _does(puzzle: Puzzle, step: Step) -> str:
     if step.cycle:
         names = [placement_name(puzzle, p) for p in step.cycle]
         return f"what is at {names[0]} goes to {names[1]}, that to {names[2]}, that to {names[0]}"
+    if step.kind == "way home":
+        return (
+            "brings what is fastened together home and puts right what three-cycles cannot change; "
+            "the steps after it do the rest"
+        )
     if step.kind == "odd turn":
         return "puts right what three-cycles cannot change; the three-cycles after it do the rest"
     if step.kind == "free":

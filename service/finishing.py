@@ -43,7 +43,6 @@ def spec_of(puzzle: Puzzle, question: FinishQuestion) -> FinishSpec:
     field = next(way for way in finish_report.WAYS if given[way] is not None)
     try:
         state = finish_report.entered(puzzle, given, question.apart)
-        finish_report.forbid_blocked(puzzle)
     except TrefoilError as error:
         text = str(error)
         raise FieldError(text, "colours" if text.startswith("colours:") else field) from None
@@ -61,7 +60,12 @@ def state_of(spec: FinishSpec, puzzle: Puzzle) -> State:
 
 
 def impossible(spec: FinishSpec, puzzle: Puzzle) -> Report | None:
-    """Return the report on a state that no sequence solves, None for any other."""
+    """Return the report on a state that no sequence solves, None for any other.
+
+    Where turns can be blocked that takes the tables of a whole solve: a worker tells.
+    """
+    if puzzle.can_block:
+        return None
     state = state_of(spec, puzzle)
     verdict = judge(state)
     return None if verdict.possible else finish_report.without(state, spec.by, verdict)

@@ -17,14 +17,16 @@ class FinishEntryReport(BaseModel):
     missing: list[str] = Field(description="pieces that are nowhere yet, by their own slots")
     unsolved: list[str]
     pieces: str | None
-    possible: bool | None = Field(description="whether some sequence solves it, once it is whole")
+    possible: bool | None = Field(
+        description="whether some sequence solves it, once it is whole; null where only steps tell"
+    )
     reason: str | None
 
 
 class FinishStep(BaseModel):
     """One step: its turns, what it is for, which slots it solves and how many are left."""
 
-    kind: Literal["free", "odd turn", "three-cycle", "product", "all at once"]
+    kind: Literal["free", "odd turn", "way home", "three-cycle", "product", "all at once"]
     notation: str
     sequence: str
     turns: int
@@ -71,7 +73,9 @@ class FinishReport(BaseModel):
     possible: bool
     reason: str | None = Field(default=None, description="why no sequence solves it")
     laws: list[str] = Field(default=[], description="what turns never change and the state breaks")
-    repair: FinishRepair | None = None
+    repair: FinishRepair | None = Field(
+        default=None, description="null, where turns can be blocked, if none is known"
+    )
     steps: list[FinishStep]
     sequence: str | None = None
     turns: int | None = None

@@ -26,8 +26,6 @@ class FinishWork(InOne):
     def done(
         self, store: Store, spec: dict[str, Any], spent: float, news: News
     ) -> tuple[bytes, str | None, str]:
-        from search.finishing_tables import Tables
-
         own = FinishSpec.model_validate(spec)
         puzzle = puzzle_shelf.load(store, own.puzzle)
 
@@ -37,10 +35,8 @@ class FinishWork(InOne):
         engine = Engine(store.levels, stop=news.stop, watch=watch)
 
         news.tell(step="which steps put the pieces right")
-        tables = Tables(puzzle, own.apart, fetching(engine))
-        report = finish_report.finished(
-            tables, finishing.state_of(own, puzzle), own.by, None, news.stop
-        )
+        state = finishing.state_of(own, puzzle)
+        report = finish_report.finished(state, fetching(engine), own.by, None, news.stop)
         if news.stop():
             raise StoppedError
         result = results.FinishResult(**results.head(puzzle), spec=own, report=report)

@@ -2,6 +2,7 @@
 
 import { Board } from "./board.js";
 import { Coats } from "./coats.js";
+import { Cycling } from "./cycling.js";
 import { addressed, button, counted, drawn, element, part, sentence, told } from "./live.js";
 import { choosing, chosen, paints, recolour } from "./own_colours.js";
 import { Seating } from "./seating.js";
@@ -37,6 +38,8 @@ class Entering {
   /** The face whose colour is painted with; null lets a slot be as when solved. @type {number | null} */
   colour = null;
   #asked = 0;
+  /** What will take up what was typed last. @type {ReturnType<typeof setTimeout> | undefined} */
+  #later;
   /** What was last said to be the state, as pieces. */
   #pieces = "";
 
@@ -54,6 +57,10 @@ class Entering {
     this.coats = drawing.body instanceof Board ? null : new Coats(drawing.tables);
     this.own = chosen(this.puzzle);
     this.seating = new Seating(this.seats, () => this.show(), () => this.changed());
+    this.cycling = new Cycling(this.seats, (said) => {
+      this.changed();
+      this.say(said);
+    });
     this.palette = element("div", { class: "palette", role: "radiogroup", "aria-label": "Paint with" });
     this.buttons = WAYS.filter(([way]) => way !== "stickers" || this.coats).map(([way, name]) =>
       button(name, () => this.choose(way), { class: "plain", "data-way": way }),
@@ -61,13 +68,13 @@ class Entering {
     part("ways").append(element("div", { class: "ways", role: "group", "aria-label": "How it is entered" }, ...this.buttons));
     part("ways").hidden = false;
     drawing.addEventListener("pick", (event) => this.picked(/** @type {CustomEvent<Pick>} */ (event).detail));
-    /** @type {ReturnType<typeof setTimeout> | undefined} */
-    let later;
     this.form.addEventListener("input", () => {
-      clearTimeout(later);
-      later = setTimeout(() => this.typed(), PAUSE);
+      clearTimeout(this.#later);
+      this.#later = setTimeout(() => this.typed(), PAUSE);
     });
-    this.form.addEventListener("submit", () => clearTimeout(later));
+    // Whoever goes on elsewhere has done with typing.
+    this.form.addEventListener("change", () => this.#settle());
+    this.form.addEventListener("submit", () => clearTimeout(this.#later));
     this.colours = drawing.tables.data.faces
       ? choosing(drawing, this.puzzle, (colours, text) => {
           this.own = colours;
@@ -118,6 +125,7 @@ class Entering {
     panel.replaceChildren();
     if (way === "pieces") panel.append(this.seating.panel);
     if (way === "stickers") panel.append(this.palette);
+    if (way === "cycles") panel.append(this.cycling.panel);
     if (this.colours) panel.append(this.colours);
     panel.hidden = false;
     this.typed();
@@ -125,17 +133,27 @@ class Entering {
 
   /** A text was typed: take it up as far as it can be read here, and have it checked. */
   typed() {
+    clearTimeout(this.#later);
+    this.#later = undefined;
     this.seating.drop();
     if (this.way === "pieces" && !this.seats.read(this.text)) this.seats.clear();
     if (this.way === "stickers" && !this.coats?.read(this.text, this.called)) this.coats?.said.clear();
     if (this.way === "cycles" || this.way === "sequence") this.seats.clear();
+    if (this.way === "cycles") this.cycling.read(this.text);
     this.show();
     void this.check();
   }
 
+  /** Take up what was typed just before, so that nothing is written over it. */
+  #settle() {
+    if (this.#later !== undefined) this.typed();
+  }
+
   /** Something was clicked: write it, show it and have it checked. */
   changed() {
-    this.field(this.way).value = this.way === "stickers" ? (this.coats?.text(this.called) ?? "") : this.seats.text;
+    const own = { stickers: this.coats?.text(this.called), cycles: this.cycling.text, pieces: this.seats.text, sequence: "" };
+    if (this.way === "cycles") this.cycling.seat();
+    this.field(this.way).value = own[this.way] ?? "";
     this.show();
     void this.check();
   }
@@ -147,24 +165,31 @@ class Entering {
       drawing.set([]);
       recolour(drawing, this.own, { sticker: this.coats.said, grey: new Set(this.coats.open) });
       drawing.mark({});
+      drawing.arrows([]);
       return;
     }
     const { effect, blank } = this.seats.state();
     drawing.set(effect);
     recolour(drawing, this.own, { blank });
     const { place } = this.seating;
-    drawing.mark(place === null ? {} : { [`p${place}`]: "first" }, { fade: false });
+    if (this.way === "cycles") this.cycling.mark(drawing);
+    else {
+      drawing.mark(place === null ? {} : { [`p${place}`]: "first" }, { fade: false });
+      drawing.arrows([]);
+    }
     this.seating.refresh();
   }
 
   /** @param {Pick} pick */
   picked(pick) {
+    this.#settle();
     if (this.way === "pieces") this.say(this.seating.picked(pick));
     else if (this.way === "stickers") {
       if (pick.sticker < 0 || !this.coats) return;
       this.coats.paint(pick.sticker, this.colour);
       this.changed();
-    } else this.say("Pieces are clicked on where the state is entered by pieces or by colours.");
+    } else if (this.way === "cycles") this.cycling.picked(pick);
+    else this.say("Pieces are clicked on where the state is entered by pieces, by colours or as cycles.");
   }
 
   /** The colours to paint with. */
@@ -198,6 +223,10 @@ class Entering {
     const apart = /** @type {HTMLInputElement} */ (part("apart")).checked;
     addressed({ [field.name]: text, colours, by: by === "turns" ? "" : by, apart: apart ? "1" : "", change: text ? "1" : "" });
     field.removeAttribute("aria-invalid");
+    if (way === "cycles" && this.cycling.open) {
+      this.say("The last cycle may go on until it is closed.");
+      return;
+    }
     if (!text) {
       this.#pieces = "";
       this.say(this.hint());
@@ -224,7 +253,9 @@ class Entering {
     // The drawing shows what the service has read of texts that only it can read.
     if (pieces !== null && this.way !== "stickers" && this.seats.text !== pieces && this.seats.read(pieces)) this.show();
     if (complaint) this.say(sentence(complaint));
-    else if (entry.possible === null) {
+    else if (entry.possible === null && !open.length && !missing.length) {
+      this.say(`${counted(entry.unsolved.length, "piece is", "pieces are")} not solved: ${entry.unsolved.join(", ")}. Turns can be blocked here: the steps tell whether this can be put right.`);
+    } else if (entry.possible === null) {
       const left = missing.length ? `, and ${missing.join(", ")} ${missing.length === 1 ? "is" : "are"} nowhere yet` : "";
       this.say(`Say what sits at ${open.join(", ") || "the slots that are left"}${left}.`);
     } else if (!entry.possible) this.say(`No sequence solves this: ${sentence(entry.reason ?? "").slice(0, -1).replace(/^./, (x) => x.toLowerCase())}. The steps say the smallest repair.`);
@@ -236,7 +267,7 @@ class Entering {
   hint() {
     if (this.way === "pieces") return "Click a place, then the piece that sits there, by the sticker that is at that place now.";
     if (this.way === "stickers") return "Choose a colour, then click the stickers that have it now.";
-    return this.way === "cycles" ? "Write cycles." : "Write turns.";
+    return this.way === "cycles" ? "Click the places of a cycle in order, and the first again to close it; or write cycles." : "Write turns.";
   }
 }
 
