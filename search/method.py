@@ -8,7 +8,8 @@
    scrambles, in which nothing else is used (``method_trying``); those stay that no other beats in
    both.
 4. What three-cycles leave alone, parities and sums of twists, is named with what mends it
-   (``method_mending``).
+   (``method_mending``), and where a sequence for two twisted pieces saves turns, it is
+   (``method_twists``).
 
 Where turns can be blocked, the way back to the home shape comes first (``method_blocked``).
 """
@@ -26,11 +27,12 @@ from search.method_blocked_home import Home
 from search.method_blocked_units import Units
 from search.method_joined import Joined, Shown, joinable
 from search.method_joining import JoiningTried, joining_solver, joining_tried
-from search.method_mending import Mend, mends
+from search.method_mending import Mend, instead, mends
 from search.method_orders import Plan, plans
 from search.method_sequences import Sequences, Workshop
 from search.method_solving import Lookup, lookup, method_solver
 from search.method_trying import COUNTED, Tried, tried
+from search.method_twists import Pair, TwistPair, pairs, saving
 from search.solving_looks import Looks
 from search.tools import Search, search_in_memory
 
@@ -73,6 +75,7 @@ class MethodStep:
     types: tuple[int, ...]
     sequences: tuple[Sequences, ...] = ()
     mends: tuple[Mend, ...] = ()
+    twists: tuple[TwistPair, ...] = ()
     left: int | None = None
     arrangements: int = 0
     farthest: int = 0
@@ -210,7 +213,7 @@ class _Finding:
             steps = self._steps(plan, single, hard, known, follows)
             methods.append(Method(puzzle, steps, plan, own))
         joined = self._joined(tuple(matters))
-        methods = self._mended(methods)
+        methods = self._mended(methods, known)
         reason = "" if methods else "no order solved the scrambles that were tried"
         start = self._order(tuple(matters))
         return Methods(puzzle, tuple(methods), start, alike, joined, reason)
@@ -333,26 +336,34 @@ class _Finding:
             result.append(replace(step, left=left))
         return tuple(result)
 
-    def _mended(self, methods: list[Method]) -> list[Method]:
-        """Return methods that say what mends parities, each searched for once."""
-        known: dict[tuple[int, frozenset[int]], tuple[Mend, ...]] = {}
+    def _mended(self, methods: list[Method], known: Lookup | None) -> list[Method]:
+        """Return methods that say what mends parities, and which sequences twist pairs.
+
+        Each is searched for once; no more are once the time is over.
+        """
+        over = self.over
+        found: dict[tuple[int, frozenset[int]], tuple[Mend, ...]] = {}
+        twisting: dict[tuple[int, frozenset[int]], tuple[Pair, ...]] = {}
         result = []
         for method in methods:
+            solver = method_solver(self.puzzle, method.plan.order, method.words, known)
             before: tuple[int, ...] = ()
             steps = []
             for step in method.steps:
                 own: list[Mend] = []
-                for number in step.types if step.kind == CYCLES else ():
-                    key = number, frozenset((*before, *step.types))
-                    if key not in known:
-                        self.tell(f"what mends odd {self.puzzle.types[number].name}")
-                        left = self.seconds - (time.process_time() - self.begun)
-                        known[key] = mends(
-                            self.puzzle, number, tuple(sorted(key[1])), left / 3, self.stop
-                        )
-                    own += known[key]
-                steps.append(replace(step, mends=tuple(own)))
+                twists: list[TwistPair] = []
                 before = (*before, *step.types)
+                for number in step.types if step.kind == CYCLES else ():
+                    key, name = (number, frozenset(before)), self.puzzle.types[number].name
+                    if key not in found:
+                        self.tell(f"what mends odd {name}")
+                        found[key] = mends(self.puzzle, number, before, lambda: over(1.0))
+                    own += [instead(solver, mend) for mend in found[key]]
+                    if key not in twisting:
+                        self.tell(f"what twists two {name}")
+                        twisting[key] = pairs(self.looks, number, before, lambda: over(1.0))
+                    twists += saving(solver, before, twisting[key], lambda: over(1.0))
+                steps.append(replace(step, mends=tuple(own), twists=tuple(twists)))
             result.append(replace(method, steps=tuple(steps)))
         return result
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import itertools
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from puzzles.errors import LimitError
@@ -42,7 +42,7 @@ from search.method_blocked_solving import BlockedMethodSolver, blocked_tried
 from search.method_blocked_units import Units, looks_of, units_of
 from search.method_orders import PUT_RIGHT, Plan
 from search.method_trying import Tried
-from search.solving_blocked_near import Near
+from search.solving_blocked_near import MOST_STATES, Near
 from search.solving_blocked_order import MOST_ORDERED
 from search.solving_blocked_products import Products
 from search.solving_blocked_shapes import shapes
@@ -71,16 +71,17 @@ def find_blocked_methods(
     count: int,
     tell: Callable[[str], None] = lambda text: None,
     stop: Callable[[], bool] = lambda: False,
+    most: int = MOST_STATES,
 ) -> Methods:
     """Return the best few methods of a puzzle on which turns can be blocked.
 
     As ``find_methods``; the reason why there is none where what is fastened together can stand in
-    too many ways.
+    too many ways. ``most``: so many states near home are looked at.
     """
     begun = time.process_time()
     tell("how what is fastened together can stand")
     try:
-        near = Near(shapes(puzzle))
+        near = Near(shapes(puzzle), most)
         ways = WaysHome(near.shapes, near.invariants)
         return _Finding(near, ways, seconds, begun, count, tell, stop).methods()
     except LimitError as error:
@@ -128,9 +129,7 @@ class _Finding:
         found = self._plans(stubborn, orders)
         if not found:
             why = f"no order was found in which three-cycles finish all {self._named(rest)}"
-            return Methods(
-                puzzle, (), None, alike, reason="it was stopped" if self.stop() else why
-            )
+            return Methods(puzzle, (), None, alike, reason="it was stopped" if self.stop() else why)
         results: list[tuple[Plan, Tried]] = []
         chosen = _spread(found)
         for number, plan in enumerate(chosen, 1):
@@ -180,9 +179,7 @@ class _Finding:
             left.remove(row[-1])
         return tuple(left), self._able(tuple(left), tuple(reversed(row)))
 
-    def _able(
-        self, before: tuple[int, ...], kinds: tuple[int, ...]
-    ) -> tuple[tuple[int, ...], ...]:
+    def _able(self, before: tuple[int, ...], kinds: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
         """Return the orders of kinds in which every three-cycle can be had; one if of many."""
         full = self.workshop.full
         if len(kinds) > MOST_ORDERED:
@@ -212,7 +209,7 @@ class _Finding:
         """Return orders with sequences, none of which another beats by what it promises."""
         found: list[BlockedPlan] = []
         for order in orders:
-            if self.stop() or found and self.over(ORDERS_SHARE):
+            if self.stop() or (found and self.over(ORDERS_SHARE)):
                 break
             rows: list[tuple[BlockedSequences, ...]] = []
             for k, kind in enumerate(order):
@@ -221,8 +218,9 @@ class _Finding:
                 self.tell(f"sequences for {self.units[kind].names}{keeps}")
                 rows.append(self.workshop.sequences(kind, before))
             counts = tuple(self.near.shapes.kinds[kind].count for kind in order)
-            whole = all(
-                len(one.stays) == len(self.kinds) - 1 for choices in rows for one in choices
+            others = len(self.kinds) - 1
+            whole = len(rows) > 1 and all(
+                len(one.stays) == others for choices in rows for one in choices
             )
             every = itertools.islice(itertools.product(*rows), MOST_TOGETHER)
             found += [BlockedPlan(self.puzzle, (), steps, whole, counts) for steps in every]
@@ -251,6 +249,8 @@ class _Finding:
         everything = looks_of(self.near, tuple(rest), 1)
         if few is not None:
             after: int | None = everything * few.arrangements
+            # They are looked up with these kinds.
+            home = replace(home, values=1, sums=())
         else:
             after = None if stubborn else everything
         steps = [
@@ -260,6 +260,7 @@ class _Finding:
                 left=after,
                 arrangements=home.shapes,
                 farthest=home.most,
+                units=self.units,
                 home=home,
             )
         ]

@@ -1,4 +1,4 @@
-"""Kinds that no three-cycles finish: all their arrangements with a shortest way, if they are few."""
+"""Kinds that no three-cycles finish: their arrangements with shortest ways, if they are few."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ class Few:
     """Every shape with every arrangement of some kinds and all sums, and the shortest way home.
 
     ``complete`` if there are no more than MOST_ARRANGEMENTS; only then the rest is known.
-    ``states`` are all of them, ``arrangements`` those at the home shape, of which one takes the most
-    turns, ``farthest``.
+    ``states`` are all of them, ``arrangements`` those at the home shape; ``farthest`` is the most
+    turns that one of these takes.
     """
 
     def __init__(self, near: Near, kinds: tuple[int, ...], seed: int = 2) -> None:

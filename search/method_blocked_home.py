@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from puzzles.names import placement_name, slot_names
 from puzzles.puzzle import Word
 from search.fastened import bodies
+from search.method_blocked_units import noun
 from search.solving_blocked_near import Near
 from search.solving_blocked_ways import WaysHome
 
@@ -69,15 +70,17 @@ class Listed:
 class Home:
     """What there is to know about the way home.
 
-    ``shapes`` are all there are, with ``bodies`` bodies; a shortest way takes ``mean`` turns from
-    the others and at most ``most``; with parities and sums put right on the way ``sums_mean`` and
-    ``sums_most`` (over all pairs of a shape and a value). ``nearer`` says how far one more body is,
-    ``rule_mean`` and ``rule_most`` what it takes to put body after body right. ``rule`` are walks of
-    which one puts one more right at the share ``share`` of the other shapes. ``listed`` are all
-    other shapes, if few. ``values`` is how many values parities and sums have at home, ``sums`` the
-    first few that are off.
+    ``noun`` is what bodies are called, ``fastened`` whether they are fastened pieces. ``shapes`` are all there are, with ``bodies`` bodies; a
+    shortest way takes ``mean`` turns from the others and at most ``most``; with parities and sums
+    put right on the way ``sums_mean`` and ``sums_most`` (over all pairs of a shape and a value).
+    ``nearer`` says how far one more body is, ``rule_mean`` and ``rule_most`` what it takes to put
+    body after body right. ``rule`` are walks of which one puts one more right at the share
+    ``share`` of the other shapes. ``listed`` are all other shapes, if few. ``values`` is how many
+    values parities and sums have at home, ``sums`` the first few that are off.
     """
 
+    noun: str
+    fastened: bool
     shapes: int
     bodies: int
     mean: float
@@ -163,6 +166,8 @@ class Homeward:
         rule, share = self._rule()
         sums, values = self._sums()
         return Home(
+            noun(self.shapes),
+            bool(self.shapes.puzzle.bonds),
             len(self.right),
             self.rows.shape[1],
             _mean(shortest),
@@ -195,16 +200,23 @@ class Homeward:
         helps = (ends >= 0) & (self.right[ends] > self.right[wrong])
         cost = np.array([len(word) for word in words]) ** DEARER
         left = np.ones(len(wrong), dtype=np.bool_)
-        chosen: list[Word] = []
+        chosen: list[int] = []
         while left.any() and len(chosen) < MOST_RULES:
             counts = helps[:, left].sum(axis=1) / cost
             best = int(counts.argmax())
             if not counts[best]:
                 break
-            chosen.append(words[best])
+            chosen.append(best)
             left &= ~helps[best]
         share = 1.0 - float(left.sum()) / len(wrong)
-        return (tuple(chosen), share) if share >= LEAST_SHARE else ((), 0.0)
+        if share < LEAST_SHARE:
+            return (), 0.0
+        # What was chosen early may be needless after what came later.
+        for k in sorted(chosen, key=lambda k: -len(words[k])):
+            others = [other for other in chosen if other != k]
+            if others and (helps[others].any(axis=0) == helps[chosen].any(axis=0)).all():
+                chosen = others
+        return tuple(words[k] for k in chosen), share
 
     def _walks(self, start: Numbers) -> tuple[list[Word], NDArray[np.int32]]:
         """Return short words, and where they lead from some shapes, -1 where they are blocked."""
@@ -242,8 +254,8 @@ class Homeward:
                     continue
                 at = state[puzzle.home[list(found.members[b])]].tolist()
                 alone = len(at) == 1
-                slots = sorted(int(puzzle.slot_of[p]) for p in at)
-                name = placement_name(puzzle, at[0]) if alone else "+".join(names[s] for s in slots)
+                slots = [names[int(puzzle.slot_of[p])] for p in at]
+                name = placement_name(puzzle, at[0]) if alone else "+".join(slots)
                 wrong.append(name)
             result.append(Listed(tuple(sorted(wrong)), puzzle.inverse(path)))
         return tuple(result)

@@ -229,7 +229,8 @@ class _Choosing:
                 if own.whole:
                     found.append(own)
                 many = len(own.words) >= MANY_SEQUENCES
-                if own.whole and many or len(own.words) == MOST_SEQUENCES or self.workshop.stop():
+                full = len(own.words) == MOST_SEQUENCES
+                if (own.whole and many) or full or self.workshop.stop():
                     break
                 more = [self.tried((*own.words, w)) for w in able if w not in own.words]
                 if not more:

@@ -159,9 +159,7 @@ class BlockedMethodSolver:
 class _Run:
     """One state on its way to the solved one."""
 
-    def __init__(
-        self, solver: BlockedMethodSolver, shape: int, element: NDArray[np.int16]
-    ) -> None:
+    def __init__(self, solver: BlockedMethodSolver, shape: int, element: NDArray[np.int16]) -> None:
         self.near, self.shape, self.element = solver.near, shape, element
 
     @property

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
-from puzzles.puzzle import Puzzle
 from search.fastened import bodies
 from search.solving_blocked_near import Near
 from search.solving_blocked_shapes import Shapes
@@ -72,8 +71,8 @@ def noun(shapes: Shapes) -> str:
     )
 
 
-def unit_moved(shapes: Shapes, slot: int) -> int | None:
-    """Return the kind of the unit that a piece at home in a slot belongs to, None if it has none."""
+def kind_of_piece(shapes: Shapes, slot: int) -> int | None:
+    """Return the kind of the unit that a piece, by its slot at home, belongs to; None for none."""
     holder = next((bond for bond in shapes.puzzle.bonds if slot in bond), (slot,))
     unit = next((u for u, own in enumerate(shapes.reps) if own in holder), None)
     return next((n for n, kind in enumerate(shapes.kinds) if unit in kind.units), None)

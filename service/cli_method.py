@@ -138,7 +138,7 @@ def show(report: Report) -> None:
         for number, own in enumerate(report["methods"], 1):
             out.line()
             out.line(f"Method {number}: {_measures(own)}", "bold")
-            _method(out, own)
+            _method(out, own, number == 1)
         for own in report["joined"]:
             out.line()
             out.line(f"By joining, to {own['puzzle']}: {_measures(own)}", "bold")
@@ -163,6 +163,8 @@ def _sequences(step: Report) -> list[tuple[str, object]]:
     rows: list[tuple[str, object]] = []
     for one in step["sequences"]:
         moves = f"; disturbs {', '.join(one['disturbs'])}" if one["disturbs"] else ""
+        if one.get("also"):
+            moves = f"; moves {', '.join(one['also'])} as well"
         remember = f"{one['turns']} turns, {one['things']} to remember"
         rows.append((one["type"], f"{one['notation']}  {one['cycle']} ({remember}{moves})"))
     for cost in step["three_cycles"]:
@@ -174,23 +176,50 @@ def _sequences(step: Report) -> list[tuple[str, object]]:
     return rows
 
 
-def _method(out: Page, own: Report) -> None:
+def _method(out: Page, own: Report, first: bool) -> None:
     if own["any_order"]:
         out.line("Every sequence keeps all else, so that the types may come in any order.", "", 2)
+    if first and own["steps"] and own["steps"][0].get("home"):
+        out.line(
+            "A sequence is done wherever all its turns are possible; a setup is any way there, the "
+            "shortest stands before the colon.",
+            "",
+            2,
+        )
     if own["odd"]:
         times = f"{own['odd']} of {_counted(own['scrambles'], 'scramble')}"
         out.line(f"{times} took an odd turn early, before any three-cycle.", "", 2)
     for number, step in enumerate(own["steps"], 1):
+        if step.get("home") and not first:
+            out.line(f"{number}. Home as in method 1.", "", 2)
+            continue
         out.line(f"{number}. {step['text']}", "", 2)
-        rows = _sequences(step)
+        rows = _homeward(step.get("home")) + _sequences(step)
         tried = step["tried"]
         if tried and tried["ways"]:
             rows.append(("free play", _ways(tried["ways"])))
         for mend in step["mends"]:
-            rows.append(("odd", mend["text"]))
+            rows.append(("odd" if mend["kind"] == "swap" else "twist", mend["text"]))
+        for pair in step.get("twists", ()):
+            rows.append(("two twisted", pair["text"]))
         left = step["left"]
         rows.append(("left", f"{int(left):,} arrangements" if left not in (None, "1") else ""))
         out.pairs(rows)
+
+
+def _homeward(home: Report | None) -> list[tuple[str, object]]:
+    """Return the rows on the way back to the home shape, where turns can be blocked."""
+    if home is None:
+        return []
+    rows: list[tuple[str, object]] = []
+    if home["rule"]:
+        share = "always" if home["share"] == 1 else f"at {home['share']:.0%} of them"
+        rows.append(("nearer", f"{share} one of these puts more right: {'; '.join(home['rule'])}"))
+    for one in home["listed"]:
+        rows.append((", ".join(one["wrong"]), one["sequence"]))
+    for one in home["sums"]:
+        rows.append(("at home", f"{' and '.join(one['wrong'])}: {one['sequence']}"))
+    return rows
 
 
 def _ways(ways: list[Report]) -> str:

@@ -368,8 +368,6 @@ def _solve_asked(puzzle: Puzzle, question: SolveQuestion) -> Asked:
 
 
 def _method_asked(puzzle: Puzzle, question: MethodQuestion) -> Asked:
-    if puzzle.can_block:
-        return Asked("method", "", "", _body(methods.blocked(puzzle)))
     own = MethodSpec(puzzle=question.puzzle)
     return Asked("method", methods.key_of(own, puzzle), own.text())
 

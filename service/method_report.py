@@ -12,6 +12,7 @@ from puzzles.puzzle import Puzzle, Word
 from search.method import (
     CYCLES,
     FOLLOWS,
+    HOME,
     IN_PLACE,
     LOOKED_UP,
     JoinedMethod,
@@ -20,10 +21,12 @@ from search.method import (
     MethodStep,
 )
 from search.method_joined import Shown
-from search.method_mending import Mend
 from search.method_sequences import Sequences
 from search.method_trying import Stretch
 from search.nesting import nesting, things
+from service.method_blocked_report import blocked_steps
+from service.method_mends_report import mend_report, twists_report
+from service.method_told import free_text, stretch_report
 from service.reports import Report
 
 
@@ -54,7 +57,7 @@ def _method(own: Method) -> Report:
         },
         "odd": tried.odd,
         "free_turns": tried.free_turns,
-        "steps": _steps(own),
+        "steps": blocked_steps(own) if own.steps and own.steps[0].kind == HOME else _steps(own),
     }
 
 
@@ -166,9 +169,10 @@ def _steps(own: Method) -> list[Report]:
                     _sequence(puzzle, one, word) for one in step.sequences for word in one.words
                 ],
                 "three_cycles": [_cost(puzzle, one) for one in step.sequences],
-                "mends": [_mend(puzzle, mend, kept) for mend in step.mends],
+                "mends": [mend_report(puzzle, mend, kept) for mend in step.mends],
+                "twists": [twists_report(puzzle, own) for own in step.twists],
                 "left": None if step.left is None else str(step.left),
-                "tried": None if stretch is None else _stretch(stretch),
+                "tried": None if stretch is None else stretch_report(stretch),
             }
         )
         kept += names
@@ -200,47 +204,6 @@ def _cost(puzzle: Puzzle, own: Sequences) -> Report:
     }
 
 
-def _mend(puzzle: Puzzle, mend: Mend, kept: list[str]) -> Report:
-    return {
-        "type": puzzle.types[mend.type].name,
-        "shows": mend.shows,
-        "layers": [puzzle.layers[k].name for k in mend.layers],
-        "swap": mend.swap(puzzle),
-        "sequence": write(puzzle, mend.word),
-        "notation": mend.notation,
-        "text": mend_text(puzzle, mend, kept),
-    }
-
-
-def mend_text(puzzle: Puzzle, mend: Mend, kept: list[str]) -> str:
-    """Return what there is to know about an odd rearrangement of a type in one sentence."""
-    name = plural(puzzle.types[mend.type].name)
-    if not mend.shows:
-        after = f" once the {_types(kept)} are right" if kept else ""
-        return f"the {name} are never an odd rearrangement{after}"
-    *most, last = [puzzle.layers[k].name for k in mend.layers]
-    layers = f"{', '.join(most)} or {last}" if most else last
-    text = f"if the {name} are an odd rearrangement, one turn of {layers}"
-    text += ", by an odd number of steps, before any three-cycle makes it even"
-    if mend.word:
-        return f"{text}; noticed late, {mend.notation} swaps {mend.swap(puzzle)}"
-    return f"{text}; noticed late, it takes that turn and what it disturbs put right again"
-
-
-def _stretch(own: Stretch) -> Report:
-    return {
-        "pieces": own.pieces,
-        "right_before": own.begins,
-        "right_by_free_play": own.placed,
-        "free_turns": own.free,
-        "odd_turns": own.odd,
-        "three_cycles": own.cycles,
-        "three_cycle_turns": own.cycling,
-        "looked_up_turns": own.looked_up,
-        "ways": [{"right": w.right, "ways": w.ways, "turns": w.turns} for w in own.ways],
-    }
-
-
 def _text(
     puzzle: Puzzle, step: MethodStep, stretch: Stretch | None, kept: list[str], own: Method
 ) -> str:
@@ -261,18 +224,7 @@ def _text(
     while_kept = f" while the {_types(kept)} stay" if kept else ""
     if stretch is None:
         return f"The {names}{while_kept}."
-    return f"The {names}{while_kept}: {_free(stretch, own.tried.free_turns)}"
-
-
-def _free(own: Stretch, most: int) -> str:
-    """Return what free play does in a stage, in words; numbers are medians."""
-    words = f"free play by words of up to {most} turns"
-    if own.placed >= own.pieces > own.begins:
-        return f"{words} suffices for all {own.pieces}."
-    cycles = f"{own.cycles:g} three-cycles in {own.cycling:g} turns"
-    if own.placed > own.begins:
-        return f"{words} puts {own.placed:g} of {own.pieces} right, {cycles} the others."
-    return f"free play puts none right without disturbing others; {cycles} do."
+    return f"The {names}{while_kept}: {free_text(stretch, own.tried.free_turns)}"
 
 
 def _types(names: list[str]) -> str:

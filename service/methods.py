@@ -33,14 +33,6 @@ def key_of(spec: MethodSpec, puzzle: Puzzle) -> str:
     return spec.key(puzzle.digest, version())
 
 
-def blocked(puzzle: Puzzle) -> Report:
-    """Return the report on a puzzle whose turns can be blocked: why there is no method."""
-    from search.method import Methods, blocked_text
-    from service.method_report import methods
-
-    return methods(Methods(puzzle, (), None, reason=blocked_text(puzzle)))
-
-
 def answer(result: Any) -> Report:
     """Return the report that is kept as a result; raises BrokenResultError for another's."""
     from service.results import BrokenResultError, MethodResult

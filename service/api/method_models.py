@@ -17,6 +17,14 @@ class MethodSequence(BaseModel):
     things: int = Field(description="turns to remember, undoing and repeating left aside")
     cycle: str
     disturbs: list[str]
+    setup: str = Field(
+        default="",
+        description="turns from the solved state to where it can be done, part of the sequence and "
+        "nothing to remember; empty where no turn is in its way",
+    )
+    also: list[str] = Field(
+        default=[], description="what else moves where turns can be blocked, as in the text"
+    )
 
 
 class MethodCost(BaseModel):
@@ -29,14 +37,31 @@ class MethodCost(BaseModel):
 
 
 class MethodMend(BaseModel):
-    """An odd rearrangement of a type: whether it shows, and what mends it early and late."""
+    """An odd rearrangement of a type, or a sum of its twists, and what mends it early and late."""
 
     type: str
-    shows: bool = Field(description="whether it can be odd although the earlier types are right")
-    layers: list[str] = Field(description="layers of which single turns make it even or odd")
-    swap: str
-    sequence: str = Field(description="swaps two pieces; empty where none was found in time")
+    kind: Literal["swap", "twist"] = Field(description="a rearrangement, or a sum of twists")
+    shows: bool = Field(description="whether it can be wrong although the earlier types are right")
+    layers: list[str] = Field(description="layers of which single turns change it")
+    cycles: str = Field(description="two pieces that the sequence swaps, or one that it twists")
+    sequence: str = Field(description="empty where none was found")
     notation: str
+    instead: int = Field(description="turns without a sequence for it; 0 where that is not known")
+    text: str
+
+
+class MethodTwists(BaseModel):
+    """A sequence that twists two pieces and saves turns; one may do without it."""
+
+    type: str
+    sequence: str
+    notation: str
+    turns: int
+    things: int
+    cycles: str
+    with_it: float = Field(description="turns that two twisted pieces take with it, on average")
+    without: float = Field(description="turns by the sequences of the method, on average")
+    pairs: int = Field(description="pairs of twisted pieces that both were measured on")
     text: str
 
 
@@ -62,18 +87,57 @@ class MethodTried(BaseModel):
     ways: list[MethodWays]
 
 
+class MethodNearer(BaseModel):
+    """From shapes at which so many blocks stand right, the fewest turns until one more does."""
+
+    right: int
+    shapes: int
+    mean: float
+    most: int
+
+
+class MethodWay(BaseModel):
+    """What is off, and turns that put it right."""
+
+    wrong: list[str]
+    sequence: str
+    turns: int
+
+
+class MethodHome(BaseModel):
+    """The way back to the shape at which all blocks fill what they fill when all is solved."""
+
+    name: str = Field(description="what gets in the way of turns")
+    shapes: int
+    bodies: int
+    mean: float = Field(description="turns of a shortest way home")
+    most: int
+    sums_mean: float = Field(description="with parities and sums of twists put right on the way")
+    sums_most: int
+    nearer: list[MethodNearer]
+    rule_mean: float = Field(description="turns home by putting one more right after another")
+    rule_most: int
+    rule: list[str] = Field(description="short walks of which one puts one more right, often")
+    share: float = Field(description="of the shapes at which one of them does so")
+    listed: list[MethodWay] = Field(description="every shape with a way home, if there are few")
+    values: int = Field(description="values that parities and sums of twists have at home")
+    sums: list[MethodWay] = Field(description="loops that put them right, the first few")
+
+
 class MethodStepReport(BaseModel):
     """What puts types right while those of earlier steps stay."""
 
-    kind: Literal["in place", "looked up", "three-cycles", "follows"]
+    kind: Literal["in place", "looked up", "three-cycles", "follows", "home shape", "products"]
     types: list[str]
     keeps: list[str]
     text: str
     sequences: list[MethodSequence]
     three_cycles: list[MethodCost]
     mends: list[MethodMend]
+    twists: list[MethodTwists] = Field(default=[])
     left: str | None = Field(description="arrangements that are left after it, as digits")
     tried: MethodTried | None
+    home: MethodHome | None = Field(default=None, description="only where turns can be blocked")
 
 
 class MethodTurns(BaseModel):
