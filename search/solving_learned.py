@@ -1,34 +1,26 @@
 """Solving with what somebody has learned: their sequences, mirrored, undone, after setups.
 
-The sequences are put on shelves in place of those of a search; all that solving does with shelves
-it then does with these alone. A sequence may disturb types that are put right later: the order of
-the stages follows from that.
+A learned sequence is of use whatever it does: what it disturbs is put right later, or by the next.
+Types come in stages, so that those of earlier ones stay; within a stage a beam search puts learned
+sequences one after the other (``solving_learned_search``), with single turns between them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
-import numpy as np
-
-from puzzles.effects import cycles, effect_of
+from puzzles.blocking import why_blocked
 from puzzles.errors import RequestError, TrefoilError
-from puzzles.notation import parse, write
+from puzzles.notation import parse
 from puzzles.puzzle import Puzzle, Word
 from puzzles.words import normal
-from search import frames
-from search.encoding import Scope
-from search.goals import Goal
-from search.nesting import things
-from search.shelves import LONGEST_WORD, Shelves
-from search.solving import Solver
-from search.solving_looks import Looks
+from search.shelves import LONGEST_WORD
+from search.solving_learned_shelves import only as only
+from search.solving_learned_solver import FREE_TURNS as FREE_TURNS
+from search.solving_learned_solver import LearnedSolver
 from search.solving_orders import Order
-from search.tools import Search
 
-#: The most turns of free play beside learned sequences: what one sees without having learned it.
-FREE_TURNS = 3
 #: The largest file of sequences, in bytes, and the most sequences in it.
 MOST_BYTES, MOST_SEQUENCES = 1_000_000, 1_000
 
@@ -50,142 +42,68 @@ def read_learned(puzzle: Puzzle, path: str) -> tuple[Word, ...]:
         lines = data.decode("utf-8-sig").splitlines()
     except UnicodeDecodeError:
         raise RequestError(f"{path}: is no text in UTF-8") from None
+    try:
+        return learned_in(puzzle, lines)
+    except RequestError as error:
+        before = ", " if str(error).startswith("line ") else ": "
+        raise RequestError(f"{path}{before}{error}") from None
+
+
+def learned_in(
+    puzzle: Puzzle, lines: Iterable[str], most: int = MOST_SEQUENCES
+) -> tuple[Word, ...]:
+    """Return the sequences of some lines, one each; what follows ``#`` is left out.
+
+    Raises RequestError where there are none or more than ``most``, or for a wrong one, by its line.
+    """
     words: list[Word] = []
     for number, line in enumerate(lines, 1):
         text = line.split("#", 1)[0].strip()
         if not text:
             continue
         try:
-            word = normal(puzzle, parse(puzzle, text).word)
+            word = _learned(puzzle, text)
         except TrefoilError as error:
-            raise RequestError(f"{path}, line {number}: {error}") from None
-        if len(word) > LONGEST_WORD:
-            raise RequestError(
-                f"{path}, line {number}: has {len(word)} turns; at most {LONGEST_WORD} can be used"
-            )
+            raise RequestError(f"line {number}: {error}") from None
         words.append(word)
+        if len(words) > most:
+            raise RequestError(f"has more than {most:,} sequences, which is the most")
     if not words:
-        raise RequestError(f"{path}: has no sequences; one is expected on each line")
-    if len(words) > MOST_SEQUENCES:
-        raise RequestError(f"{path}: has {len(words):,} sequences, more than {MOST_SEQUENCES:,}")
+        raise RequestError("has no sequences; one is expected on each line")
     return tuple(dict.fromkeys(words))
 
 
-def solver_with(puzzle: Puzzle, words: Sequence[Word], apart: bool = False) -> Solver:
+def _learned(puzzle: Puzzle, text: str) -> Word:
+    written = parse(puzzle, text).word
+    # Where turns can be blocked, turns in another order may be others that can be done.
+    word = tuple(written) if puzzle.can_block else normal(puzzle, written)
+    if len(word) > LONGEST_WORD:
+        raise RequestError(f"has {len(word)} turns; at most {LONGEST_WORD} can be used")
+    if not normal(puzzle, word):
+        raise RequestError("all its turns cancel, so that it does nothing")
+    blocked = why_blocked(puzzle, word)
+    if blocked is not None:
+        raise RequestError(blocked)
+    return word
+
+
+def solver_with(
+    puzzle: Puzzle,
+    words: Sequence[Word],
+    apart: bool = False,
+    stop: Callable[[], bool] = lambda: False,
+) -> LearnedSolver:
     """Return a solver that knows some sequences and short free play, and nothing else.
 
-    Raises RequestError where turns can be blocked, or no sequence cycles three pieces.
+    ``apart``: pieces that look alike are told apart. ``stop()`` ends it early.
     """
-    if puzzle.can_block:
-        raise RequestError(
-            f"on {puzzle.name}, where turns can be blocked, learned sequences cannot be used yet"
-        )
-    order = order_for(puzzle, words, apart)
-    search = _Learned(tuple(words))
-    return Solver(puzzle, apart, search, order, free_turns=FREE_TURNS, products=False)
-
-
-def only(words: Iterable[Word]) -> Search:
-    """Return a search that finds some sequences and nothing else, for any scope."""
-    return _Learned(tuple(words))
+    return LearnedSolver(puzzle, words, apart, stop)
 
 
 def order_for(puzzle: Puzzle, words: Sequence[Word], apart: bool = False) -> Order:
-    """Return an order of types in which sequences never disturb a type that comes before.
+    """Return the order of types in which sequences disturb none that comes before, if there is one.
 
-    Types that no sequence can be used for come first, where free play puts right what it can.
-    Raises RequestError if no sequence cycles three pieces of a type and disturbs no earlier one.
+    Types that no sequence moves come first, where free play puts right what it can; types that
+    sequences move only together are one stage.
     """
-    looks = Looks(puzzle, apart)
-    matters = set(np.flatnonzero(looks.matters).tolist())
-    uses: dict[int, list[set[int]]] = {}
-    for word in words:
-        for kind, others in _does(puzzle, word, matters):
-            uses.setdefault(kind, []).append(others)
-    later: set[int] = set()
-    order: list[tuple[int, ...]] = []
-    while True:
-        own = tuple(
-            kind
-            for kind in sorted(uses)
-            if kind not in later and any(others <= later for others in uses[kind])
-        )
-        if not own:
-            break
-        order.insert(0, own)
-        later.update(own)
-    if not order:
-        shown = write(puzzle, words[0])
-        raise RequestError(
-            "none of the sequences cycles three pieces and leaves the other types as they are; "
-            f'`trefoil try {puzzle.name} "{shown}"` says what one does'
-        )
-    rest = tuple(sorted(matters - later))
-    return (rest, *order) if rest else tuple(order)
-
-
-def _does(puzzle: Puzzle, word: Word, matters: set[int]) -> list[tuple[int, set[int]]]:
-    """Return the types of which a word cycles three, and which others it disturbs."""
-    moved: dict[int, list[tuple[int, ...]]] = {}
-    for cycle in cycles(puzzle, effect_of(puzzle, word)):
-        moved.setdefault(int(puzzle.type_of[puzzle.slot_of[cycle[0]]]), []).append(cycle)
-    result = []
-    for kind, own in moved.items():
-        if kind in matters and len(own) == 1 and _is_triple(puzzle, own[0]):
-            result.append((kind, (set(moved) & matters) - {kind}))
-    return result
-
-
-def _is_triple(puzzle: Puzzle, cycle: tuple[int, ...]) -> bool:
-    return len(cycle) == 3 and len({int(puzzle.slot_of[p]) for p in cycle}) == 3
-
-
-class _Learned:
-    """Shelves with some sequences and nothing else, as ``search.tools.Search`` gives them."""
-
-    def __init__(self, words: tuple[Word, ...]) -> None:
-        self._words = words
-
-    def __call__(self, scope: Scope, goal: Goal) -> Shelves:
-        from search import atlas
-
-        found = atlas.empty(scope)
-        rows = [row for word in self._words if (row := self._row(scope, found, word)) is not None]
-        if not rows:
-            return found
-        orbits, costs, others, words = zip(*rows, strict=True)
-        table = np.zeros((len(rows), LONGEST_WORD), dtype=np.uint8)
-        for k, own in enumerate(words):
-            table[k, : len(own)] = own
-        lengths = np.array([len(own) for own in words], dtype=np.int16)
-        at = np.array(orbits, dtype=np.int64)
-        turns, memory = np.array(costs, dtype=np.int16), np.array(others, dtype=np.int16)
-        filling = atlas.Filling(scope, found)
-        filling.put_words(
-            atlas.Words(at, turns, memory, lengths, table),
-            atlas.Words(at, memory, turns, lengths, table),
-            len(rows),
-        )
-        return filling.settled(0)
-
-    def _row(
-        self, scope: Scope, found: Shelves, word: Word
-    ) -> tuple[int, int, int, list[int]] | None:
-        """Return orbit, turns, things and the word of the orbit's representative; None for none."""
-        puzzle = scope.puzzle
-        place = {int(t): k for k, t in enumerate(scope.turns)}
-        own = [
-            c
-            for c in cycles(puzzle, effect_of(puzzle, word))
-            if int(puzzle.type_of[puzzle.slot_of[c[0]]]) in scope.kept
-        ]
-        if len(own) != 1 or not _is_triple(puzzle, own[0]) or not set(word) <= set(place):
-            return None
-        if int(puzzle.type_of[puzzle.slot_of[own[0][0]]]) not in scope.wanted:
-            return None
-        table = frames.frames(scope, tuple(found.first.tolist()))
-        number = int(frames.numbers(scope, np.searchsorted(scope.placements, np.array(own[0]))))
-        back = scope.arrays.symmetry_back[int(table.symmetry[number])]
-        base = puzzle.inverse(word) if table.turned[number] else word
-        kernel = [int(back[place[t]]) for t in base]
-        return int(table.orbit[number]), len(word), things(puzzle, word), kernel
+    return LearnedSolver(puzzle, words, apart).order

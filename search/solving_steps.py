@@ -12,6 +12,8 @@ from search.solving_looks import Contents, Looks
 
 #: Kinds of steps.
 FREE, BALANCE, CYCLE, PRODUCT = "free", "odd turn", "three-cycle", "product"
+#: A sequence that somebody has learned, of which more comes than a three-cycle.
+LEARNED = "learned"
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,7 @@ class Step:
     of). ``cycle`` are the placements of a three-cycle, empty otherwise. ``right`` are the slots
     that look right after the step and did not before, ``kept`` those that did before and after.
     ``setup`` and ``family`` say of a three-cycle what it is done with: the turns before the word of
-    the shelves, and which of them.
+    the shelves, and which of them. ``said``: which learned sequence it is, in words.
     """
 
     word: Word
@@ -33,6 +35,7 @@ class Step:
     cycle: tuple[int, ...] = ()
     setup: Word = ()
     family: tuple[int, int] | None = None
+    said: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +95,7 @@ def step_of(
     cycle: tuple[int, ...] = (),
     setup: Word = (),
     family: tuple[int, int] | None = None,
+    said: str = "",
 ) -> tuple[Step, Table]:
     """Return a word as a step from a state, and the state after it."""
     after = effect
@@ -100,4 +104,4 @@ def step_of(
     old, new = Contents.of(looks, effect).right, Contents.of(looks, after).right
     right = tuple(np.flatnonzero(new & ~old).tolist())
     kept = tuple(np.flatnonzero(new & old).tolist())
-    return Step(word, kind, right, kept, cycle, setup, family), after
+    return Step(word, kind, right, kept, cycle, setup, family, said), after

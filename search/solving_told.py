@@ -8,15 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from puzzles import brackets
+from puzzles.brackets import Conjugate
 from puzzles.effects import cycle_text
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
-from puzzles.notation import write
+from puzzles.notation import plain, write
 from puzzles.puzzle import Puzzle
+from puzzles.words import normal
 from search.brackets import shortest_form
 from search.brackets import text as bracket_text
 from search.solving_looks import Contents, Looks
-from search.solving_steps import BALANCE, CYCLE, FREE, Solution, Step
+from search.solving_steps import BALANCE, CYCLE, FREE, LEARNED, Solution, Step
 from search.solving_sums import Balance
 from search.tools import Tools
 
@@ -80,6 +83,9 @@ def _done(looks: Looks, right: NDArray[np.bool_]) -> tuple[str, ...]:
 
 
 def _notation(puzzle: Puzzle, step: Step, tools: Mapping[int, Tools]) -> str:
+    if step.kind == LEARNED and step.setup:
+        inner = normal(puzzle, (*puzzle.inverse(step.setup), *step.word, *step.setup))
+        return brackets.text(Conjugate(plain(puzzle, step.setup), plain(puzzle, inner)))
     if step.kind != CYCLE:
         return write(puzzle, step.word)
     kind = int(puzzle.type_of[puzzle.slot_of[step.cycle[0]]]) if step.cycle else -1
@@ -106,7 +112,13 @@ def _reason(
         if comes:
             return f"{comes} right, all else stays." if not moved else f"{comes} right; {goes}."
         return "It prepares the next step: all pieces that are wrong get where one more mends them."
+    if step.kind == LEARNED:
+        if not comes:
+            return f"It prepares the next step{f'; {goes} for now' if moved else ''}."
+        return f"{comes} right{f'; {goes} for now' if moved else ', all that is right stays'}."
     if step.kind == FREE:
+        if not moved and not comes:
+            return "Free play: it prepares the next step."
         if not moved:
             return f"Free play: {comes} right and nothing that is right is disturbed."
         return f"Free play: {comes} right; {goes} for now." if comes else f"Free play: {goes}."

@@ -18,7 +18,13 @@ if TYPE_CHECKING:
     from service.reports import Report
 
 #: Words in a table of steps for each kind of step.
-KINDS = {"free": "free play", "odd turn": "odd turn", "three-cycle": "", "product": "product"}
+KINDS = {
+    "free": "free play",
+    "odd turn": "odd turn",
+    "three-cycle": "",
+    "product": "product",
+    "learned": "as learned",
+}
 
 
 def solve(
@@ -88,12 +94,14 @@ def _report(engine: Engine, state: State, learned: str | None, turned: bool) -> 
 
     Raises ImpossibleError for a state that cannot be reached.
     """
+    from search.solving_learned import read_learned
     from service import solve_report
     from service.solving import forbid_unreached, solved
 
     if not turned:
         forbid_unreached(state)
-    found = solved(engine, state, learned)
+    words = None if learned is None else read_learned(state.puzzle, learned)
+    found = solved(engine, state, words)
     report = solve_report.solution(state, found.solution, found.tools, found.balance)
     return {**report, "reason": found.reason}
 
@@ -113,6 +121,8 @@ def show(report: Report) -> None:
             kind = KINDS[step["kind"]] or step["cycle"]
             out.named(f"{number}.", f"{step['notation']}  ({kind}, {step['turns']})", "bold")
             out.line(step["reason"], "", 4)
+            if step["learned"]:
+                out.line(f"It is {step['learned']}.", "", 4)
         out.line()
         steps, turns = len(report["steps"]), report["turns"]
         whole = f"{steps} steps, {turns} turns" if steps != 1 else f"1 step, {turns} turns"

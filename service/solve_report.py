@@ -29,6 +29,7 @@ def solution(
             "turns": len(own.step.word),
             "cycle": own.cycle,
             "setup": write(puzzle, own.step.setup),
+            "learned": own.step.said or None,
             "puts_right": list(own.right),
             "disturbs": list(own.moved),
             "keeps": list(own.kept),

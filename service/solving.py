@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from puzzles.laws import joined
-from puzzles.names import slot_names
 from puzzles.states import State
-from search.solving_looks import Contents
 from search.solving_steps import Solution
 
 if TYPE_CHECKING:
+    from puzzles.puzzle import Word
     from search.encoding import Scope
     from search.goals import Goal
     from search.shelves import Shelves
     from search.solving_sums import Balance
     from search.tools import Tools
     from service.engine import Engine
-
-#: How many slots that are still wrong are named.
-NAMED = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,11 +29,11 @@ class Solved:
     reason: str = ""
 
 
-def solved(engine: Engine, state: State, learned: str | None = None) -> Solved:
+def solved(engine: Engine, state: State, learned: Sequence[Word] | None = None) -> Solved:
     """Return a solution of a state, every turn of it applied once more.
 
-    ``learned`` is the path of a file with the only sequences that may be used. Raises
-    KeyboardInterrupt when the engine is stopped.
+    ``learned`` are the only sequences that may be used. Raises KeyboardInterrupt when the engine is
+    stopped.
     """
     from search.solving import Solver, solver_for
 
@@ -49,24 +44,30 @@ def solved(engine: Engine, state: State, learned: str | None = None) -> Solved:
         return shelves
 
     if learned is not None:
-        from search.solving_learned import read_learned, solver_with
-
-        solver = solver_with(state.puzzle, read_learned(state.puzzle, learned), state.apart)
-    else:
-        own = solver_for(state.puzzle, state.apart, fetch)
-        if not isinstance(own, Solver):
-            return Solved(_checked(own.solve(state.table)), {}, None)
-        solver = own
+        return _with_learned(engine, state, learned)
+    own = solver_for(state.puzzle, state.apart, fetch)
+    if not isinstance(own, Solver):
+        return Solved(_checked(own.solve(state.table)), {}, None)
     steps = []
-    for step in solver.working(state.table):
+    for step in own.working(state.table):
         steps.append(step)
         if engine.stop():
             raise KeyboardInterrupt
-    found = Solution(solver.looks, state.table, tuple(steps))
-    tools = {one.kind.number: one for stage in solver.stages for one in stage.tools}
-    if learned is None:
-        return Solved(_checked(found), tools, solver.balance)
-    return Solved(found, tools, solver.balance, _left(found))
+    found = Solution(own.looks, state.table, tuple(steps))
+    tools = {one.kind.number: one for stage in own.stages for one in stage.tools}
+    return Solved(_checked(found), tools, own.balance)
+
+
+def _with_learned(engine: Engine, state: State, learned: Sequence[Word]) -> Solved:
+    """Return how far a state is solved with some sequences, and why no further."""
+    from search.solving_learned import solver_with
+
+    solver = solver_with(state.puzzle, learned, state.apart, engine.stop)
+    found = solver.solve(state.table)
+    if engine.stop():
+        raise KeyboardInterrupt
+    reason = solver.why_left(found)
+    return Solved(found if reason else _checked(found), solver.tools, None, reason)
 
 
 def _checked(found: Solution) -> Solution:
@@ -86,14 +87,3 @@ def forbid_unreached(state: State) -> None:
     judged = judge(state)
     if not judged.possible:
         raise ImpossibleError(judged.reason)
-
-
-def _left(found: Solution) -> str:
-    """Return which pieces learned sequences leave wrong; empty for none."""
-    if found.solved:
-        return ""
-    names = slot_names(found.puzzle)
-    right = Contents.of(found.looks, found.end).right
-    wrong = [names[k] for k in range(len(right)) if not right[k]]
-    shown = wrong[:NAMED] + ([f"{len(wrong) - NAMED} more"] if len(wrong) > NAMED else [])
-    return f"with these sequences alone {joined(shown)} cannot be put right from here"

@@ -12,13 +12,16 @@ from service.api.finish_models import FinishRepair
 class SolveStep(BaseModel):
     """One step: its turns, its reason, what it puts right, disturbs and keeps."""
 
-    kind: Literal["free", "odd turn", "three-cycle", "product"]
+    kind: Literal["free", "odd turn", "three-cycle", "product", "learned"]
     sequence: str
     notation: str
     turns: int
     cycle: list[str] = Field(description="what a three-cycle carries, empty for other steps")
     type: str | None = Field(description="the type of piece of a three-cycle")
     setup: str
+    learned: str | None = Field(
+        description="which learned sequence it is done with, and what was made of it"
+    )
     puts_right: list[str]
     disturbs: list[str]
     kept: int = Field(description="how many slots that were right stay right")
