@@ -166,10 +166,11 @@ def effect_of(puzzle: Puzzle, wanted: Sequence[Cycle]) -> Table:
     return result
 
 
-def read_effect(puzzle: Puzzle, text: str) -> tuple[Cycle, ...]:
+def read_effect(puzzle: Puzzle, text: str, any_twist: bool = False) -> tuple[Cycle, ...]:
     """Return the cycles of placements that a text such as ``(UFR RUF FRU)(UFL LUF FUL)`` gives.
 
-    Without brackets it is one cycle. Raises RequestError or NameNotFoundError, and
+    Without brackets it is one cycle. With ``any_twist`` stickers of different slots need not fit each
+    other. Raises RequestError or NameNotFoundError, and
     ``search.impossible.ImpossibleError`` where a sticker can never come to the next one's place.
     """
     if len(text) > LONGEST_EFFECT:
@@ -196,13 +197,19 @@ def read_effect(puzzle: Puzzle, text: str) -> tuple[Cycle, ...]:
                 f"({inside.strip()}): a cycle names two places or more; what is at the first goes "
                 "to the second"
             )
-        result.append(_read_cycle(puzzle, names))
+        result.append(_read_cycle(puzzle, names, any_twist))
     effect_of(puzzle, result)
     return tuple(result)
 
 
-def _read_cycle(puzzle: Puzzle, names: Sequence[str]) -> Cycle:
+def _read_cycle(puzzle: Puzzle, names: Sequence[str], any_twist: bool) -> Cycle:
     places = read_together(puzzle, names)
+    apart = len({place.slot for place in places}) == len(places)
+    if any_twist and apart:
+        return tuple(
+            int(puzzle.home[place.slot]) if place.placement is None else place.placement
+            for place in places
+        )
     stickers_apart(puzzle, places)
     for place in places:
         if place.placement is None:
@@ -244,7 +251,7 @@ def effect_request(
     Raises RequestError or NameNotFoundError. A type that is to be moved and not kept is an error,
     as is an effect that does nothing or moves more than MOST_MOVED pieces.
     """
-    given = read_effect(puzzle, effect) if isinstance(effect, str) else tuple(effect)
+    given = read_effect(puzzle, effect, any_twist) if isinstance(effect, str) else tuple(effect)
     table = effect_of(puzzle, given)
     own = cycles(puzzle, Effect(tuple(table.tolist())))
     kept = kept_types(puzzle, keep, free)

@@ -14,6 +14,7 @@ from puzzles import Puzzle, load
 from puzzles.bodies import BODIES, Body
 from puzzles.compile import compiled
 from puzzles.file import catalogue, parse
+from puzzles.names import placement_names
 from puzzles.picture import CORES, PALETTE, draw, face_paint
 from puzzles.views import directions, inset
 
@@ -219,6 +220,30 @@ def test_a_cycle_is_numbered_and_joined_by_arrows(name: str) -> None:
             assert slots <= {int(puzzle.slot_of[p]) for p in cycle}
             assert len({puzzle.stickers[number].kind for number in numbered}) <= 1
             assert len(heads(view)) == {0: 0, 1: 2, 2: 3, 3: 3}[len(numbered)]
+
+
+def test_cycles_are_numbered_on_and_twists_are_marked() -> None:
+    puzzle = load("3x3x3")
+    swaps = [read_cycle_of(puzzle, "UFR UFL"), read_cycle_of(puzzle, "UF UR")]
+    (front, _) = read(draw(puzzle, cycles=swaps)).findall(f"{SVG}g")
+    assert sorted(text for text, *_ in discs(front)) == ["1", "2", "3", "4"]
+    assert len(heads(front)) == 4
+    twist = read(draw(puzzle, cycles=[read_cycle_of(puzzle, "UFR RUF FUR")]))
+    (front, _) = twist.findall(f"{SVG}g")
+    assert len(heads(front)) == 3
+    # The tips' stickers do not show how they sit: an arrow with two heads goes round each.
+    puzzle = load("ball-sixths")
+    tip = next(k for k in puzzle.types if k.name == "tip")
+    own = [
+        tuple(range(int(puzzle.home[s]), int(puzzle.home[s]) + tip.twists)) for s in tip.slots[:2]
+    ]
+    (front, *_) = read(draw(puzzle, cycles=own)).findall(f"{SVG}g")
+    assert sorted(text for text, *_ in discs(front)) == ["1", "2"]
+    assert len(heads(front)) == 4
+
+
+def read_cycle_of(puzzle: Puzzle, names: str) -> tuple[int, ...]:
+    return tuple(placement_names(puzzle).index(name) for name in names.split())
 
 
 @pytest.mark.parametrize("name", NAMES)

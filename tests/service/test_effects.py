@@ -128,7 +128,7 @@ def test_a_result_is_checked_when_it_is_read(store: Store) -> None:
         Desk(store).answer(asked, json.dumps(data).encode())
     shown = json.loads(Desk(store).result(content))
     assert shown["answers"] == json.loads(Desk(store).answer(asked, content))["answers"]
-    with pytest.raises(RequestError, match="has no images"):
+    with pytest.raises(RequestError, match="name it with effect"):
         Desk(store).result(content, ["UFR", "UBL", "DFR"])
 
 
@@ -137,7 +137,6 @@ def test_a_result_is_checked_when_it_is_read(store: Store) -> None:
     [
         ({}, "either cycle or effect"),
         ({"cycle": ["UFR", "UBL", "DFR"], "effect": SWAP}, "either cycle or effect"),
-        ({"effect": SWAP, "any_twist": True}, "any_twist is for a cycle"),
         ({"effect": ""}, "at least 1 character"),
         ({"effect": "(UF UB)" * 400}, "at most 2000 characters"),
     ],
@@ -205,8 +204,12 @@ def test_the_command_line_keeps_what_it_found(
     assert "(UFL UFR)(UBL UBR)" in capsys.readouterr().out
     assert run(["find", "3x3x3", "--effect", "(UF FU)"]) == 3
     assert "flipped" in capsys.readouterr().err
-    for words in (["UFR", "--effect", SWAP], ["--any-twist", "--effect", SWAP]):
-        assert run(["find", "2x2x2", *words]) == 2
+    assert run(["find", "2x2x2", "UFR", "--effect", SWAP]) == 2
+    picture = tmp_path / "swaps.svg"
+    words = ["--effect", SWAPS, "--any-twist", "--picture", str(picture)]
+    assert run(["find", "2x2x2", *words]) == 0
+    assert "in any twist" in capsys.readouterr().out
+    assert "UFL to UFR, UBL to UBR" in picture.read_text()
 
 
 def test_what_is_kept_is_canonical(store: Store) -> None:
@@ -230,3 +233,33 @@ def test_the_page_of_a_result(tmp_path: Path) -> None:
         assert "(UFL UFR) (UBL UBR)" in shown.text
         assert told["answer"]["answers"][0]["notation"] in shown.text
         assert "of any form" in shown.text
+
+
+def test_images_of_an_effect_are_one_job(store: Store) -> None:
+    asked = [question(text) for text in (SWAPS, "(UFR DFR)(BUR DBR)", "(UFL UBL)(DFL DBL)")]
+    jobs = {Desk(store).ask(one).key for one in asked}
+    assert len(jobs) == 1
+    for one in asked:
+        there = answered(store, one)
+        digest = there.pop("result")
+        assert there == alone(one)
+        content = store.things.get("result", digest)
+        assert content is not None
+        shown = json.loads(Desk(store).result(content, effect=one.effect))
+        assert shown["effect"] == there["effect"]
+        assert shown["answers"] == there["answers"]
+    with pytest.raises(RequestError, match="is none of them"):
+        Desk(store).result(content, effect=TWISTS)
+
+
+def test_a_picture_of_an_effect(tmp_path: Path) -> None:
+    with worked(tmp_path) as served:
+        picture = served.client.get(
+            "/api/puzzles/3x3x3/picture.svg", params={"effect": "(UFR UFL)(UF FU)"}
+        )
+        assert picture.status_code == 200
+        assert "go in a cycle: UFL to UFR to UFL" in picture.text
+        assert "twisted in place: UF to FU to UF" in picture.text
+        for query in ({"effect": "(UFR"}, {"effect": SWAP, "sequence": "R"}):
+            wrong = served.client.get("/api/puzzles/3x3x3/picture.svg", params=query)
+            assert wrong.status_code == 422
