@@ -125,6 +125,9 @@ class Limits:
         "sequences to practise at one address; others are left out",
         422,
     )
+    learned: int = _limit(
+        "LEARNED", 100, "sequences", "sequences that a whole solve may be bound to", 422
+    )
     searches_each: int = _limit(
         "SEARCHES_EACH", 100, "searches", "searches of one asker that are not over", 429
     )

@@ -202,6 +202,12 @@ class SolveEntry(BaseModel):
         default=None, description="what the colours of the stickers are called: U=white F=green"
     )
     apart: StrictBool = Field(default=False, description="tell pieces apart that look the same")
+    learned: Entry | None = Field(
+        default=None,
+        description="the only sequences that may be used, one a line, beside short free play; what "
+        "follows # is left out",
+        examples=["R U R' U R U2 R'\nR U' R U R U R U' R' U' R2  # edges"],
+    )
 
     @model_validator(mode="after")
     def _entered_once(self) -> Self:

@@ -13,7 +13,7 @@ import service
 from puzzles.assemblies import judge
 from puzzles.errors import TrefoilError
 from puzzles.notation import write
-from puzzles.puzzle import Puzzle
+from puzzles.puzzle import Puzzle, Word
 from puzzles.states import State, hold
 from service import finish_report, stored
 from service.questions import SolveQuestion
@@ -42,7 +42,7 @@ def version() -> str:
 
 def spec_of(puzzle: Puzzle, question: SolveQuestion) -> SolveSpec:
     """Return what a question comes to; raises FieldError."""
-    from service.desk import FieldError
+    from service.requesting import FieldError
 
     given = question.model_dump(include={*WAYS, "colours"})
     field = next(way for way in WAYS if given[way] is not None)
@@ -53,8 +53,22 @@ def spec_of(puzzle: Puzzle, question: SolveQuestion) -> SolveSpec:
         text = str(error)
         raise FieldError(text, "colours" if text.startswith("colours:") else field) from None
     return SolveSpec(
-        puzzle=question.puzzle, table=tuple(state.table.tolist()), apart=question.apart
+        puzzle=question.puzzle,
+        table=tuple(state.table.tolist()),
+        apart=question.apart,
+        learned=None if question.learned is None else _learned(puzzle, question.learned),
     )
+
+
+def _learned(puzzle: Puzzle, text: str) -> tuple[Word, ...]:
+    """Return the sequences that may be used; raises FieldError."""
+    from search.solving_learned import learned_in
+    from service.requesting import FieldError
+
+    try:
+        return learned_in(puzzle, text.splitlines())
+    except TrefoilError as error:
+        raise FieldError(f"learned: {error}", "learned") from None
 
 
 def state_of(spec: SolveSpec, puzzle: Puzzle) -> State:
@@ -77,7 +91,7 @@ def unreached(spec: SolveSpec, puzzle: Puzzle) -> Report | None:
     return {
         **{"puzzle": puzzle.name, "hold": hold(puzzle), "apart": state.apart},
         **{"state": state.text(), "solved": False, "before": None, "sequence": "", "turns": 0},
-        **{"executed": 0, "different": 0},
+        **{"executed": 0, "different": 0, "learned": []},
         **{name: why[name] for name in ("reason", "repair", "steps")},
     }
 
@@ -107,6 +121,7 @@ def report(state: State, found: Solved) -> Report:
     return {
         **own,
         "apart": state.apart,
+        "learned": [write(puzzle, word) for word in found.learned or ()],
         "steps": steps,
         "before": write(puzzle, puzzle.inverse(found.solution.word)),
         "reason": found.reason or None,

@@ -21,12 +21,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Solved:
-    """A solution with the tables that it is told from; ``reason`` says why it is not whole."""
+    """A solution with the tables that it is told from; ``reason`` says why it is not whole.
+
+    ``learned`` are the only sequences that could be used, None for any.
+    """
 
     solution: Solution
     tools: Mapping[int, Tools]
     balance: Balance | None
     reason: str = ""
+    learned: Sequence[Word] | None = None
 
 
 def solved(engine: Engine, state: State, learned: Sequence[Word] | None = None) -> Solved:
@@ -67,7 +71,7 @@ def _with_learned(engine: Engine, state: State, learned: Sequence[Word]) -> Solv
     if engine.stop():
         raise KeyboardInterrupt
     reason = solver.why_left(found)
-    return Solved(found if reason else _checked(found), solver.tools, None, reason)
+    return Solved(found if reason else _checked(found), solver.tools, None, reason, learned)
 
 
 def _checked(found: Solution) -> Solution:

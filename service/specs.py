@@ -95,13 +95,17 @@ class FinishSpec(BaseModel):
 
 
 class SolveSpec(BaseModel):
-    """A state of a puzzle that is to be solved, by where each placement's piece is."""
+    """A state of a puzzle that is to be solved, by where each placement's piece is.
+
+    ``learned`` are the only sequences that may be used, by turn numbers, None for any.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     puzzle: str
     table: tuple[int, ...]
     apart: bool
+    learned: tuple[tuple[int, ...], ...] | None = None
 
     def text(self) -> str:
         """Return it as JSON, the same for the same contents."""

@@ -58,7 +58,7 @@ class Entry:
     @property
     def begun(self) -> bool:
         """Whether a state was entered at all."""
-        return bool(self.given)
+        return any(name != "learned" for name in self.given)
 
     @property
     def query(self) -> dict[str, str]:

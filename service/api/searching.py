@@ -280,9 +280,15 @@ class Searches:
 
     def _bounded(self, question: Question) -> Question:
         """Return a question within the limits; raises ProblemError."""
+        limits = self._service.limits
+        if isinstance(question, SolveQuestion) and question.learned is not None:
+            lines = question.learned.splitlines()
+            known = sum(bool(line.split("#", 1)[0].strip()) for line in lines)
+            if known > limits.learned:
+                text = f"learned: at most {limits.learned:,} sequences were expected, not {known:,}"
+                raise ProblemError(422, text, pointer="#/learned")
         if isinstance(question, _UNBOUNDED):
             return question
-        limits = self._service.limits
         for name, most in limits.fields.items():
             asked = getattr(question, name, None)
             if asked is not None and asked > most:

@@ -45,4 +45,7 @@ class SolveReport(BaseModel):
     before: str | None = Field(description="turns from solved to what looks like this state")
     reason: str | None
     repair: FinishRepair | None
+    learned: list[str] = Field(
+        description="the only sequences that could be used; none where any could be"
+    )
     result: str | None = None

@@ -69,6 +69,9 @@ async def get_solve(
     stickers: Annotated[str, Query(description="UFR=RUF: colours by slot")] = "",
     colours: Annotated[str, Query(description="what colours are called: U=white F=green")] = "",
     apart: Annotated[str, Query(description="1: pieces that look alike are told apart")] = "",
+    learned: Annotated[
+        str, Query(description="the only sequences that may be used, one a line")
+    ] = "",
     look: Annotated[str, Query(description="1: begin nothing anew that was stopped")] = "",
     prefer: Prefer = None,
     club: Club = None,

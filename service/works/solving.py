@@ -37,7 +37,7 @@ class SolveWork(InOne):
         news.tell(step="one step after the other")
         state = solutions.state_of(own, puzzle)
         try:
-            found = solved(Engine(store.levels, stop=news.stop, watch=watch), state)
+            found = solved(Engine(store.levels, stop=news.stop, watch=watch), state, own.learned)
         except KeyboardInterrupt:
             raise StoppedError from None
         report = solutions.report(state, found)

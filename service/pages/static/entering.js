@@ -96,6 +96,11 @@ class Entering {
     return /** @type {HTMLTextAreaElement} */ (part(way));
   }
 
+  /** The only sequences that may be used, where that can be said. */
+  get learned() {
+    return /** @type {HTMLTextAreaElement | null} */ (this.form.querySelector("#learned"))?.value.trim() ?? "";
+  }
+
   get text() {
     return this.field(this.way).value.trim();
   }
@@ -221,7 +226,7 @@ class Entering {
     const colours = way === "stickers" ? /** @type {HTMLInputElement} */ (part("colours")).value.trim() : "";
     const by = this.form.querySelector("select")?.value ?? "turns";
     const apart = /** @type {HTMLInputElement} */ (part("apart")).checked;
-    addressed({ [field.name]: text, colours, by: by === "turns" ? "" : by, apart: apart ? "1" : "", change: text ? "1" : "" });
+    addressed({ [field.name]: text, colours, learned: this.learned, by: by === "turns" ? "" : by, apart: apart ? "1" : "", change: text ? "1" : "" });
     field.removeAttribute("aria-invalid");
     if (way === "cycles" && this.cycling.open) {
       this.say("The last cycle may go on until it is closed.");
