@@ -1,102 +1,128 @@
-"""What mends parities, which three-cycles leave alone: an odd turn early, or a sequence late."""
+"""What mends parities and sums of twists, which three-cycles leave alone: early, and late.
+
+Early it is a turn of some layers, before any three-cycle. Late it is a sequence that swaps two
+pieces or twists one, whichever these are (``method_late``), or that turn and all that it disturbs
+put right again.
+"""
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from puzzles.effects import Cycle, Effect, cycle_text, cycles
-from puzzles.errors import LimitError, RequestError
+from puzzles import brackets
+from puzzles.effects import Cycle, Effect, cycle_text, cycles, effect_of, effect_of_cycles
+from puzzles.laws import Part
 from puzzles.layer_group import layer_group
-from puzzles.least_effects import FEW, SWAP, candidates
-from puzzles.puzzle import Puzzle, Word
-from search.effects_wanted import find_effect
-from search.impossible import ImpossibleError
+from puzzles.least_effects import FEW, SWAP, TWIST, candidates
+from puzzles.puzzle import Puzzle, Table, Word
+from search.method_late import late
+from search.method_solving import MethodSolver
+from search.nesting import nesting
 from search.solving_looks import Looks
-from search.solving_sums import Balance
+from search.solving_sums import Balance, Entry
 
-#: Swaps that are asked of the group.
+#: Effects that are asked of the group.
 ASKED = 64
-#: Seconds that are spent on one sequence at most.
-SECONDS = 4.0
 
 
 @dataclass(frozen=True)
 class Mend:
-    """An odd rearrangement of a type, and what puts it right.
+    """An odd rearrangement of a type, or a sum of its twists, and what puts it right.
 
-    ``shows``: it can be odd although all earlier types are right; if not, ``tied`` to what is right
-    already. ``layers`` are those of which single turns make it even or odd, by number. ``cycles``
-    are two pieces that change places and nothing else that is kept, ``word`` does that, empty where
-    none was found or none was looked for; ``notation`` is how it is read.
+    ``kind`` is "swap" for a rearrangement, "twist" for a sum. ``shows``: it can be wrong although
+    all earlier types are right; if not, it is tied to what is right already. ``layers`` are those
+    of which single turns change it, by number. ``cycles`` are two pieces that change places, or one
+    that is twisted, and nothing else that is kept, ``word`` does that, empty where none was found.
+    ``turns``: how many the sequences of the method alone take instead, 0 where that is not known.
     """
 
     type: int
+    kind: str
     shows: bool
     layers: tuple[int, ...]
     cycles: tuple[Cycle, ...] = ()
     word: Word = ()
-    notation: str = ""
+    turns: int = 0
 
-    def swap(self, puzzle: Puzzle) -> str:
-        """Return the two pieces as a text such as ``(UF UB)``."""
+    def effect(self, puzzle: Puzzle) -> str:
+        """Return what is swapped or twisted as a text such as ``(UF UB)``."""
         return "".join(cycle_text(puzzle, cycle) for cycle in self.cycles)
+
+    def notation(self, puzzle: Puzzle) -> str:
+        """Return how its word is read, empty without one."""
+        return brackets.text(nesting(puzzle).tree(self.word)) if self.word else ""
 
 
 def mends(
     puzzle: Puzzle,
     number: int,
     kept: tuple[int, ...],
-    seconds: float,
     stop: Callable[[], bool] = lambda: False,
 ) -> tuple[Mend, ...]:
-    """Return what mends the parities of a type, by number, while the types ``kept`` stay.
+    """Return what mends the parities and sums of a type, by number, while the types ``kept`` stay.
 
-    Empty where it has none that shows: pieces that look the same absorb it. ``seconds`` are spent
-    on a sequence for it at most.
+    Empty where it has none that can be wrong: pieces that look the same absorb parity, and most
+    turns leave the sums of twists alone. No sequence is looked for after ``stop()``.
     """
-    balance = Balance(Looks(puzzle))
+    looks = Looks(puzzle)
+    balance = Balance(looks)
     result = []
     for at, entry in enumerate(balance.entries):
-        if entry.part.type != number or entry.what != "parity":
+        if entry.part.type != number or entry.part.single:
             continue
-        odd = np.flatnonzero(balance.turns[:, at] == 1)
-        layers = tuple(sorted(set(puzzle.turn_layer[odd].tolist())))
-        if not layers:
-            continue
-        own = layer_group(puzzle, tuple(range(len(puzzle.layers))), kept)
-        rows = list(itertools.islice(candidates(puzzle, [entry.part], SWAP), ASKED))
-        inside = own.contains(np.array(rows)) if rows else []
-        # Where other types look alike, what they do goes unseen.
-        swapped = next((row for row, fits in zip(rows, inside, strict=True) if fits), None)
-        if swapped is None:
-            swapped = next((row for row in rows[:FEW] if own.contains_alike(row)), None)
-        if swapped is None:
-            result.append(Mend(number, False, layers))
-            continue
-        swap = cycles(puzzle, Effect(tuple(swapped.tolist())))
-        word, notation = _sequence(puzzle, swap, kept, min(seconds, SECONDS), stop)
-        result.append(Mend(number, True, layers, swap, word, notation))
+        changing = np.flatnonzero(balance.turns[:, at])
+        layers = tuple(sorted(set(puzzle.turn_layer[changing].tolist())))
+        if layers:
+            result.append(_mend(looks, entry, layers, kept, stop))
     return tuple(result)
 
 
-def _sequence(
-    puzzle: Puzzle,
-    swap: tuple[Cycle, ...],
+def instead(solver: MethodSolver, mend: Mend) -> Mend:
+    """Return a mend without a word with the turns that the sequences of a method take instead."""
+    if not mend.cycles or mend.word:
+        return mend
+    state = np.array(effect_of_cycles(solver.puzzle, mend.cycles).table, dtype=np.int32)
+    return replace(mend, turns=solver.turns_for(state, mend.type) or 0)
+
+
+def _mend(
+    looks: Looks,
+    entry: Entry,
+    layers: tuple[int, ...],
     kept: tuple[int, ...],
-    seconds: float,
     stop: Callable[[], bool],
-) -> tuple[Word, str]:
-    """Return a sequence for a swap and how it is read, empty where none is found in time."""
-    if seconds < 1 or stop():
-        return (), ""
-    names = [puzzle.types[k].name for k in kept]
-    try:
-        found = find_effect(puzzle, swap, keep=names, seconds=seconds, stop=stop)
-    except (ImpossibleError, LimitError, RequestError):
-        return (), ""
-    best = min(found.answers, key=lambda a: (a.things, a.turns), default=None)
-    return ((), "") if best is None else (tuple(best.word), best.notation)
+) -> Mend:
+    puzzle, number = looks.puzzle, entry.part.type
+    kind = SWAP if entry.what == "parity" else TWIST
+    table = _possible(puzzle, entry.part, kind, kept)
+    if table is None:
+        return Mend(number, kind, False, layers)
+    known = cycles(puzzle, Effect(tuple(table.tolist())))
+    found = {} if stop() else late(looks, entry.part.slots, kept, (kind,), layers, stop)
+    if kind not in found:
+        return Mend(number, kind, True, layers, known)
+    word = found[kind].word
+    done = tuple(
+        cycle
+        for cycle in cycles(puzzle, effect_of(puzzle, word))
+        if int(puzzle.type_of[puzzle.slot_of[cycle[0]]]) == number
+    )
+    return Mend(number, kind, True, layers, done, word)
+
+
+def _possible(puzzle: Puzzle, part: Part, kind: str, kept: tuple[int, ...]) -> Table | None:
+    """Return an effect of a kind that turns can have while some types stay, None for none."""
+    own = layer_group(puzzle, tuple(range(len(puzzle.layers))), kept)
+    rows = list(itertools.islice(candidates(puzzle, [part], kind), ASKED))
+    inside = own.contains(np.array(rows)) if rows else []
+    found = next((row for row, fits in zip(rows, inside, strict=True) if fits), None)
+    # Where other types look alike, what they do goes unseen.
+    return (
+        found
+        if found is not None
+        else next((row for row in rows[:FEW] if own.contains_alike(row)), None)
+    )

@@ -14,7 +14,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.errors import LimitError
+from puzzles.errors import LimitError, RequestError
 from puzzles.puzzle import Puzzle, Table, Word
 from search.solving import Solver
 from search.solving_learned import FREE_TURNS, only
@@ -139,6 +139,21 @@ class MethodSolver(Solver):
                 here = self.puzzle.moves[turn][here]
             right = self._right(here)
         return Solution(self.looks, effect, tuple(steps)), tuple(stages)
+
+    def turns_for(self, effect: Table, number: int) -> int | None:
+        """Return the turns that a state takes until a type, by number, is right; None for never.
+
+        Types of later stages may still be wrong then.
+        """
+        last = next((k for k, stage in enumerate(self.stages) if number in stage.types), None)
+        try:
+            solution, stages = self.staged(effect)
+        except RequestError:
+            return None
+        if last is None or not solution.solved:
+            return None
+        rows = zip(solution.steps, stages, strict=True)
+        return sum(len(step.word) for step, at in rows if at <= last)
 
     def _right(self, effect: Table) -> NDArray[np.bool_]:
         return Contents.of(self.looks, effect).right
