@@ -70,13 +70,14 @@ class Listed:
 class Home:
     """What there is to know about the way home.
 
-    ``noun`` is what bodies are called, ``fastened`` whether they are fastened pieces. ``shapes`` are all there are, with ``bodies`` bodies; a
-    shortest way takes ``mean`` turns from the others and at most ``most``; with parities and sums
-    put right on the way ``sums_mean`` and ``sums_most`` (over all pairs of a shape and a value).
-    ``nearer`` says how far one more body is, ``rule_mean`` and ``rule_most`` what it takes to put
-    body after body right. ``rule`` are walks of which one puts one more right at the share
-    ``share`` of the other shapes. ``listed`` are all other shapes, if few. ``values`` is how many
-    values parities and sums have at home, ``sums`` the first few that are off.
+    ``noun`` is what bodies are called, ``fastened`` whether they are fastened pieces. ``shapes``
+    are all there are, with ``bodies`` bodies; a shortest way takes ``mean`` turns from the others
+    and at most ``most``; with parities and sums put right on the way ``sums_mean`` and
+    ``sums_most`` (over all pairs of a shape and a value). ``nearer`` says how far one more body is,
+    ``rule_mean`` and ``rule_most`` what it takes to put body after body right. ``rule`` are walks
+    of which one puts one more right at the share ``share`` of the other shapes. ``listed`` are all
+    other shapes, if few. ``values`` is how many values parities and sums have at home, ``sums`` the
+    first few that are off.
     """
 
     noun: str
