@@ -177,9 +177,11 @@ def test_pieces_are_clicked_and_put_right(chrome: Any, warm: Served, tap: bool) 
         # The list does what the drawing does; what is open and missing stands there first.
         assert page.locator("#place option:checked").inner_text() == "UBR"
         page.get_by_role("button", name="Put it there").click()
-        page.wait_for_function("document.querySelector('#pieces').value.split(' ').length === 3")
         page.wait_for_function(
-            "/put right|twisted/.test(document.querySelector('#said').innerText)"
+            "() => document.querySelector('#pieces').value.split(' ').length === 3"
+        )
+        page.wait_for_function(
+            "() => /put right|twisted/.test(document.querySelector('#said').innerText)"
         )
         text = field.input_value()
         assert quote(text, safe="") in page.url.replace("+", "%20")
@@ -276,10 +278,10 @@ def test_it_is_entered_by_keys_alone(chrome: Any, warm: Served) -> None:
         page.keyboard.press("ArrowDown")
         page.keyboard.press("Tab")
         page.keyboard.press("Enter")
-        page.wait_for_function("document.querySelector('#pieces').value !== ''")
+        page.wait_for_function("() => document.querySelector('#pieces').value !== ''")
         page.get_by_role("button", name="take UBR").focus()
         page.keyboard.press("Enter")
-        page.wait_for_function("document.querySelector('#pieces').value === ''")
+        page.wait_for_function("() => document.querySelector('#pieces').value === ''")
         says(page, "Click a place")
 
 

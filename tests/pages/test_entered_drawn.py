@@ -1,0 +1,138 @@
+"""What is entered is drawn as the simulator shows it, however it is said, and nothing is lost."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from typing import Any
+
+from puzzles import load
+from puzzles.effects import cycle_text, cycles, effect_of
+from puzzles.names import sticker_name
+from puzzles.notation import parse
+from puzzles.paint import face_paint
+from puzzles.states import from_word
+from tests.pages.test_last_pieces import opened, says
+from tests.pages.test_reading_pages import WIDE, visiting
+from tests.plain import named, plain
+from tests.service.api.harness import Served
+
+PAGE = "/puzzles/2x2x2/finish"
+WORD = "R U F2"
+#: What is drawn where nothing is known.
+GREY = "#8c8c8c"
+
+SEEN = """async () => {
+  const own = document.querySelector('script[src*="/entering.js"]').src;
+  const { Drawing } = await import(own.replace("entering.js", "drawing.js"));
+  const stage = document.querySelector("#stage");
+  const data = await (await fetch(stage.dataset.drawing)).json();
+  const canvas = stage.querySelector("canvas");
+  const twin = canvas.cloneNode();
+  canvas.replaceWith(twin);
+  const drawing = new Drawing(twin, data);
+  const where = data.stickers.name.map((name, k) => [name, drawing.whereIs(k)]);
+  const size = twin.getBoundingClientRect();
+  drawing.destroy();
+  twin.replaceWith(canvas);
+  const ratio = canvas.width / size.width;
+  const ctx = canvas.getContext("2d");
+  const hex = (x, y) => {
+    const [r, g, b] = ctx.getImageData(Math.round(x * ratio), Math.round(y * ratio), 1, 1).data;
+    return "#" + [r, g, b].map((v) => v.toString(16).padStart(2, "0")).join("");
+  };
+  const steps = [-9, -6, -3, 0, 3, 6, 9];
+  const around = ({ x, y }) => steps.flatMap((dx) => steps.map((dy) => hex(x + dx, y + dy)));
+  return where.filter(([, own]) => own.seen).map(([name, own]) => [name, around(own)]);
+}"""
+
+
+def colours(page: Any) -> dict[str, str]:
+    """Return the colour that most of the middle of each seen sticker has, by its name."""
+    page.wait_for_timeout(150)
+    found = page.evaluate(SEEN)
+    return {name: Counter(own).most_common(1)[0][0] for name, own in found}
+
+
+def test_every_way_draws_what_the_simulator_shows(chrome: Any, site: Served) -> None:
+    puzzle = load("2x2x2")
+    word = parse(puzzle, WORD).word
+    effect = plain(puzzle).sticker_effect(named(puzzle, word)).tolist()
+    face = {sticker_name(puzzle, place): puzzle.stickers[k].face for k, place in enumerate(effect)}
+    paint = [colour.lower() for colour, _ in face_paint(puzzle.body)]
+    expected = {name: paint[own] for name, own in face.items()}
+    rows = cycles(puzzle, effect_of(puzzle, word))
+    texts = {
+        "By turns": ("#sequence", WORD),
+        "By pieces": ("#pieces", from_word(puzzle, word).text()),
+        "As cycles": ("#cycles", "".join(cycle_text(puzzle, own) for own in rows)),
+        "By colours": (
+            "#stickers",
+            " ".join(f"{name}={puzzle.body.faces[own].name}" for name, own in face.items()),
+        ),
+    }
+    with visiting(chrome, site, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, PAGE)
+        solved = colours(page)
+        assert len(solved) == 12, "three faces are seen"
+        for way, (field, text) in texts.items():
+            page.get_by_role("button", name=way).click()
+            page.locator(field).fill(text)
+            says(page, "This can be put right")
+            assert colours(page) == {name: expected[name] for name in solved}, way
+            page.locator(field).fill("")
+            page.locator("#said", has_text="pieces are").wait_for(state="hidden")
+            assert colours(page) == solved, way
+        # A piece that is nowhere yet is grey, in the slot that is left.
+        page.get_by_role("button", name="By pieces").click()
+        page.locator("#pieces").fill("UFR=UFL")
+        says(page, "UFR is nowhere yet")
+        grey = [name for name, own in colours(page).items() if own == GREY]
+        assert sorted(grey) == sorted(n for n in solved if sorted(n) == sorted("UFL"))
+        # One that is not painted yet, too, and no other.
+        page.get_by_role("button", name="By colours").click()
+        page.locator("#stickers").fill("UFR=R")
+        says(page, "fit")
+        drawn = colours(page)
+        grey = [name for name, own in drawn.items() if own == GREY]
+        assert sorted(grey) == ["FUR", "RUF"]
+        assert drawn["UFR"] == solved["RUB"]
+        # Pixels are read often here; pages do not.
+        visit.complaints = [one for one in visit.complaints if "willReadFrequently" not in one]
+
+
+def test_an_answer_that_comes_late_says_nothing_any_more(chrome: Any, site: Served) -> None:
+    """The first question is held back until the second has been answered."""
+    with visiting(chrome, site, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, PAGE)
+        held: list[Any] = []
+
+        def hold(route: Any) -> None:
+            if "UBL" in json.loads(route.request.post_data)["pieces"] and not held:
+                held.append(route)
+            else:
+                route.continue_()
+
+        page.route("**/finish/entry", hold)
+        page.locator("#pieces").fill("UFR=UBL")
+        page.wait_for_function("() => /UBL/.test(location.search)")
+        page.locator("#pieces").fill("UFR=UFL")
+        says(page, "Say what sits at UFL")
+        assert held
+        with page.expect_response("**/finish/entry"):
+            held[0].continue_()
+        page.wait_for_timeout(200)
+        assert "UFL" in page.inner_text("#said")
+        assert "UBL" not in page.inner_text("#said")
+        assert page.locator("#place option:checked").inner_text() == "UFL"
+
+
+def test_what_is_typed_just_before_a_click_is_kept(chrome: Any, site: Served) -> None:
+    with visiting(chrome, site, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, PAGE)
+        page.locator("#pieces").fill("UFR=UFL")
+        page.locator("#place").select_option(label="UFL")
+        page.locator("#sits optgroup[label^=UFR] option").first.wait_for(state="attached")
+        page.get_by_role("button", name="Put it there").click()
+        assert page.locator("#pieces").input_value().split()[0].startswith("UFL=")
+        assert "UFR=UFL" in page.locator("#pieces").input_value()
