@@ -238,6 +238,10 @@ class Reach(Cycles):
     def _around(self) -> None:
         """Put loops around what is known until nothing is cheaper, the cheapest first."""
         loops, turns, to = self.ground.loops
+        # Loops are the shortest first, so that those of equal length stand together.
+        lengths, begins = np.unique(turns, return_index=True)
+        ends = [*begins[1:].tolist(), len(turns)]
+        groups = [*zip(lengths.tolist(), begins.tolist(), ends, strict=True)]
         cost = 0
         top = int(self.cost[self.cost < UNKNOWN].max(initial=0))
         while cost <= top:
@@ -245,14 +249,17 @@ class Reach(Cycles):
             cost += 1
             if not len(at):
                 continue
-            for loop, more, there in zip(loops.tolist(), turns.tolist(), to[:, at], strict=True):
-                better = np.flatnonzero(self.cost[at] + more < self.cost[there])
-                if len(better):
-                    own = there[better]
-                    self.cost[own] = self.cost[at[better]] + more
-                    self._word[own], self._setup[own] = -1, loop
-                    self._next[own] = at[better]
-                    top = max(top, cost - 1 + more)
+            for more, begin, end in groups:
+                there = to[begin:end, at]
+                better = np.flatnonzero(self.cost[there] > cost - 1 + more)
+                if not len(better):
+                    continue
+                own, first = np.unique(there.reshape(-1)[better], return_index=True)
+                loop, source = np.divmod(better[first], len(at))
+                self.cost[own] = cost - 1 + more
+                self._word[own], self._setup[own] = -1, loops[begin + loop]
+                self._next[own] = at[source]
+                top = max(top, cost - 1 + more)
 
     def word(self, number: int) -> tuple[Word, Word]:
         """Return the setup and the sequence in its middle, of which S X S' does a three-cycle."""
