@@ -9,6 +9,7 @@ from puzzles import load
 from puzzles.names import placement_names, sticker_name
 from puzzles.notation import parse, write
 from puzzles.puzzle import Puzzle, Word
+from service.pages.frame import rendered
 from service.reports import Report
 from service.step_pictures import drawn
 from tests.puzzles.test_state_picture import assert_shown, discs, middles, some_word
@@ -74,3 +75,23 @@ def test_they_are_at_the_address_of_the_result(served: Served) -> None:
     refused(served.client.get(f"{base}/steps/{count + 1}.svg"), 404, f"the result has {count} step")
     refused(served.client.get(f"{base}/steps/0.svg"), 404)
     refused(served.client.get(f"/api/results/{'0' * 64}/steps/1.svg"), 404, "this digest")
+
+
+@pytest.mark.parametrize("template", ["solve_steps.html", "last_steps.html"])
+@pytest.mark.parametrize("can_block", [True, False])
+def test_steps_on_pages_have_them_where_turns_can_be_blocked(
+    template: str, can_block: bool
+) -> None:
+    digest = "0" * 64
+    common = {"kind": "three-cycle", "type": "edge", "notation": "R", "turns": 1, "things": 1}
+    said = {"reason": "", "text": "", "kept": 1, "solves": [], "unsolved": 1, "motions": []}
+    steps = [{**common, **said, **step("R", *cycle)} for cycle in ((), ("UF", "UB", "UL"))]
+    rest = {"reason": None, "repair": None, "solved": True, "before": "R", "turns": 2}
+    counts = {"executed": 2, "different": 1, "sequences": 1, "types": [], "note": None}
+    report = {**rest, **counts, "steps": steps, "hold": "", "result": digest}
+    told = {"name": "3x3x3", "description": "", "can_block": can_block}
+    text = rendered(template, {"puzzle": "3x3x3", "told": told, "report": report})
+    hrefs = [f"/api/results/{digest}/steps/{number}.svg" for number in (1, 2)]
+    assert [f'src="{href}"' in text for href in hrefs] == [can_block, can_block]
+    assert ("picture.svg" in text) is not can_block
+    assert text.count("<img") == 2
