@@ -83,10 +83,13 @@ def called(told: Mapping[str, Any]) -> str:
     name, said = str(told["name"]), str(told["description"])
     if not _POSTED.fullmatch(name) or not said.strip():
         return name
-    first = re.split(r"[.;:,](?:\s|$)", said.strip(), maxsplit=1)[0]
+    first = re.split(r"\.(?:\s|$)", said.strip(), maxsplit=1)[0]
     if len(first) <= _MOST_CALLED:
         return first
-    return first[:_MOST_CALLED].rsplit(" ", 1)[0] + " …"
+    # As many of its parts as there is room for tell it from others that begin alike.
+    ends = [found.start() for found in re.finditer(r"[;:,]\s", first)]
+    fitting = [end for end in ends if end <= _MOST_CALLED]
+    return first[: fitting[-1]] if fitting else first[:_MOST_CALLED].rsplit(" ", 1)[0] + " …"
 
 
 def about(told: Mapping[str, Any], word: str = "") -> str:

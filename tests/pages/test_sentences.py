@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from service.pages.wording import sentence
+from service.pages.wording import about, called, sentence
 from tests.service.api.harness import Served
 
 
@@ -65,3 +65,28 @@ def test_nobody_holds_what_is_only_written_down(site: Served) -> None:
         assert " up, " not in text
         assert "Hands, and" not in text
     assert ">why it works<" in site.client.get(told["page"]).text
+
+
+@pytest.mark.parametrize(
+    ("said", "name"),
+    [
+        ("A cube; its 6 faces turn by quarters.", "A cube; its 6 faces turn by quarters"),
+        (
+            "A cube; its 6 faces turn by quarters, its 8 corners by thirds.",
+            "A cube; its 6 faces turn by quarters",
+        ),
+        ("A ball of ours. Its tips turn alone.", "A ball of ours"),
+        ("A ball with 1.5 of everything", "A ball with 1.5 of everything"),
+        (
+            "Something that nobody has ever said in as many words as these",
+            "Something that nobody has ever said in as many …",
+        ),
+        (" ", "p-0123456789abcdef"),
+    ],
+)
+def test_a_posted_puzzle_is_called_by_how_its_description_begins(said: str, name: str) -> None:
+    told = {"name": "p-0123456789abcdef", "description": said}
+    assert called(told) == name
+    own = said.strip() != ""
+    assert about(told, "on") == (f"on: {name}" if own else f"on the {name}")
+    assert called({"name": "3x3x3", "description": said}) == "3x3x3"
