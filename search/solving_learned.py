@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from puzzles.blocking import why_blocked
 from puzzles.errors import RequestError, TrefoilError
 from puzzles.notation import parse
 from puzzles.puzzle import Puzzle, Word
@@ -20,6 +20,9 @@ from search.solving_learned_shelves import only as only
 from search.solving_learned_solver import FREE_TURNS as FREE_TURNS
 from search.solving_learned_solver import LearnedSolver
 from search.solving_orders import Order
+
+if TYPE_CHECKING:
+    from search.solving_learned_blocked import LearnedBlockedSolver
 
 #: The largest file of sequences, in bytes, and the most sequences in it.
 MOST_BYTES, MOST_SEQUENCES = 1_000_000, 1_000
@@ -81,9 +84,6 @@ def _learned(puzzle: Puzzle, text: str) -> Word:
         raise RequestError(f"has {len(word)} turns; at most {LONGEST_WORD} can be used")
     if not normal(puzzle, word):
         raise RequestError("all its turns cancel, so that it does nothing")
-    blocked = why_blocked(puzzle, word)
-    if blocked is not None:
-        raise RequestError(blocked)
     return word
 
 
@@ -92,11 +92,16 @@ def solver_with(
     words: Sequence[Word],
     apart: bool = False,
     stop: Callable[[], bool] = lambda: False,
-) -> LearnedSolver:
+) -> LearnedSolver | LearnedBlockedSolver:
     """Return a solver that knows some sequences and short free play, and nothing else.
 
-    ``apart``: pieces that look alike are told apart. ``stop()`` ends it early.
+    ``apart``: pieces that look alike are told apart. ``stop()`` ends it early. Raises LimitError
+    where turns can be blocked in too many ways.
     """
+    if puzzle.can_block:
+        from search.solving_learned_blocked import LearnedBlockedSolver
+
+        return LearnedBlockedSolver(puzzle, words, apart, stop)
     return LearnedSolver(puzzle, words, apart, stop)
 
 

@@ -9,7 +9,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Table, Word
 from puzzles.words import normal
 from search.atlas_entries import cycles_of
@@ -18,7 +17,7 @@ from search.solving_learned_order import stages_of
 from search.solving_learned_shelves import only
 from search.solving_learned_stage import Moves, Stage
 from search.solving_learned_sums import Sums
-from search.solving_learned_words import Image, Known, images_of, known
+from search.solving_learned_words import Image, Known, images_of, known, said_of
 from search.solving_looks import Contents, Looks
 from search.solving_orders import Order
 from search.solving_steps import CYCLE, FREE, LEARNED, Solution, Step, step_of
@@ -310,17 +309,3 @@ class _Run:
             solver.looks, self.effect, word, kind, cycle, setup, family, said
         )
         return step
-
-
-def said_of(puzzle: Puzzle, learned: Sequence[Word], image: Image) -> str:
-    """Return which learned sequence an image is, and what was made of it."""
-    made = [
-        text
-        for text, done in (
-            ("mirrored", image.mirrored),
-            ("undone", image.undone),
-            ("begun elsewhere", image.begun_elsewhere),
-        )
-        if done
-    ]
-    return ", ".join([write(puzzle, learned[image.source]), *made])

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Word
 from search.solving_looks import Looks
 from search.solving_sums import Balance
@@ -152,3 +153,17 @@ def _shown(looks: Looks) -> Numbers:
     twist = puzzle.twist_of % looks.shown[puzzle.slot_of]
     result: Numbers = (puzzle.home[puzzle.slot_of] + twist).astype(np.int64)
     return result
+
+
+def said_of(puzzle: Puzzle, learned: Sequence[Word], image: Image) -> str:
+    """Return which learned sequence an image is, and what was made of it."""
+    made = [
+        text
+        for text, done in (
+            ("mirrored", image.mirrored),
+            ("undone", image.undone),
+            ("begun elsewhere", image.begun_elsewhere),
+        )
+        if done
+    ]
+    return ", ".join([write(puzzle, learned[image.source]), *made])

@@ -14,7 +14,7 @@ from puzzles.effects import cycle_text
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
 from puzzles.notation import plain, write
-from puzzles.puzzle import Puzzle
+from puzzles.puzzle import Puzzle, Word
 from puzzles.words import normal
 from search.brackets import shortest_form
 from search.brackets import text as bracket_text
@@ -84,8 +84,9 @@ def _done(looks: Looks, right: NDArray[np.bool_]) -> tuple[str, ...]:
 
 def _notation(puzzle: Puzzle, step: Step, tools: Mapping[int, Tools]) -> str:
     if step.kind == LEARNED and step.setup:
-        inner = normal(puzzle, (*puzzle.inverse(step.setup), *step.word, *step.setup))
-        return brackets.text(Conjugate(plain(puzzle, step.setup), plain(puzzle, inner)))
+        inner = _inner(puzzle, step)
+        if inner:
+            return brackets.text(Conjugate(plain(puzzle, step.setup), plain(puzzle, inner)))
     if step.kind != CYCLE:
         return write(puzzle, step.word)
     kind = int(puzzle.type_of[puzzle.slot_of[step.cycle[0]]]) if step.cycle else -1
@@ -95,6 +96,17 @@ def _notation(puzzle: Puzzle, step: Step, tools: Mapping[int, Tools]) -> str:
             return said.notation
     form = shortest_form(puzzle, step.word)
     return write(puzzle, step.word) if form is None else bracket_text(puzzle, form)
+
+
+def _inner(puzzle: Puzzle, step: Step) -> Word:
+    """Return what is done between the setup of a step and its undoing; empty if it is not undone.
+
+    Turns that cancel are put back, which may not be possible where some are blocked.
+    """
+    count, undo = len(step.setup), puzzle.inverse(step.setup)
+    if step.word[:count] == step.setup and step.word[-count:] == undo:
+        return step.word[count:-count]
+    return () if puzzle.can_block else normal(puzzle, (*undo, *step.word, *step.setup))
 
 
 def _reason(
