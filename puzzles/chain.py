@@ -2,7 +2,8 @@
 
 The chain is built from above with random elements and then verified without chance, as in Seress,
 Permutation Group Algorithms, 2003, chapter 4 (the method of Schreier and Sims). All sifting is
-done on many permutations at once. A permutation is an array p in which p[x] is the image of x.
+done on many permutations at once; it looks whether it is to stop (``stopping``). A permutation is
+an array p in which p[x] is the image of x.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.puzzle import Table
+from puzzles.stopping import look
 
 Permutations = NDArray[np.int16]
 
@@ -119,6 +121,7 @@ class Chain:
         place[point] = 0
         orbit, back = [point], [self._identity]
         for k, x in enumerate(orbit):
+            look()
             for generator, inverse in zip(generators, inverses, strict=True):
                 y = int(generator[x])
                 if place[y] < 0:
@@ -156,6 +159,7 @@ class Chain:
                 failed.extend((int(k), first, rows[k]) for k in np.flatnonzero(stray))
                 current, numbers = current[~stray], numbers[~stray]
         for number in range(first, len(self._levels)):
+            look()
             level = self._levels[number]
             if level.start > begin:
                 width = level.start - begin

@@ -9,6 +9,8 @@ their twists add up to nothing in each: for other effects no level is searched.
 
 from __future__ import annotations
 
+import itertools
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -32,10 +34,34 @@ from search.wanted import EffectRequest
 ENDS_SHARE, AROUND_SHARE, FORMS_SHARE = 0.2, 0.4, 0.5
 #: The simple forms go on for so many batches; for more where no levels come after them.
 MOST_BATCHES, MOST_BATCHES_ALONE = 400, 8_000
+#: Where the work is counted, so many times as many batches where no levels come after them.
+ALONE = 4
 #: Words that are handed on: the shortest ones, and none that is longer than the shortest by more.
 MOST_HANDED, MOST_LONGER = 120, 12
 #: Of the words of simple forms so many stay, however short others are.
 MOST_SIMPLE = 40
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How much is looked at, in counts that are the same on every machine.
+
+    ``around``: batches of pairs of words that agree, for sequences with setups. ``forms``: batches
+    of simple forms, four times as many where nothing comes after them. ``conjugates``: those that
+    levels of rings look at, for all joins; a level that would go beyond is not begun.
+    """
+
+    around: int
+    forms: int
+    conjugates: float
+
+    def times(self, factor: float) -> Effort:
+        """Return so many times as much."""
+        return Effort(
+            math.ceil(self.around * factor),
+            math.ceil(self.forms * factor),
+            self.conjugates * factor,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,17 +94,27 @@ def search_effect(
     *,
     threads: int = 1,
     stop: Callable[[], bool] = lambda: False,
+    effort: Effort | None = None,
 ) -> Iterator[EffectProgress]:
     """Yield progress until the bounds are reached, the best is proven, or ``stop()`` says so.
 
-    Raises LimitError for a level that was asked for and would need too much memory.
+    With an ``effort`` no more than that is looked at: what is found is then the same on every
+    machine, unless a limit of time in the bounds is over before. Raises LimitError for a level that
+    was asked for and would need too much memory.
     """
-    yield from _Searching(request, threads, stop).run()
+    yield from _Searching(request, threads, stop, effort).run()
 
 
 class _Searching:
-    def __init__(self, request: EffectRequest, threads: int, stop: Callable[[], bool]) -> None:
+    def __init__(
+        self,
+        request: EffectRequest,
+        threads: int,
+        stop: Callable[[], bool],
+        effort: Effort | None,
+    ) -> None:
         self.request, self.threads, self._stop = request, threads, stop
+        self.effort = effort
         self.puzzle, self.bounds = request.puzzle, request.bounds
         self.wanted = request.looking_alike()
         self.words: dict[Word, int] = {}
@@ -87,14 +123,20 @@ class _Searching:
         self.none_up_to = 0
         self.complete: int | None = None
         self.cut_short, self.note = False, ""
+        #: The last simple form of which all were looked at.
+        self.looked = ""
         self.started = time.monotonic()
         kinds = self.puzzle.type_of
         self.slots = np.flatnonzero(np.isin(kinds, request.kept_types))
         self.count = sum(count for _, count in request.counts)
 
     def over(self, share: float = 1.0) -> bool:
-        """Return whether somebody stops, or so large a share of the time is over."""
+        """Return whether somebody stops, or so large a share of the time is over.
+
+        Where the work is counted, all of the time is for whatever is at work.
+        """
         limit = self.bounds.time_limit
+        share = share if self.effort is None else 1.0
         gone = time.monotonic() - self.started
         return self._stop() or (limit is not None and gone > share * limit)
 
@@ -169,7 +211,20 @@ class _Searching:
             # What is proven for every form is proven for commutators.
             self.complete = self.none_up_to
         self._leave_long()
+        if self.effort is not None:
+            self.note = self._counted()
         yield self.told("", 1.0, True)
+
+    def _counted(self) -> str:
+        """Say what was looked through where the work is counted, and whether time ended it."""
+        said = [self.note] if self.note else []
+        if self.looked:
+            said.append(f"all simple forms as far as {self.looked} were looked through")
+        elif not self._settled():
+            said.append("simple forms were looked through in part")
+        if self.over():
+            said.append("it was ended before all was looked at that is looked at otherwise")
+        return "; ".join(said)
 
     def _settled(self) -> bool:
         """Return whether both ends have said all: nothing is shorter, or as short as is asked."""
@@ -210,31 +265,38 @@ class _Searching:
     def _around(self, places: Conjugates, alone: bool) -> Iterator[EffectProgress]:
         around = Around(self.near, places, dict(self.request.counts))
         most = 1.0 if alone else AROUND_SHARE
-        for share in around.run(self.bounds.setup, lambda: self.over(most)):
+        batches = None if self.effort is None else self.effort.around
+        shares = around.run(self.bounds.setup, lambda: self.over(most))
+        for share in itertools.islice(shares, batches):
             yield self.told(f"sequences of up to {2 * self.near.depth} turns with setups", share)
         self.take(around.found)
 
     def _forms(self, places: Conjugates, turns: list[int], alone: bool) -> Iterator[EffectProgress]:
         """Look at simple forms; ``alone``: nothing comes after them."""
         forms = EffectForms(places, turns, self.slots, self.count, self.bounds.setup)
-        batches = 0
+        batches, most = 0, MOST_BATCHES_ALONE if alone else MOST_BATCHES
+        if self.effort is not None:
+            most = self.effort.forms * (ALONE if alone else 1)
         for text, steps in forms.stages(self.near):
             for share in steps:
                 batches += 1
                 self.take_simple(forms.found, forms.things)
                 forms.found.clear()
                 yield self.told(text, share)
-                if self.over(1.0 if alone else FORMS_SHARE) or (
-                    batches > (MOST_BATCHES_ALONE if alone else MOST_BATCHES)
-                ):
+                if self.over(1.0 if alone else FORMS_SHARE) or batches > most:
                     return
+            self.looked = text
 
     def _levels(self, scope: Scope, places: Conjugates) -> Iterator[EffectProgress]:
         gathering = Gathering(scope, places, self.wanted, self.bounds.setup)
         asked = self._asked(scope)
         self.half_length = 0
+        looked_at = 0.0
         while not self._reached(scope, asked):
             level = self.half_length + 1
+            looked_at += rings.level_cost(scope, level) * len(scope.arrays.joins)
+            if self.effort is not None and looked_at > self.effort.conjugates:
+                return
             if rings.memory(scope, level) > rings.MOST_BYTES:
                 most = f"half-length {level} would need more than {rings.MOST_BYTES // 10**6} MB"
                 # Where no turns are proven, no search covers all words of so many turns.

@@ -24,7 +24,7 @@ from search.request import Bounds
 from search.wanted import EffectRequest, effect_request
 
 if TYPE_CHECKING:
-    from search.effect_search import EffectProgress
+    from search.effect_search import EffectProgress, Effort
 
 __all__ = [
     "CameTo",
@@ -101,16 +101,17 @@ def find_effect(
     most: int = 10,
     threads: int = 1,
     stop: Callable[[], bool] = lambda: False,
+    effort: Effort | None = None,
 ) -> EffectFound:
     """Return the ranked sequences that have an effect and leave all else that is kept alone.
 
     ``effect`` is text such as ``"(UFR RUF FUR)(UFL LUF FUL)"`` (what is at the first place of a
     cycle goes to the second, and so on; a cycle within one slot twists its piece), or cycles of
-    placements as ``puzzles.effects.cycles`` gives them. With ``any_twist`` what goes to another slot
-    may arrive there twisted in any way. Bounds as for ``search.finding.find``; it
-    ends soon after ``stop()`` says so, with what there is. Raises RequestError for a request that
-    is not right, LimitError for one that is too large, ImpossibleError for an effect that no
-    sequence has.
+    placements as ``puzzles.effects.cycles`` gives them. With ``any_twist`` what goes to another
+    slot may arrive there twisted in any way. Bounds as for ``search.finding.find``; it ends soon
+    after ``stop()`` says so, with what there is; an ``effort`` bounds it by what is looked at
+    (``search.effect_search.Effort``). Raises RequestError for a request that is not right,
+    LimitError for one that is too large, ImpossibleError for an effect that no sequence has.
     """
     bounds = Bounds(turns, half_length, setup, seconds)
     wanted = effect_request(
@@ -127,7 +128,7 @@ def find_effect(
     # Loading the kernels takes longer than reading what is known.
     from search.effect_search import search_effect
 
-    *_, progress = search_effect(wanted, threads=threads, stop=stop)
+    *_, progress = search_effect(wanted, threads=threads, stop=stop, effort=effort)
     return effect_found(wanted, progress, weights, most)
 
 

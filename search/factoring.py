@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from puzzles.chain import Chain
 from puzzles.errors import LimitError
+from puzzles.stopping import look
 
 Permutation = NDArray[np.int32]
 #: Generators by number, in the order in which they are done.
@@ -33,6 +34,9 @@ GROWTH = 1.25
 MOST_ROUNDS = 60
 #: Random products that are put through in each round, and rounds after the chain is full.
 PRODUCTS, POLISHING = 2_000, 3
+#: Entries that are looked up or put in, each on all points, before a chain that is not full is
+#: given up: some minute and a half of work on one core.
+MOST_STEPS = 40_000_000
 #: Fixed, so that the same group has the same words everywhere.
 SEED = 20_260_103
 
@@ -51,7 +55,8 @@ class Factoring:
 
     ``generators`` (n, points) are permutations, ``inverses`` the number of the generator that
     undoes each, ``order`` is how many elements the group has, if that is known. Raises LimitError
-    where the order cannot be found out, or no words for some elements.
+    where the order cannot be found out, or no words for some elements within ``MOST_STEPS``. It
+    looks whether it is to stop (``puzzles.stopping``).
     """
 
     def __init__(
@@ -68,8 +73,9 @@ class Factoring:
             {point: _Entry((), self._identity, self._identity)} for point in self.base
         ]
         self._random = np.random.default_rng(SEED)
-        for _ in self._fill():
-            pass
+        #: Entries that were looked up or put in.
+        self.steps = 0
+        self._fill()
 
     @property
     def full(self) -> bool:
@@ -107,24 +113,27 @@ class Factoring:
             raise LimitError("the group is too large for a chain of words")
         return chain.order
 
-    def _fill(self) -> Iterator[None]:
+    def _fill(self) -> None:
+        """Put short words through the chain, then products, until every element has a word."""
         longest = 0
         for word, there in self._short():
             longest = max(longest, len(word))
             self._put(word, there, 4 * len(word) + 8)
-        yield
         limit = 4.0 * longest + 8
-        polished = 0
         for _ in range(MOST_ROUNDS):
-            if self.full:
-                if polished == POLISHING:
-                    return
-                polished += 1
+            if self.full or self.steps > MOST_STEPS:
+                break
             self._round(limit)
-            limit *= GROWTH if not self.full else 1.0
-            yield
+            limit *= 1.0 if self.full else GROWTH
         if not self.full:
-            raise LimitError("no words were found for some elements of the group")
+            known = math.prod(len(level) for level in self._levels)
+            raise LimitError(
+                f"no words were found for some elements of a group of about 10^{len(str(self.order))}"
+                f" elements: after {self.steps:,} steps products of short words reach "
+                f"{known / self.order:.1g} of it"
+            )
+        for _ in range(POLISHING):
+            self._round(limit)
 
     def _short(self) -> Iterator[tuple[Factors, Permutation]]:
         """Yield short words, each with what it does, those with fewer generators first."""
@@ -151,9 +160,11 @@ class Factoring:
 
     def _put(self, word: Factors, there: Permutation, limit: float) -> None:
         """Put a word through the chain, as long as what is left of it is not too long."""
+        look()
         for level, point in zip(self._levels, self.base, strict=True):
             if len(word) > limit:
                 return
+            self.steps += 1
             image = int(there[point])
             if image == point:
                 continue

@@ -26,7 +26,7 @@ from puzzles.puzzle import Puzzle, Word
 from puzzles.states import State
 from puzzles.words import normal
 from search.atlas_entries import Chosen, Said, teller
-from search.finishing_plans import AT_ONCE, Finish, Part, Plan, at_once
+from search.finishing_plans import AT_ONCE, NOT_LOOKED, AtOnce, Finish, Part, Plan, at_once
 from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
 from search.solving_looks import Contents
@@ -55,15 +55,13 @@ MOST_FOLLOWED = 10
 class Finisher:
     """Finishes states of one puzzle with its tables, by one of ``splits.MEASURES``.
 
-    For at most ``seconds`` one sequence for all unsolved pieces is looked for, where they are few
-    and three-cycles alone do not do, or with ``always`` where they do as well. It ends soon after
-    ``stop()`` says so.
+    ``once`` says how far one sequence for all unsolved pieces is looked for, where they are few and
+    three-cycles alone do not do. It ends soon after ``stop()`` says so.
     """
 
     tables: Tables
     by: str = TURNS
-    seconds: float = 0.0
-    always: bool = False
+    once: AtOnce = NOT_LOOKED
     stop: Callable[[], bool] = lambda: False
 
     def __post_init__(self) -> None:
@@ -84,23 +82,27 @@ class Finisher:
             if (plan := self._by_cycles(state, word, 0)) is not None
         ]
         if not plans:
-            return self._told(state, self._at_once(state) or self._with_products(state))
+            whole, note = self._at_once(state)
+            return self._told(state, whole or self._with_products(state), note)
         best = min(plans, key=lambda plan: plan.order(self.by))
         best = self._by_cycles(state, best.first, MOST_HELPING) or best
-        if best.first or self.always:
-            whole = self._at_once(state)
+        note = ""
+        if best.first or self.once.always:
+            whole, note = self._at_once(state)
             if whole is not None and whole.order(self.by) < best.order(self.by):
                 best = whole
-        return self._told(state, best)
+        return self._told(state, best, note)
 
     def judged(self, state: State) -> Judgement:
         """Return whether turns lead to a state, else why not, with the smallest repair."""
         return judge(state)
 
-    def _at_once(self, state: State) -> Plan | None:
-        """Return a plan of one sequence, None where none was found or looked for."""
-        found = at_once(state, self.tables.matters, self.by, self.seconds, self.stop)
-        return None if found is None else Plan(found[0].word, (), AT_ONCE, *found)
+    def _at_once(self, state: State) -> tuple[Plan | None, str]:
+        """Return a plan of one sequence, None for none, and how far it was looked for."""
+        found = at_once(state, self.tables.matters, self.by, self.once, self.stop)
+        if found is None or found.said is None:
+            return None, "" if found is None else found.note
+        return Plan(found.said.word, (), AT_ONCE, found.said), found.note
 
     def _first_words(self, state: State) -> list[Word]:
         """Return words that leave parities and twists right, the likeliest first; () is one.
@@ -205,7 +207,7 @@ class Finisher:
                 found.append(number)
         return tuple(found) or self.tables.matters
 
-    def _told(self, state: State, plan: Plan) -> Finish:
+    def _told(self, state: State, plan: Plan, note: str) -> Finish:
         """Return a plan step by step, each applied and written out."""
         puzzle, effect = self.tables.puzzle, state.table
         steps: list[Step] = []
@@ -230,7 +232,7 @@ class Finisher:
         solution = Solution(self.tables.looks, state.table, tuple(steps))
         if not solution.solved:
             raise RuntimeError("steps were found that do not solve the state")
-        return Finish(state, self.by, solution, tuple(said), plan.parts, plan.note)
+        return Finish(state, self.by, solution, tuple(said), plan.parts, note)
 
     def words(self, tools: Tools) -> Written:
         """Return how the three-cycles of a type are written: shortest, or easiest to remember."""
@@ -308,8 +310,7 @@ def finisher_for(
     apart: bool = False,
     search: Search = search_in_memory,
     by: str = TURNS,
-    seconds: float = 0.0,
-    always: bool = False,
+    once: AtOnce = NOT_LOOKED,
     stop: Callable[[], bool] = lambda: False,
 ) -> AnyFinisher:
     """Return what finishes states of a puzzle, see ``Finisher``; ``search`` fetches its shelves.
@@ -320,5 +321,5 @@ def finisher_for(
         from search.finishing_blocked import BlockedFinisher
         from search.solving_blocked import solver_for
 
-        return BlockedFinisher(solver_for(puzzle, apart), by, seconds, always, stop)
-    return Finisher(Tables(puzzle, apart, search), by, seconds, always, stop)
+        return BlockedFinisher(solver_for(puzzle, apart), by, once, stop)
+    return Finisher(Tables(puzzle, apart, search), by, once, stop)

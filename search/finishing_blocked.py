@@ -29,7 +29,7 @@ from search.finishing_blocked_tables import (
     bracketed,
     images_of,
 )
-from search.finishing_plans import AT_ONCE, Finish, Part, at_once
+from search.finishing_plans import AT_ONCE, NOT_LOOKED, AtOnce, Finish, Part, at_once
 from search.impossible import ImpossibleError
 from search.nesting import things
 from search.solving_blocked import BlockedSolution, BlockedSolver, NeverError, Run
@@ -72,13 +72,12 @@ class _Share:
 class _Way:
     """A way to the solved state: words at first, each with its kind of step, then three-cycles.
 
-    ``said`` and ``note`` belong to one sequence for all.
+    ``said`` belongs to one sequence for all.
     """
 
     first: tuple[tuple[Word, str], ...]
     shares: tuple[_Share, ...]
     said: Said | None = None
-    note: str = ""
 
     def order(self, by: str) -> tuple[int, ...]:
         """Return what ways are sorted by, the best first."""
@@ -99,8 +98,7 @@ class BlockedFinisher:
 
     solver: BlockedSolver
     by: str = TURNS
-    seconds: float = 0.0
-    always: bool = False
+    once: AtOnce = NOT_LOOKED
     stop: Callable[[], bool] = lambda: False
     tables: BlockedTables = field(init=False)
 
@@ -130,11 +128,12 @@ class BlockedFinisher:
             word = best.first[0][0] if best.first and best.first[0][1] != PRODUCT else ()
             helped = self._after(run, word, MOST_HELPING)
             best = min((best, *helped), key=lambda way: way.order(self.by))
-        if best is None or best.first or self.always:
-            once = self._at_once(run, state)
+        note = ""
+        if best is None or best.first or self.once.always:
+            once, note = self._at_once(run, state)
             if once is not None and (best is None or once.order(self.by) < best.order(self.by)):
                 best = once
-        found = None if best is None else self._told(state, best)
+        found = None if best is None else self._told(state, best, note)
         if best is None or (self.by == TURNS and not all(one.compared for one in best.shares)):
             # Too much to compare: a whole solve takes free turns before there is much to keep.
             whole = self._whole(state)
@@ -164,18 +163,21 @@ class BlockedFinisher:
             return error
         return None
 
-    def _at_once(self, run: Run, state: State) -> _Way | None:
-        """Return one sequence for all, None for none; only where bodies stand as at home."""
+    def _at_once(self, run: Run, state: State) -> tuple[_Way | None, str]:
+        """Return one sequence for all, None for none, and how far it was looked for.
+
+        Only where bodies stand as at home: there is possible what is possible from solved.
+        """
         if run.shape:
-            return None
+            return None, ""
         matters = np.flatnonzero(self.solver.looks.matters).tolist()
-        found = at_once(state, matters, self.by, self.seconds, self.stop)
-        if found is None:
-            return None
-        word = found[0].word
+        found = at_once(state, matters, self.by, self.once, self.stop)
+        if found is None or found.said is None:
+            return None, "" if found is None else found.note
+        word = found.said.word
         if self.puzzle.first_blocked(word, state.table) is not None:
-            return None
-        return _Way(((word, AT_ONCE),), (), *found)
+            return None, found.note
+        return _Way(((word, AT_ONCE),), (), found.said), found.note
 
     def _first_words(self, run: Run) -> list[Word]:
         """Return walks home that leave parities and twists right, the likeliest first; () is one.
@@ -290,7 +292,7 @@ class BlockedFinisher:
         """Return the slots at home of the pieces that tell where units are."""
         return tuple(self.solver.shapes.reps[kind.units[k]] for k in numbers)
 
-    def _told(self, state: State, way: _Way) -> Finish:
+    def _told(self, state: State, way: _Way, note: str) -> Finish:
         """Return a way step by step, each applied and written out."""
         steps: list[Step] = []
         said: list[Said] = []
@@ -310,7 +312,7 @@ class BlockedFinisher:
                 step, effect = self._step(effect, one.word, CYCLE, slot)
                 steps.append(replace(step, setup=cycles.setup(triple), family=family))
                 said.append(one)
-        return self._finish(state, steps, said, tuple(one.part for one in way.shares), way.note)
+        return self._finish(state, steps, said, tuple(one.part for one in way.shares), note)
 
     def _step(
         self, effect: NDArray[np.int32], word: Word, name: str, slot: int | None = None

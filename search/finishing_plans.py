@@ -17,6 +17,31 @@ from search.splits import MEMORY, TURNS, Split
 #: The most unsolved pieces for which one sequence is looked for, and what such a step is called.
 MOST_AT_ONCE = 6
 AT_ONCE = "all at once"
+#: What such a search looks at, see ``effect_search.Effort``: about what takes so many seconds of
+#: processor time on one core of a small machine.
+EFFORT, WORTH = (50, 400, 12e6), 8.0
+
+
+@dataclass(frozen=True)
+class AtOnce:
+    """How far one sequence for all is looked for.
+
+    ``times`` as much is looked at as usually, which is the same on every machine; ``seconds`` end
+    it before, 0 for not at all. ``always``: also where three-cycles alone do.
+    """
+
+    seconds: float = 0.0
+    times: float = 1.0
+    always: bool = False
+
+    @staticmethod
+    def within(seconds: float) -> AtOnce:
+        """Return what somebody wants who gives it so many seconds, also where three-cycles do."""
+        return AtOnce(seconds, max(1.0, seconds / WORTH), True)
+
+
+#: One sequence for all is not looked for.
+NOT_LOOKED = AtOnce()
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +88,6 @@ class Plan:
     parts: tuple[Part, ...]
     kind: str
     said: Said | None = None
-    note: str = ""
 
     @property
     def cycles(self) -> Iterator[tuple[Part, tuple[int, int, int]]]:
@@ -83,20 +107,29 @@ class Plan:
         return bool(self.first) + sum(part.split.sequences for part in self.parts), turns
 
 
+@dataclass(frozen=True)
+class Once:
+    """One sequence that solves all, None where none was found, and how far it was looked for."""
+
+    said: Said | None
+    note: str
+
+
 def at_once(
     state: State,
     matters: Sequence[int],
     by: str,
-    seconds: float,
+    bound: AtOnce,
     stop: Callable[[], bool],
-) -> tuple[Said, str] | None:
-    """Return one sequence that solves a state, and how far it was looked for; None for none.
+) -> Once | None:
+    """Return one sequence that solves a state, None where none is looked for.
 
     ``matters`` are the numbers of the types that are kept. Where turns can be blocked the state has
     to be at the home shape, where what is possible from solved is possible.
     """
-    if seconds <= 0 or not 0 < len(state.unsolved) <= MOST_AT_ONCE:
+    if bound.seconds <= 0 or not 0 < len(state.unsolved) <= MOST_AT_ONCE:
         return None
+    from search.effect_search import Effort
     from search.effects_wanted import find_effect
 
     puzzle = state.puzzle
@@ -106,14 +139,15 @@ def at_once(
         cycles(puzzle, undone),
         keep=[puzzle.types[number].name for number in matters],
         alike=not state.apart,
-        seconds=seconds,
+        seconds=bound.seconds,
         stop=stop,
+        effort=Effort(*EFFORT).times(bound.times),
     )
     if not found.answers:
-        return None
+        return Once(None, found.searched.text)
     if by == MEMORY:
         best = min(found.answers, key=lambda answer: (answer.things, answer.turns))
     else:
         best = min(found.answers, key=lambda answer: (answer.turns, answer.things))
     said = Said(best.sequence, best.notation, best.turns, best.things, best.word)
-    return said, found.searched.text
+    return Once(said, found.searched.text)

@@ -53,7 +53,7 @@ def finish(
         typer.Option(
             "--seconds",
             metavar="T",
-            help="Look for one sequence for all of them for T seconds, also where three-cycles do.",
+            help="Look for one sequence for all, also where three-cycles do: T seconds at most.",
         ),
     ] = None,
     apart: options.Apart = False,

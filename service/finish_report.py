@@ -23,8 +23,9 @@ if TYPE_CHECKING:
 
 #: The ways to enter a state; one of them is used.
 WAYS = ("sequence", "cycles", "pieces", "stickers")
-#: Seconds for which one sequence for all unsolved pieces is looked for if nobody says how long.
-SECONDS = 8.0
+#: Seconds after which looking for one sequence for all unsolved pieces is ended if nobody says how
+#: long; what is looked at is bounded by counts, which take far less.
+SECONDS = 60.0
 #: The longest text by which a state is entered, in characters.
 LONGEST_ENTRY = 20_000
 
@@ -124,10 +125,10 @@ def finished(
     and ``repair`` say more, and there are no steps.
     """
     from search.finishing import finisher_for
+    from search.finishing_plans import AtOnce
 
-    puzzle, always = state.puzzle, seconds is not None
-    limit = SECONDS if seconds is None else seconds
-    finisher = finisher_for(puzzle, state.apart, search, by, limit, always, stop)
+    once = AtOnce(SECONDS) if seconds is None else AtOnce.within(seconds)
+    finisher = finisher_for(state.puzzle, state.apart, search, by, once, stop)
     verdict = finisher.judged(state)
     if not verdict.possible:
         return without(state, by, verdict)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from functools import lru_cache
 
 import numpy as np
@@ -17,7 +18,7 @@ from puzzles.scrambles import scrambles
 from puzzles.states import State, from_cycles, from_word
 from puzzles.words import normal
 from search.finishing import Finisher, finish
-from search.finishing_plans import AT_ONCE, Finish
+from search.finishing_plans import AT_ONCE, AtOnce, Finish
 from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
 from search.solving_steps import BALANCE, CYCLE, FREE
@@ -138,14 +139,30 @@ def test_two_swaps_at_once() -> None:
     puzzle = load("3x3x3")
     state = from_cycles(puzzle, "(UFR UBR)(UF UR)")
     steps = finish(tables_of("3x3x3"), state)
-    found = Finisher(tables_of("3x3x3"), TURNS, 3.0).finish(state)
+    found = Finisher(tables_of("3x3x3"), TURNS, AtOnce(30.0)).finish(state)
     check(found)
     assert len(found.word) <= len(steps.word)
     if len(found.solution.steps) == 1:
         assert found.solution.steps[0].kind == AT_ONCE
         assert found.note
-    stopped = Finisher(tables_of("3x3x3"), TURNS, 3.0, stop=lambda: True).finish(state)
+    stopped = Finisher(tables_of("3x3x3"), TURNS, AtOnce(30.0), lambda: True).finish(state)
     check(stopped)
+
+
+def test_a_slow_machine_finds_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is looked at is counted: with a clock that runs ten times as fast nothing is missed."""
+    puzzle = load("3x3x3")
+    state = from_cycles(puzzle, "(UFR UBR)(UF UB UR UL)")
+    finisher = Finisher(tables_of("3x3x3"), TURNS, AtOnce(600.0, 0.1))
+    found = finisher.finish(state)
+    assert "no sequence of any form has up to 10 turns" in found.note
+    clock = time.monotonic
+    monkeypatch.setattr(time, "monotonic", lambda: 10 * clock())
+    again = finisher.finish(state)
+    assert (again.word, again.note) == (found.word, found.note)
+    short = Finisher(tables_of("3x3x3"), TURNS, AtOnce(1e-6, 0.1)).finish(state)
+    check(short)
+    assert "ended before" in short.note
 
 
 def test_what_two_turns_undo_takes_two_turns() -> None:

@@ -22,7 +22,7 @@ from puzzles.puzzle import Puzzle, Word
 from puzzles.states import State, from_cycles, from_word
 from search.finishing_blocked import HOME, BlockedFinisher
 from search.finishing_blocked_tables import KindCycles
-from search.finishing_plans import AT_ONCE, Finish
+from search.finishing_plans import AT_ONCE, AtOnce, Finish
 from search.impossible import ImpossibleError
 from search.solving_blocked import BlockedSolver
 from search.solving_steps import BALANCE, CYCLE
@@ -229,7 +229,7 @@ def test_one_sequence_for_all_is_possible_where_it_is_done() -> None:
     name = "3x3x3-stops"
     puzzle = puzzle_of(name)
     led = parse(puzzle, "U F U' F'").word
-    own = BlockedFinisher(solver_of(name), TURNS, 3.0, True)
+    own = BlockedFinisher(solver_of(name), TURNS, AtOnce.within(3.0))
     found = own.finish(from_word(puzzle, led))
     check(name, led, found)
     assert len(found.word) <= 4
