@@ -20,6 +20,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from puzzles.kinship import Likeness
 from puzzles.layer_group import layer_group
 from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
@@ -124,7 +125,7 @@ class Methods:
 
     ``start`` are the arrangements of all pieces, told apart; None where that is not proven.
     ``looks_alike`` are the types of which pieces that look the same absorb parity; ``joined`` are
-    methods that end in a known puzzle.
+    methods that end in a known puzzle; ``alike`` are types that move alike under other layers.
     """
 
     puzzle: Puzzle
@@ -133,6 +134,7 @@ class Methods:
     looks_alike: tuple[int, ...] = ()
     joined: tuple[JoinedMethod, ...] = ()
     reason: str = ""
+    alike: tuple[Likeness, ...] = ()
 
 
 def usual_seconds(puzzle: Puzzle) -> float:
@@ -216,7 +218,8 @@ class _Finding:
         methods = self._mended(methods, known)
         reason = "" if methods else "no order solved the scrambles that were tried"
         start = self._order(tuple(matters))
-        return Methods(puzzle, tuple(methods), start, alike, joined, reason)
+        like = self.workshop.sharing.alike
+        return Methods(puzzle, tuple(methods), start, alike, joined, reason, like)
 
     def _joined(self, matters: tuple[int, ...]) -> tuple[JoinedMethod, ...]:
         """Return the methods that end in a known puzzle."""

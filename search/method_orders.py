@@ -7,11 +7,14 @@ with: by what there is to remember, and by the turns that three-cycles take on t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
-from puzzles.puzzle import Puzzle
+import numpy as np
+
+from puzzles.puzzle import Puzzle, Word
+from search.method_alike import SameAs, Sharing
 from search.method_sequences import Sequences, Workshop
 from search.nesting import things
 from search.solving_orders import Order
@@ -36,6 +39,7 @@ class Plan:
     before: tuple[int, ...]
     steps: tuple[Sequences, ...]
     together: bool = False
+    sharing: Sharing | None = None
 
     @property
     def order(self) -> Order:
@@ -52,13 +56,62 @@ class Plan:
 
     @cached_property
     def things(self) -> int:
-        """How many turns there are to remember in all sequences."""
-        return sum(things(self.puzzle, word) for word in self.words)
+        """How many turns there are to remember in all sequences.
+
+        Of those that are the same in other layers, in one.
+        """
+        return sum(things(self.puzzle, word) for word in self.words if word not in self.same)
+
+    @cached_property
+    def same(self) -> dict[Word, SameAs]:
+        """The sequences that are earlier ones of another type in other layers."""
+        result: dict[Word, SameAs] = {}
+        if self.sharing is None:
+            return result
+        earlier: list[tuple[int, Word]] = []
+        for one in self.steps:
+            for word in one.words:
+                if any(word == known for _, known in earlier):
+                    continue
+                found = self.sharing.same(one.type, word, earlier)
+                if found is not None:
+                    other, known, renamed = found
+                    layers = self.sharing.layers(known, renamed) if renamed == word else ()
+                    result[word] = SameAs(other, known, layers)
+                earlier.append((one.type, word))
+        return result
+
+    def as_written(self) -> Plan:
+        """Return it with what is the same in other layers written in just these layers."""
+        if self.sharing is None:
+            return self
+        earlier: list[tuple[int, Word]] = []
+        steps = []
+        for one in self.steps:
+            words = []
+            for word in one.words:
+                found = self.sharing.same(one.type, word, earlier)
+                # Images reach the same where the symmetry keeps what has to stay.
+                fits = found is not None and cycles_three(self.puzzle, found[2], one)
+                words.append(found[2] if found is not None and fits else word)
+                earlier.append((one.type, words[-1]))
+            steps.append(replace(one, words=tuple(words)))
+        return replace(self, steps=tuple(steps))
 
     @cached_property
     def estimate(self) -> float:
         """About how many turns three-cycles take, if nothing stands right before."""
         return sum(cycling(self.puzzle, one) for one in self.steps)
+
+
+def cycles_three(puzzle: Puzzle, word: Word, own: Sequences) -> bool:
+    """Return whether a word cycles three pieces of a type, and moves nothing else that is kept."""
+    effect = puzzle.effect(word)
+    slots = np.flatnonzero(np.isin(puzzle.type_of, own.kept))
+    wrong = slots[effect[puzzle.home[slots]] != puzzle.home[slots]]
+    ends = puzzle.slot_of[effect[puzzle.home[wrong]]]
+    kinds = set(puzzle.type_of[wrong].tolist())
+    return len(wrong) == 3 and kinds == {own.type} and bool((ends != wrong).all())
 
 
 def cycling(puzzle: Puzzle, own: Sequences) -> float:
@@ -78,13 +131,15 @@ def plans(
     When ``hurry()`` says so, sequences that keep everything are used from then on, as far as there
     are any. Empty where no order has sequences for all of them.
     """
-    puzzle = workshop.puzzle
+    puzzle, sharing = workshop.puzzle, workshop.sharing
     everything = (*before, *types)
     full = {}
     for number in types:
         tell(f"sequences for {puzzle.types[number].name} that keep all else")
         full[number] = workshop.sequences(puzzle.types[number], everything)
-    rows: dict[frozenset[int], list[Plan]] = {frozenset(): [Plan(puzzle, before, ())]}
+    rows: dict[frozenset[int], list[Plan]] = {
+        frozenset(): [Plan(puzzle, before, (), sharing=sharing)]
+    }
     for _ in types:
         following: dict[frozenset[int], list[Plan]] = {}
         for done, own in rows.items():
@@ -99,10 +154,9 @@ def plans(
                     tell(f"sequences for {kind.name}" + (f" that keep {names}" if names else ""))
                     choices = workshop.sequences(kind, kept) or full[number]
                     choices = (*choices, *full[number])
+                choices = (*choices, *workshop.shared(kind, kept, full))
                 longer = [
-                    Plan(puzzle, before, (*plan.steps, choice))
-                    for plan in own
-                    for choice in choices
+                    replace(plan, steps=(*plan.steps, choice)) for plan in own for choice in choices
                 ]
                 following.setdefault(done | {number}, []).extend(longer)
         rows = _best({done: _few(own) for done, own in following.items()})
@@ -110,10 +164,39 @@ def plans(
     if types and len(types) > 1 and all(full.values()):
         found = [
             *found,
-            Plan(puzzle, before, tuple(full[number][0] for number in types), True),
-            Plan(puzzle, before, tuple(full[number][-1] for number in types), True),
+            *(
+                Plan(puzzle, before, tuple(full[number][k] for number in types), True, sharing)
+                for k in (0, -1)
+            ),
         ]
-    return sorted(_unlike(found), key=lambda plan: (plan.things, plan.estimate))
+        for number in types:
+            shared = workshop.shared(puzzle.types[number], everything, full)
+            full[number] = (*shared[:1], *full[number])
+        steps = tuple(full[number][0] for number in types)
+        found.append(Plan(puzzle, before, steps, True, sharing))
+    found = [better for plan in found for better in _sharing_more(plan, workshop, full)]
+    written = [plan.as_written() for plan in found]
+    return sorted(_unlike(written), key=lambda plan: (plan.things, plan.estimate))
+
+
+def _sharing_more(
+    plan: Plan, workshop: Workshop, full: Mapping[int, Sequence[Sequences]]
+) -> list[Plan]:
+    """Return a plan, and one with less to remember where types share a sequence that keeps all.
+
+    What a type costs by itself does not tell what a later type then shares with it.
+    """
+    result = plan
+    improved = True
+    while improved:
+        improved = False
+        for k, one in enumerate(result.steps):
+            for other in full[one.type]:
+                steps = (*result.steps[:k], other, *result.steps[k + 1 :])
+                more = replace(result, steps=steps)
+                if more.things < result.things:
+                    result, improved = more, True
+    return [plan] if result is plan else [result, plan]
 
 
 def _unlike(found: Iterable[Plan]) -> list[Plan]:

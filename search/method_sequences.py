@@ -7,7 +7,7 @@ is weighed against what the reached ones cost on average.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -19,6 +19,7 @@ from puzzles.puzzle import PieceType, Puzzle, Word
 from search import frames
 from search.goals import Goal
 from search.hands import comfort
+from search.method_alike import Sharing
 from search.nesting import things
 from search.shelves import Shelves
 from search.solving_learned import only
@@ -69,6 +70,32 @@ class Workshop:
         self.puzzle, self.search = puzzle, search
         self._tools: dict[tuple[int, tuple[int, ...]], Tools | None] = {}
         self._chosen: dict[tuple[int, tuple[int, ...]], tuple[Sequences, ...]] = {}
+        self._shared: dict[tuple[int, tuple[int, ...]], tuple[Sequences, ...]] = {}
+
+    @cached_property
+    def sharing(self) -> Sharing:
+        """Which types move alike under other layers."""
+        return Sharing(self.puzzle)
+
+    def shared(
+        self, kind: PieceType, kept: Iterable[int], full: Mapping[int, Sequence[Sequences]]
+    ) -> tuple[Sequences, ...]:
+        """Return choices for a type that are those of another type in other layers, if any do.
+
+        ``full`` are the choices of each type while all stay. A word that does alone for the other
+        type is tried, the first one.
+        """
+        key = kind.number, tuple(sorted(kept))
+        if key not in self._shared:
+            tools = self.tools(kind, key[1])
+            found = []
+            for other, choices in full.items():
+                for own in choices[:1] if tools is not None else ():
+                    words = [self.sharing.renamed(w, other, kind.number) for w in own.words]
+                    if other != kind.number and None not in words and tools is not None:
+                        found.append(_Choosing(tools).tried(tuple(w for w in words if w)))
+            self._shared[key] = tuple(own for own in found if own.whole)
+        return self._shared[key]
 
     def tools(self, kind: PieceType, kept: Iterable[int]) -> Tools | None:
         """Return the three-cycles of a type while some types stay, None where there are none."""
