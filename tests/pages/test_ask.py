@@ -19,6 +19,7 @@ from puzzles.notation import parse
 from puzzles.puzzle import Puzzle
 from search.impossible import reason
 from search.request import request
+from search.wanted import read_effect
 from service.api.asking import wish
 from service.reports import puzzle as in_short
 from service.sequences import stored
@@ -30,6 +31,7 @@ from tests.service.api.harness import Served, serving
 
 CYCLE = ["UFR", "UBL", "DFR"]
 ASKED = "/puzzles/2x2x2/ask?cycle=UFR,UBL,DFR"
+SWAPS = "(UFR UFL)(UBR UBL)"
 #: Milliseconds in which a search of the 2x2x2 is over, on a slow machine.
 PATIENCE = 20_000
 
@@ -108,6 +110,23 @@ def test_all_layers_are_no_wish() -> None:
     assert wish(cycle + every, told).question("3x3x3") == wish(cycle, told).question("3x3x3")
 
 
+def test_cycles_in_brackets_are_an_effect() -> None:
+    told = in_short(load("3x3x3"))
+    for given in (
+        [("effect", SWAPS)],
+        [("cycle", f" {SWAPS} ")],
+        [("effect", SWAPS), ("cycle", "")],
+    ):
+        own = wish([*given, ("any_twist", "1"), ("free", "edge")], told)
+        assert (own.effect, own.cycle, own.wrong, own.text) == (SWAPS, (), (), SWAPS)
+        question = own.question("3x3x3")
+        assert (question.effect, question.cycle, question.any_twist) == (SWAPS, None, True)
+        assert own.query == {"effect": SWAPS, "free": "edge", "any_twist": "1"}
+    both = wish([("effect", SWAPS), ("cycle", "UFR,UBL,DFL")], told)
+    assert both.effect == SWAPS
+    assert [text.split(":")[0] for text in both.wrong] == ["cycle"]
+
+
 @pytest.mark.parametrize(
     ("query", "said", "status"),
     [
@@ -116,6 +135,9 @@ def test_all_layers_are_no_wish() -> None:
         ({"cycle": "UFR,UBL,XYZ"}, "XYZ", 422),
         ({"cycle": "UFR,UBL,DFR", "matters": MARKUP}, "one of turns layers memory hands", 200),
         ({"matters": "x"}, "one of turns layers memory hands was expected", 422),
+        ({"effect": "(UFR"}, "cycles in brackets were expected", 422),
+        ({"cycle": "(UFR XYZ)"}, "XYZ", 422),
+        ({"effect": f"({MARKUP} UFR)"}, "UFR", 422),
     ],
 )
 def test_nonsense_is_said(warm: Served, query: dict[str, str], said: str, status: int) -> None:
@@ -124,6 +146,27 @@ def test_nonsense_is_said(warm: Served, query: dict[str, str], said: str, status
     assert said in page.text
     assert "<b onclick" not in page.text
     assert 'id="wish"' in page.text
+
+
+def test_an_effect_is_asked_for_without_the_script(warm: Served) -> None:
+    """The form sends cycles in brackets in its one field; what comes of them stands in the page."""
+    query = {"cycle": SWAPS, "any_twist": "1"}
+    told = warm.client.get("/api/puzzles/2x2x2/ask", params=query).json()
+    assert told["question"] == {"puzzle": "2x2x2", "effect": SWAPS, "any_twist": True}
+    assert told["wish"]["effect"] == SWAPS
+    warm.client.get(told["search"]["href"], headers={"Prefer": "wait=20"})
+    page = warm.client.get("/puzzles/2x2x2/ask", params=query).text
+    assert "6 turns is proven shortest among sequences of any form" in unescape(page)
+    assert "picture.svg?effect=%28UFR+UFL%29%28UBR+UBL%29" in page
+    links = [unescape(link) for link in re.findall(r'href="([^"]*result=[^"]*)"', page)]
+    assert [urlsplit(link).path.rpartition("/")[2] for link in links] == ["sheet", "practice"]
+    for link in links:
+        assert parse_qs(urlsplit(link).query)["result"][0].endswith(f":{SWAPS}")
+        there = warm.client.get(link)
+        assert there.status_code == 200
+        assert 'class="wrong"' not in there.text
+    impossible = warm.client.get("/puzzles/3x3x3/ask", params={"effect": "(UFR RUF FUR)"})
+    assert "Impossible: UFR would be twisted alone" in impossible.text
 
 
 @pytest.mark.parametrize(
@@ -265,6 +308,54 @@ def test_by_mouse(chrome: Any, warm: Served) -> None:
         page.locator("#answers[data-state=done]").wait_for(timeout=PATIENCE)
         assert re.search(r"cycle=UFR,UBL,UFL", page.url)
         assert re.fullmatch(r"\d+ answers are shown\.", said.inner_text())
+
+
+def test_other_effects_by_mouse(chrome: Any, warm: Served) -> None:
+    """Cycles are clicked one after the other, closed, twisted, undone, and asked for."""
+    with visiting(chrome, warm, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, "/puzzles/2x2x2/ask")
+        page.locator("#others summary").click()
+        page.get_by_role("button", name="Click them one after the other").click()
+        page.locator("#said", has_text="Click the places of a cycle in order").wait_for()
+
+        def click(name: str, text: str) -> None:
+            page.mouse.click(*point(page, name))
+            assert page.input_value("#cycle") == text
+
+        click("UFR", "(UFR")
+        click("UFL", "(UFR UFL")
+        click("UFR", "(UFR UFL)")
+        click("UBR", "(UFR UFL)(UBR")
+        click("RUB", "(UFR UFL)(UBR RUB BUR)")
+        page.get_by_role("button", name="Undo").click()
+        page.get_by_role("button", name="Undo").click()
+        assert page.input_value("#cycle") == "(UFR UFL)"
+        click("UBR", "(UFR UFL)(UBR")
+        click("UFL", "(UFR UFL)(UBR")
+        page.locator("#said", has_text="UFL is in a cycle already").wait_for()
+        click("UBL", "(UFR UFL)(UBR UBL")
+        page.get_by_role("button", name="Close the cycle").click()
+        assert page.input_value("#cycle") == SWAPS
+        # A cycle that comes back to another sticker of its first piece is a twist as well.
+        page.fill("#cycle", "(UFR UFL")
+        click("RUF", "(UFR UFL RUF FUL FUR LUF)")
+        assert len(read_effect(load("2x2x2"), page.input_value("#cycle"))) == 1
+        page.fill("#cycle", SWAPS)
+        page.get_by_role("button", name="Ask").click()
+        page.locator("#answers[data-state=done]").wait_for(timeout=PATIENCE)
+        assert parse_qs(urlsplit(page.url).query)["effect"] == [SWAPS]
+        page.get_by_role("button", name="Step through it").first.click()
+        page.locator("#stepping output").wait_for()
+        assert visit.weight() < MOST_BYTES
+        unfolded(page)
+        for_everybody(page, "ask-effect")
+        # Three clicks ask at once again.
+        page.get_by_role("button", name="Click them one after the other").click()
+        assert page.input_value("#cycle") == ""
+        for name in ("UFR", "UBL", "UFL"):
+            page.mouse.click(*point(page, name))
+        page.locator("#answers li[data-a]").first.wait_for(timeout=PATIENCE)
+        assert re.search(r"cycle=UFR,UBL,UFL", page.url)
 
 
 def test_stepping_shows_what_the_sequence_does(chrome: Any, warm: Served) -> None:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 import pytest
 from pydantic import ValidationError
@@ -165,10 +166,10 @@ def test_a_search_over_http(tmp_path: Path) -> None:
         digest = told["answer"]["result"]
         assert told["answer"]["effect"] == ["(UFL UFR)", "(UBL UBR)"]
         assert told["answer"]["answers"][0]["turns"] > 0
-        assert told["result"] == f"/api/results/{digest}"
+        assert told["result"] == f"/api/results/{digest}?{urlencode({'effect': SWAPS})}"
         shown = served.client.get(told["result"]).json()
         assert shown["answers"] == told["answer"]["answers"]
-        images = served.client.get(f"{told['result']}?cycle=UFR,UBL,DFR")
+        images = served.client.get(f"/api/results/{digest}?cycle=UFR,UBL,DFR")
         assert images.status_code == 422
         never = served.post({"puzzle": "3x3x3", "effect": "(UFR RUF FUR)"})
         assert never.status_code == 200
@@ -205,6 +206,14 @@ def test_the_command_line_keeps_what_it_found(
     assert run(["find", "3x3x3", "--effect", "(UF FU)"]) == 3
     assert "flipped" in capsys.readouterr().err
     assert run(["find", "2x2x2", "UFR", "--effect", SWAP]) == 2
+
+
+def test_any_twist_and_a_picture_on_the_command_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from service.cli import run
+
+    monkeypatch.setenv("TREFOIL_STORE", str(tmp_path / "store.sqlite"))
     picture = tmp_path / "swaps.svg"
     words = ["--effect", SWAPS, "--any-twist", "--picture", str(picture)]
     assert run(["find", "2x2x2", *words]) == 0
@@ -236,7 +245,7 @@ def test_the_page_of_a_result(tmp_path: Path) -> None:
 
 
 def test_images_of_an_effect_are_one_job(store: Store) -> None:
-    asked = [question(text) for text in (SWAPS, "(UFR DFR)(BUR DBR)", "(UFL UBL)(DFL DBL)")]
+    asked = [question(text) for text in (SWAPS, "(RUF RUB)(RDF RDB)", "(UFR UBR)(UFL UBL)")]
     jobs = {Desk(store).ask(one).key for one in asked}
     assert len(jobs) == 1
     for one in asked:
