@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from service.api.solve_models import SolveReport
 from tests.service.api.harness import Served
-from tests.service.api.test_limits import refused
+from tests.service.api.test_limits import bounded, refused
 from tests.service.api.test_puzzles import work
 
 HREF = "/api/puzzles/2x2x2/solve"
@@ -54,3 +56,60 @@ def test_what_is_wrong_is_said_of_its_field(served: Served) -> None:
     refused(served.client.post(blocked, json={"scramble": "U UFR U UFR"}), 422)
     refused(served.client.get(f"{HREF}?scramble=R+Q"), 422)
     assert served.client.get("/api").json()["solve"] == "/api/puzzles/{puzzle}/solve"
+
+
+def test_only_what_somebody_knows_is_used(served: Served) -> None:
+    known = "R U R' U'  # the trigger\r\n\r\nR U R' U R U2 R'"
+    first = served.client.post(HREF, json={"scramble": "R U F2 R' U2 F R", "learned": known})
+    assert first.status_code == 202
+    work(served)
+    search = served.client.get(first.headers["Location"]).json()
+    report = SolveReport.model_validate(search["answer"])
+    assert report.solved
+    assert report.learned == ["R U R' U'", "R U R' U R U2 R'"]
+    for step in report.steps:
+        assert step.kind in ("free", "three-cycle", "learned")
+        assert (step.learned is None) == (step.kind == "free")
+    page = served.client.get(search["page"])
+    assert "only 2 sequences" in page.text
+    # With anything that there is, it is another job.
+    other = served.client.post(HREF, json={"scramble": "R U F2 R' U2 F R"})
+    assert other.status_code == 202
+
+
+def test_what_they_leave_is_said(served: Served) -> None:
+    own = "/api/puzzles/tetrahedron-corners/solve"
+    first = served.client.post(own, json={"scramble": "R L' U B", "learned": "R L' R' L r"})
+    assert first.status_code == 202, first.text
+    work(served)
+    search = served.client.get(first.headers["Location"]).json()
+    report = SolveReport.model_validate(search["answer"])
+    assert report.solved or "with what you know" in str(report.reason)
+    page = served.client.get(f"{own[4:]}?scramble=R+L%27+U+B&learned=R+L%27+R%27+L+r")
+    assert page.status_code == 200
+    assert "Change what is entered" in page.text
+
+
+def test_a_wrong_list_is_said_by_its_line(served: Served) -> None:
+    entry = {"scramble": "R U", "learned": "R U R' U'\nR Q"}
+    told = refused(served.client.post(HREF, json=entry), 422)
+    assert told["errors"][0]["pointer"] == "#/learned"
+    assert "line 2" in told["detail"]
+    nothing = {**entry, "learned": "# only a remark"}
+    assert "has no sequences" in refused(served.client.post(HREF, json=nothing), 422)["detail"]
+    page = served.client.get(HREF[4:], params=entry)
+    assert page.status_code == 422
+    assert "line 2" in page.text
+    # The list alone is no state: the page waits for one, with the list in its field.
+    page = served.client.get(HREF[4:], params={"learned": "R U R' U'"})
+    assert page.status_code == 200
+    assert "R U R&#39; U&#39;</textarea>" in page.text
+
+
+def test_lists_are_bounded(tmp_path: Path) -> None:
+    with bounded(tmp_path, learned=2) as served:
+        entry = {"scramble": "R U", "learned": "R U\n# R\n\nR F"}
+        assert served.client.post(HREF, json=entry).status_code == 202
+        entry["learned"] += "\nU F"
+        told = refused(served.client.post(HREF, json=entry), 422, "at most 2 sequences")
+        assert told["errors"][0]["pointer"] == "#/learned"
