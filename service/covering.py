@@ -13,8 +13,8 @@ from puzzles.puzzle import Puzzle
 from search.cover import Cover
 from search.request import kept_types, layer_numbers
 from service import cover_report, puzzle_shelf, stored
-from service.desk import FieldError
 from service.reports import Report
+from service.requesting import FieldError
 from service.stores.base import Store
 
 #: The most words that are compared as second favourites while somebody waits.

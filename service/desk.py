@@ -5,29 +5,16 @@ All of it only reads. It loads puzzles and ranks, so that it belongs in a proces
 
 from __future__ import annotations
 
-import hashlib
-import json
-import math
-import re
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
-from functools import lru_cache
-from pathlib import Path
+from dataclasses import dataclass
 from typing import Any, assert_never
 
-import puzzles
-from puzzles.errors import RequestError, TrefoilError
 from puzzles.names import placement_name
-from puzzles.notation import Parsed, parse
 from puzzles.puzzle import Puzzle
 from search.answers import named
-from search.impossible import ImpossibleError, check
-from search.impossible_effects import check_effect
+from search.impossible import ImpossibleError
 from search.ranking import Weights
-from search.request import Bounds, Request, kept_types, layer_numbers, request
-from search.wanted import EffectRequest, effect_request
 from service import (
-    atlases,
     effects,
     finishing,
     methods,
@@ -37,9 +24,8 @@ from service import (
     representatives,
     results,
     solutions,
-    stored,
 )
-from service.engine import NoFormError, forbid_commuting
+from service.asked import Asked, as_json, asked, without_answers
 from service.questions import (
     AtlasQuestion,
     FindQuestion,
@@ -49,35 +35,19 @@ from service.questions import (
     Question,
     SolveQuestion,
 )
+from service.requesting import (
+    FieldError,
+    atlas_request,
+    built,
+    doable,
+    effect_request_of,
+    find_request,
+    named_effect,
+    named_request,
+    shown_by,
+)
 from service.settings import DEFAULT_ANSWERS
-from service.specs import MethodSpec, PartsSpec
 from service.stores.base import Store
-
-#: What may stand between the names of a cycle.
-BETWEEN = re.compile(r"->|[→,\s]+")
-#: The sources that decide what is said of a puzzle's parts, besides those of the search.
-PARTS_SOURCES = ("puzzles/*.py", "puzzles/catalogue/*.json", "service/parts*.py")
-
-
-class FieldError(RequestError):
-    """A request that is wrong in one field of a question, ``field``."""
-
-    def __init__(self, text: str, field: str) -> None:
-        super().__init__(text)
-        self.field = field
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What a question comes to: a job, or with ``body`` the answer, for which none is needed.
-
-    Nothing but ``body`` depends on who asks. ``spec`` is JSON, empty where there is no job.
-    """
-
-    kind: str
-    key: str
-    spec: str
-    body: bytes | None = None
 
 
 @dataclass(frozen=True)
@@ -88,25 +58,7 @@ class Desk:
 
     def ask(self, question: Question) -> Asked:
         """Return the job for a question, or why there is nothing to be done for it."""
-        puzzle = puzzle_shelf.load(self.store, question.puzzle)
-        match question:
-            case FindQuestion(effect=str()):
-                return _effect_asked(puzzle, question)
-            case FindQuestion():
-                return _find_asked(puzzle, question)
-            case AtlasQuestion():
-                return _atlas_asked(puzzle, question)
-            case PartsQuestion():
-                spec = PartsSpec(puzzle=question.puzzle)
-                return Asked("parts", spec.key(puzzle.digest, parts_version()), spec.text())
-            case FinishQuestion():
-                return _finish_asked(puzzle, question)
-            case SolveQuestion():
-                return _solve_asked(puzzle, question)
-            case MethodQuestion():
-                return _method_asked(puzzle, question)
-            case _:
-                assert_never(question)
+        return asked(puzzle_shelf.load(self.store, question.puzzle), question)
 
     def answer(
         self, question: Question, content: bytes, outcome: Mapping[str, Any] | None = None
@@ -124,16 +76,16 @@ class Desk:
         match question:
             case FindQuestion(effect=str()):
                 report = readings.effect(
-                    result, _effect_request(puzzle, question), *_shown(question)
+                    result, effect_request_of(puzzle, question), *shown_by(question)
                 )
             case FindQuestion():
-                wanted, shown = _request(puzzle, question), _shown(question)
+                wanted, shown = find_request(puzzle, question), shown_by(question)
                 try:
                     report = readings.find(result, wanted, *shown)
                 except ImpossibleError as error:
-                    report = _without(wanted, error)
+                    report = without_answers(wanted, error)
             case AtlasQuestion():
-                report = readings.atlas(result, _atlas_request(puzzle, question))
+                report = readings.atlas(result, atlas_request(puzzle, question))
             case PartsQuestion():
                 report = readings.parts(result)
             case FinishQuestion():
@@ -144,7 +96,7 @@ class Desk:
                 report = methods.answer(result)
             case _:
                 assert_never(question)
-        return _body({**report, "result": name})
+        return as_json({**report, "result": name})
 
     def partial(self, question: Question, progress: Mapping[str, Any]) -> bytes:
         """Return the best answers so far from a job's progress, as JSON; null for nothing yet."""
@@ -154,11 +106,11 @@ class Desk:
         puzzle = puzzle_shelf.load(self.store, question.puzzle)
         half_length = int(progress.get("half_length") or 0)
         if question.effect is not None:
-            sought = _effect_request(puzzle, question)
-            return _body(readings.effect_so_far(progress, sought, *_shown(question)))
+            sought = effect_request_of(puzzle, question)
+            return as_json(readings.effect_so_far(progress, sought, *shown_by(question)))
         done = [(int(cycle), tuple(int(t) for t in turns)) for cycle, turns in words]
-        wanted = _request(puzzle, question)
-        return _body(readings.so_far(done, half_length, wanted, *_shown(question)))
+        wanted = find_request(puzzle, question)
+        return as_json(readings.so_far(done, half_length, wanted, *shown_by(question)))
 
     def result(
         self,
@@ -187,7 +139,7 @@ class Desk:
             case results.FindResult() | results.BlockedResult():
                 wanted = representatives.request_of(result.spec, puzzle)
                 names = cycle or [placement_name(puzzle, p) for p in result.spec.triples[0]]
-                asked = _named_request(puzzle, names, wanted)
+                asked = named_request(puzzle, names, wanted)
                 if not representatives.same_search(result.spec, asked):
                     one = " ".join(named(wanted))
                     raise FieldError(
@@ -198,12 +150,12 @@ class Desk:
                 try:
                     report = readings.find(result, asked, *shown)
                 except ImpossibleError as error:
-                    report = _without(asked, error)
+                    report = without_answers(asked, error)
             case results.EffectResult():
                 sought = effects.request_of(result.spec, puzzle)
                 if effect is not None:
                     kept = sought.text
-                    sought = _named_effect(puzzle, effect, sought)
+                    sought = named_effect(puzzle, effect, sought)
                     if not effects.same_search(result.spec, sought):
                         raise FieldError(
                             f"this result is about {kept} and effects that are its images, and "
@@ -225,7 +177,7 @@ class Desk:
                 report = methods.answer(result)
             case _:
                 assert_never(result)
-        return _body({**report, "result": results.digest(content)})
+        return as_json({**report, "result": results.digest(content)})
 
     def effect(self, puzzle: str, sequence: str) -> bytes:
         """Return what a sequence does, as `trefoil try --json` prints it."""
@@ -234,20 +186,14 @@ class Desk:
         loaded = puzzle_shelf.load(self.store, puzzle)
         parsed = doable(loaded, sequence)
         effect = effect_of(loaded, parsed.word)
-        return _body(reports.tried(loaded, parsed.word, effect, parsed.left_over))
+        return as_json(reports.tried(loaded, parsed.word, effect, parsed.left_over))
 
     def reading(self, puzzle: str, sequence: str) -> bytes:
         """Return how a sequence is made, as `trefoil read --json` prints it."""
-        from puzzles.blocking import why_blocked
-        from puzzles.notation import parse
         from service.read_report import reading
 
         loaded = puzzle_shelf.load(self.store, puzzle)
-        parsed = parse(loaded, sequence)
-        blocked = why_blocked(loaded, parsed.word)
-        if blocked is not None:
-            raise FieldError(blocked, "sequence")
-        return _body(reading(loaded, parsed))
+        return as_json(reading(loaded, doable(loaded, sequence)))
 
     def bench(self, puzzle: str, turns: str, insert: str = "") -> bytes:
         """Return what turns disturb, what may be slipped in, and what an ``insert`` gives."""
@@ -260,17 +206,17 @@ class Desk:
             raise FieldError(text, "turns")
         if len(slipped.word) > 1:
             raise FieldError(f"{insert} is more than the one turn that can be slipped in", "insert")
-        return _body(bench(loaded, parsed.word, next(iter(slipped.word), None), parsed.left_over))
+        return as_json(bench(loaded, parsed.word, next(iter(slipped.word), None), parsed.left_over))
 
     def pairs(self, puzzle: str) -> bytes:
         """Return what pairs of turns disturb and offer, one of each kind, as JSON."""
         from service.bench_report import pairs
 
-        return _body(pairs(puzzle_shelf.load(self.store, puzzle)))
+        return as_json(pairs(puzzle_shelf.load(self.store, puzzle)))
 
     def puzzle(self, name: str) -> bytes:
         """Return a puzzle in short, as JSON."""
-        return _body({**reports.puzzle(puzzle_shelf.load(self.store, name)), "puzzle": name})
+        return as_json({**reports.puzzle(puzzle_shelf.load(self.store, name)), "puzzle": name})
 
     def picture(
         self,
@@ -306,206 +252,3 @@ class Desk:
         puzzle = puzzle_shelf.load(self.store, result.spec.puzzle)
         results.forbid_outdated(result.tables, puzzle)
         return puzzle, result
-
-
-@lru_cache(maxsize=1)
-def parts_version() -> str:
-    """Return a digest of the sources that decide what is said of a puzzle's parts."""
-    folder = Path(puzzles.__file__).parent.parent
-    state = hashlib.sha256(stored.version().encode())
-    for pattern in PARTS_SOURCES:
-        for path in sorted(folder.glob(pattern)):
-            state.update(path.read_bytes())
-    return state.hexdigest()[:16]
-
-
-def weights_of(given: Mapping[str, float] | None) -> Weights | None:
-    """Return weights by the names of columns; what is not named keeps its usual weight."""
-    if given is None:
-        return None
-    names = [column.name for column in fields(Weights)]
-    unknown = next((name for name in given if name not in names), None)
-    if unknown is not None:
-        raise FieldError(
-            f"weights: there is no column {unknown!r}; the columns are {' '.join(names)}", "weights"
-        )
-    return Weights(**{name: float(value) for name, value in given.items()})
-
-
-def _find_asked(puzzle: Puzzle, question: FindQuestion) -> Asked:
-    wanted = _request(puzzle, question)
-    weights_of(question.weights)
-    try:
-        if puzzle.can_block:
-            from search.blocked_finding import problem_of
-
-            forbid_commuting(puzzle, wanted.layers)
-            problem_of(wanted)
-        else:
-            free = wanted.free()
-            check(puzzle, wanted.cycle, wanted.layers, wanted.alike, wanted.any_twist, free)
-            forbid_commuting(puzzle, wanted.layers)
-    except (ImpossibleError, NoFormError) as error:
-        return Asked("find", "", "", _body(_without(wanted, error)))
-    spec = representatives.find_spec(question.puzzle, wanted)
-    return Asked(spec.kind, spec.key(puzzle.digest, stored.version()), spec.text())
-
-
-def _finish_asked(puzzle: Puzzle, question: FinishQuestion) -> Asked:
-    own = finishing.spec_of(puzzle, question)
-    report = finishing.impossible(own, puzzle)
-    if report is not None:
-        return Asked("finish", "", "", _body({**report, "impossible": True}))
-    return Asked("finish", finishing.key_of(own, puzzle), own.text())
-
-
-def _solve_asked(puzzle: Puzzle, question: SolveQuestion) -> Asked:
-    own = solutions.spec_of(puzzle, question)
-    report = solutions.unreached(own, puzzle) if question.scramble is None else None
-    if report is not None:
-        return Asked("solve", "", "", _body({**report, "impossible": True}))
-    return Asked("solve", solutions.key_of(own, puzzle), own.text())
-
-
-def _method_asked(puzzle: Puzzle, question: MethodQuestion) -> Asked:
-    own = MethodSpec(puzzle=question.puzzle)
-    return Asked("method", methods.key_of(own, puzzle), own.text())
-
-
-def _effect_asked(puzzle: Puzzle, question: FindQuestion) -> Asked:
-    weights_of(question.weights)
-    try:
-        wanted = _effect_request(puzzle, question)
-        check_effect(wanted)
-    except ImpossibleError as error:
-        body = {
-            "puzzle": puzzle.name,
-            "effect": _written_cycles(question.effect or ""),
-            "answers": [],
-            "impossible": True,
-            "reason": str(error),
-        }
-        return Asked("find", "", "", _body(body))
-    spec = effects.spec_of(question.puzzle, wanted)
-    return Asked(spec.kind, spec.key(puzzle.digest, stored.version()), spec.text())
-
-
-def _written_cycles(text: str) -> list[str]:
-    """Return the cycles that stand in a text, each in its brackets."""
-    return re.findall(r"\([^()]*\)", text) or [text]
-
-
-def _atlas_asked(puzzle: Puzzle, question: AtlasQuestion) -> Asked:
-    try:
-        wanted = _atlas_request(puzzle, question)
-        if not atlases.useful(wanted):
-            report = reports.atlas(wanted, atlases.hopeless(wanted))
-            return Asked("atlas", "", "", _body({**report, "impossible": True}))
-    except (ImpossibleError, NoFormError) as error:
-        never = isinstance(error, ImpossibleError)
-        body = {"puzzle": puzzle.name, "entries": [], "impossible": never, "reason": str(error)}
-        return Asked("atlas", "", "", _body(body))
-    spec = representatives.atlas_spec(question.puzzle, wanted)
-    return Asked(spec.kind, spec.key(puzzle.digest, stored.version()), spec.text())
-
-
-def _without(wanted: Request, error: ImpossibleError | NoFormError) -> reports.Report:
-    """Return the report on a request that cannot be fulfilled."""
-    return {
-        "puzzle": wanted.puzzle.name,
-        "cycle": list(named(wanted)),
-        "answers": [],
-        "impossible": isinstance(error, ImpossibleError),
-        "reason": str(error),
-    }
-
-
-def _request(puzzle: Puzzle, question: FindQuestion) -> Request:
-    return request(
-        puzzle,
-        question.cycle or [],
-        layers=question.layers,
-        keep=question.keep,
-        free=question.free,
-        alike=not question.apart,
-        any_twist=question.any_twist,
-        bounds=_bounds(question),
-    )
-
-
-def _effect_request(puzzle: Puzzle, question: FindQuestion) -> EffectRequest:
-    return effect_request(
-        puzzle,
-        question.effect or "",
-        layers=question.layers,
-        keep=question.keep,
-        free=question.free,
-        alike=not question.apart,
-        any_twist=question.any_twist,
-        bounds=_bounds(question),
-    )
-
-
-def _named_effect(puzzle: Puzzle, text: str, like: EffectRequest) -> EffectRequest:
-    """Return a request for an effect in words that is otherwise like another."""
-    own = effect_request(
-        puzzle, text, alike=like.alike, any_twist=like.any_twist, bounds=like.bounds
-    )
-    return replace(own, layers=like.layers, kept=like.kept)
-
-
-def _named_request(puzzle: Puzzle, names: list[str], like: Request) -> Request:
-    """Return a request for a cycle by names that is otherwise like another."""
-    own = request(puzzle, names, alike=like.alike, any_twist=like.any_twist, bounds=like.bounds)
-    return replace(own, layers=like.layers, kept=like.kept)
-
-
-def _atlas_request(puzzle: Puzzle, question: AtlasQuestion) -> atlases.AtlasRequest:
-    layers = layer_numbers(puzzle, question.layers)
-    kept = kept_types(puzzle, question.keep, question.free)
-    types = atlases.wanted_types(puzzle, question.type, layers, question.keep, question.free)
-    return atlases.AtlasRequest(puzzle, types, layers, kept, question.alike, _bounds(question))
-
-
-def _bounds(question: FindQuestion | AtlasQuestion) -> Bounds:
-    # Whole ones, so that there are only so many searches and results beside a question's.
-    seconds = None if question.seconds is None else float(math.ceil(question.seconds))
-    return Bounds(question.turns, question.half_length, question.setup, seconds)
-
-
-def _shown(question: FindQuestion) -> tuple[Weights | None, int, bool]:
-    return weights_of(question.weights), question.most, question.left_handed
-
-
-def doable(puzzle: Puzzle, sequence: str) -> Parsed:
-    """Return a sequence that can be done; raises NotationError, LimitError and FieldError."""
-    from puzzles.blocking import why_blocked
-
-    parsed = parse(puzzle, sequence)
-    blocked = why_blocked(puzzle, parsed.word)
-    if blocked is not None:
-        raise FieldError(blocked, "sequence")
-    return parsed
-
-
-def built(puzzle: Puzzle, text: str, field: str) -> Parsed:
-    """Return what stands in a field of the bench; raises FieldError."""
-    from puzzles.blocking import why_blocked
-
-    try:
-        parsed = parse(puzzle, text)
-    except TrefoilError as error:
-        raise FieldError(str(error), field) from None
-    blocked = why_blocked(puzzle, parsed.word) if field != "insert" else None
-    if blocked is not None:
-        raise FieldError(blocked, field)
-    return parsed
-
-
-def names_in(text: str) -> list[str]:
-    """Return the names in a text, whatever stands between them."""
-    return BETWEEN.sub(" ", text).split()
-
-
-def _body(report: reports.Report) -> bytes:
-    return json.dumps(report, separators=(",", ":"), ensure_ascii=True).encode()

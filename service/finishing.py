@@ -37,7 +37,7 @@ def version() -> str:
 
 def spec_of(puzzle: Puzzle, question: FinishQuestion) -> FinishSpec:
     """Return what a question comes to; raises FieldError."""
-    from service.desk import FieldError
+    from service.requesting import FieldError
 
     given = question.model_dump(include={*finish_report.WAYS, "colours"})
     field = next(way for way in finish_report.WAYS if given[way] is not None)

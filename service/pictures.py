@@ -10,7 +10,7 @@ from puzzles.state_picture import draw_state
 from search.impossible import wanted_effect
 from search.request import request
 from search.wanted import effect_request
-from service.desk import FieldError, built, doable, names_in
+from service.requesting import FieldError, built, doable, names_in
 
 
 def picture(

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from puzzles.errors import TrefoilError
+from service.blame import blamed
 from service.parents import leave_with
 from service.questions import (
     AtlasQuestion,
@@ -111,7 +112,7 @@ def reply_to(store: Store, message: Message) -> Reply:
     except TrefoilError as error:
         if type(error).__name__ == "OutdatedError":
             raise RefusedError("outdated", str(error)) from None
-        raise RefusedError("refused", str(error), _blamed(store, message, error)) from None
+        raise RefusedError("refused", str(error), blamed(store, message, error)) from None
 
 
 def _ask(desk: Desk, store: Store, message: Message) -> Reply:
@@ -179,9 +180,11 @@ def _puzzle(desk: Desk, store: Store, message: Message) -> Reply:
 
 def _type_of(desk: Desk, store: Store, message: Message) -> Reply:
     """Return nothing, if there is such a puzzle and, where one is named, such a type of piece."""
+    from puzzles.names import read_type
+
     puzzle = _loaded(store, message["puzzle"])
     if message.get("type") is not None:
-        _type(puzzle, message)
+        read_type(puzzle, message["type"])
     return Reply()
 
 
@@ -286,71 +289,10 @@ def _facts(body: bytes | None) -> dict[str, Any]:
     return {"impossible": told.get("impossible"), "reason": told.get("reason")}
 
 
-def _blamed(store: Store, message: Message, error: TrefoilError) -> str:
-    """Return the field for which a message was refused, empty if it is not one alone.
-
-    What can be read by itself is read again; what fails then is it.
-    """
-    given = getattr(error, "field", None)
-    if isinstance(given, str):
-        return given
-    asked = message.get("question", message)
-    try:
-        puzzle = _loaded(store, asked.get("puzzle", USUAL))
-    except TrefoilError:
-        return "puzzle"
-    for name, read in _READ.items():
-        if asked.get(name) is None:
-            continue
-        try:
-            read(puzzle, asked)
-        except TrefoilError:
-            return name
-    last = [
-        name
-        for name in ("cycle", "effect", "type", "sequence", "start")
-        if asked.get(name) is not None
-    ]
-    return last[0] if len(last) == 1 else ""
-
-
 def _loaded(store: Store, name: str) -> Puzzle:
     from service.puzzle_shelf import load
 
     return load(store, name)
-
-
-def _layers(puzzle: Puzzle, asked: Message) -> None:
-    from search.request import layer_numbers
-
-    layer_numbers(puzzle, asked["layers"])
-
-
-def _kept(puzzle: Puzzle, asked: Message) -> None:
-    from search.request import kept_types
-
-    kept_types(puzzle, asked.get("keep"), asked.get("free"))
-
-
-def _weights(puzzle: Puzzle, asked: Message) -> None:
-    from service.desk import weights_of
-
-    weights_of(asked["weights"])
-
-
-def _type(puzzle: Puzzle, asked: Message) -> None:
-    from puzzles.names import read_type
-
-    read_type(puzzle, asked["type"])
-
-
-_READ: dict[str, Callable[[Puzzle, Message], None]] = {
-    "layers": _layers,
-    "keep": _kept,
-    "free": _kept,
-    "weights": _weights,
-    "type": _type,
-}
 
 
 # --- The process --------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from service import parts, parts_report, puzzle_shelf, results
-from service.desk import parts_version
+from service.asked import parts_version
 from service.specs import PartsSpec
 from service.stores.base import Store
 from service.works.aside import News

@@ -22,7 +22,8 @@ from search.ranking import Weights
 from search.request import MOST_MEMBERS, Bounds, request
 from search.traces import alphabet
 from service import atlases, puzzle_shelf, reports, results
-from service.desk import Asked, Desk
+from service.asked import Asked
+from service.desk import Desk
 from service.engine import Engine
 from service.questions import AtlasQuestion, FindQuestion, PartsQuestion
 from service.results import BrokenResultError, OutdatedError

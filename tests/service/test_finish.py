@@ -15,8 +15,9 @@ from puzzles.notation import parse
 from puzzles.states import from_cycles, from_sequence
 from service.api.finish_models import FinishReport
 from service.cli import run
-from service.desk import Desk, FieldError
+from service.desk import Desk
 from service.questions import FinishQuestion
+from service.requesting import FieldError
 from service.stores.base import State
 from service.stores.sqlite import SqliteStore
 from service.works.kinds import work_for
