@@ -223,7 +223,10 @@ class _Finding:
                 len(one.stays) == others for choices in rows for one in choices
             )
             every = itertools.islice(itertools.product(*rows), MOST_TOGETHER)
-            found += [BlockedPlan(self.puzzle, (), steps, whole, counts) for steps in every]
+            found += [
+                BlockedPlan(self.puzzle, (), steps, together=whole, counts=counts)
+                for steps in every
+            ]
         result: list[Plan] = []
         for plan in sorted(found, key=lambda p: (p.things, p.estimate, len(p.words))):
             if not result or plan.estimate < result[-1].estimate - 1e-9:

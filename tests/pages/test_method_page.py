@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from service.puzzle_shelf import keep
 from tests.pages.everybody import for_everybody
 from tests.pages.test_reading_pages import MOST_BYTES, visiting
+from tests.search.test_method_blocked import wheels_file
 from tests.service.api.harness import Served
 
 HREF = "/puzzles/tetrahedron-corners/method"
@@ -45,8 +47,14 @@ def test_all_of_it_is_there_without_the_script(chrome: Any, site: Served) -> Non
     assert "Method 1" in kept.text
 
 
-def test_where_there_is_none_it_is_said(site: Served) -> None:
-    page = site.client.get("/puzzles/3x3x3-bandaged/method")
-    assert page.status_code == 200
-    assert "can be blocked" in page.text
+def test_where_turns_can_be_blocked_the_way_home_comes_first(chrome: Any, site: Served) -> None:
+    href = f"/puzzles/{keep(site.store, wheels_file())}/method"
+    with visiting(chrome, site) as visit:
+        visit.open(href)
+        visit.page.locator("#method1").wait_for(timeout=PATIENCE)
+        told = visit.page.locator("main")
+        assert "They stand in 15 ways" in told.inner_text()
+        told.get_by_text("Every way they can stand").click()
+        assert told.locator("details li").count() == 14
+        for_everybody(visit.page, "method-blocked")
     assert site.client.get("/puzzles/none/method").status_code == 404

@@ -198,9 +198,3 @@ def test_stopping_returns_what_was_tried() -> None:
     assert own.methods
     assert all(method.tried.count < 50 for method in own.methods)
     assert any(step.kind == CYCLES for step in own.methods[0].steps)
-
-
-def test_where_turns_can_be_blocked_it_is_said() -> None:
-    told = find_methods(load("3x3x3-bandaged"))
-    assert told.methods == ()
-    assert "can be blocked" in told.reason

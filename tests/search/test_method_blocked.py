@@ -6,7 +6,6 @@ import math
 from collections import deque
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import pytest
 
@@ -46,21 +45,21 @@ GLUED = (1, 2)
 MOST = 30_000
 
 
-@cache
-def wheels(folder: Path) -> Puzzle:
+def wheels_file() -> str:
+    """Return the wheels as a puzzle file."""
     turns = "".join(
         f'[[turns]]\nname = "{name}"\ncycles = "({" ".join(map(str, row))})"\n'
         for name, row in WHEELS.items()
     )
     head = 'description = "Three wheels."\nshape = "written"\nplaces = 13\nbonds = [["1", "2"]]\n'
-    path = folder / "wheels.toml"
-    path.write_text(head + turns)
-    return load(str(path))
+    return head + turns
 
 
 @pytest.fixture(scope="module")
 def glued(tmp_path_factory: pytest.TempPathFactory) -> tuple[Puzzle, Methods]:
-    puzzle = wheels(tmp_path_factory.mktemp("wheels"))
+    path = tmp_path_factory.mktemp("wheels") / "wheels.toml"
+    path.write_text(wheels_file())
+    puzzle = load(str(path))
     return puzzle, find_blocked_methods(puzzle, 45.0, 3, most=MOST)
 
 

@@ -18,6 +18,7 @@ from service.questions import MethodQuestion
 from service.stores.base import State
 from service.stores.sqlite import SqliteStore
 from service.works.kinds import work_for
+from tests.search.test_method_blocked import wheels_file
 
 Ask = Callable[..., tuple[int, Any]]
 
@@ -48,8 +49,23 @@ def test_what_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
     text = capsys.readouterr().out
     assert "1 sequence, 2 things to remember" in text
     assert "only turn in their slots" in text
-    assert run(["method", "3x3x3-stops"]) == 1
-    assert "can be blocked" in capsys.readouterr().err
+
+
+def test_what_is_printed_where_turns_can_be_blocked(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "wheels.toml"
+    path.write_text(wheels_file())
+    assert run(["method", str(path), "--scrambles", "2"]) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    assert "They stand in 15 ways" in text
+    assert "of them one of these puts more right: A; " in text
+    assert "loose pieces odd: C'" in text
+    assert "with setups 330 three-cycles" in text
+    monkeypatch.setattr("search.solving_blocked_shapes.MOST_SHAPES", 5)
+    path.write_text(wheels_file().replace("12 13)", "13 12)"))
+    assert run(["method", str(path)]) == 1
+    assert "can stand in more than 5 ways" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from service.api.method_models import MethodReport
+from service.puzzle_shelf import keep
+from tests.search.test_method_blocked import wheels_file
 from tests.service.api.harness import Served
 from tests.service.api.test_limits import refused
 from tests.service.api.test_puzzles import work
@@ -26,10 +28,16 @@ def test_a_method_comes_from_a_worker(served: Served) -> None:
     assert served.client.get("/api").json()["method"] == "/api/puzzles/{puzzle}/method"
 
 
-def test_where_there_is_none_it_is_said_at_once(served: Served) -> None:
-    told = served.client.get("/api/puzzles/3x3x3-bandaged/method")
-    assert told.status_code == 200
-    report = MethodReport.model_validate(told.json())
-    assert report.methods == []
-    assert "can be blocked" in report.reason
+def test_where_turns_can_be_blocked_the_way_home_comes_first(served: Served) -> None:
+    href = f"/api/puzzles/{keep(served.store, wheels_file())}/method"
+    assert served.client.get(href).status_code == 202
+    work(served)
+    report = MethodReport.model_validate(served.client.get(href).json())
+    home, loose = report.methods[0].steps
+    assert (home.kind, loose.kind) == ("home shape", "three-cycles")
+    assert home.home is not None
+    assert home.home.shapes == 15
+    assert [len(one.wrong) for one in home.home.listed] == [1] * 14
+    assert loose.types == ["loose piece"]
+    assert loose.sequences[0].turns == len(loose.sequences[0].sequence.split())
     refused(served.client.get("/api/puzzles/none/method"), 404)
