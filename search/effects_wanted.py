@@ -225,6 +225,8 @@ def _searched(request: EffectRequest, came_to: CameTo, answers: Sequence[Answer]
         said.append(f"no commutator form{among} has up to {complete} turns")
     elif complete is None:
         said.append(f"all rings up to half-length {half_length}{among} were searched")
+    if request.any_twist:
+        said.append("what changes places may be twisted in any way")
     if puzzle.can_block:
         said.append("turns can be blocked here: only what can be done is kept, nothing is claimed")
     if came_to.note:

@@ -157,6 +157,7 @@ def test_an_effect_is_asked_for_without_the_script(warm: Served) -> None:
     warm.client.get(told["search"]["href"], headers={"Prefer": "wait=20"})
     page = warm.client.get("/puzzles/2x2x2/ask", params=query).text
     assert "6 turns is proven shortest among sequences of any form" in unescape(page)
+    assert "may be twisted in any way" in page
     assert "picture.svg?effect=%28UFR+UFL%29%28UBR+UBL%29" in page
     links = [unescape(link) for link in re.findall(r'href="([^"]*result=[^"]*)"', page)]
     assert [urlsplit(link).path.rpartition("/")[2] for link in links] == ["sheet", "practice"]
