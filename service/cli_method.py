@@ -135,6 +135,8 @@ def show(report: Report) -> None:
         if report["look_alike"]:
             names = ", ".join(report["look_alike"])
             out.line(f"Pieces of {names} look alike: whether they are odd never shows.")
+        for alike in report.get("move_alike", ()):
+            out.line(f"{alike['text'][0].upper()}{alike['text'][1:]}.")
         for number, own in enumerate(report["methods"], 1):
             out.line()
             out.line(f"Method {number}: {_measures(own)}", "bold")
@@ -167,6 +169,8 @@ def _sequences(step: Report) -> list[tuple[str, object]]:
             moves = f"; moves {', '.join(one['also'])} as well"
         remember = f"{one['turns']} turns, {one['things']} to remember"
         rows.append((one["type"], f"{one['notation']}  {one['cycle']} ({remember}{moves})"))
+        if one.get("same_as"):
+            rows.append(("", one["same_as"]["text"]))
     for cost in step["three_cycles"]:
         mean = f"{cost['mean']:.1f} turns on average, at most {cost['most']}"
         cycles = f"{cost['count']:,} three-cycles"
@@ -214,7 +218,9 @@ def _homeward(home: Report | None) -> list[tuple[str, object]]:
     rows: list[tuple[str, object]] = []
     if home["rule"]:
         share = "always" if home["share"] == 1 else f"at {home['share']:.0%} of them"
-        rows.append(("nearer", f"{share} one of these puts more right: {'; '.join(home['rule'])}"))
+        right = "more" if home["bodies"] > 1 else "it"
+        said = f"{share} one of these puts {right} right: {'; '.join(home['rule'])}"
+        rows.append(("nearer", said))
     for one in home["listed"]:
         rows.append((", ".join(one["wrong"]), one["sequence"]))
     for one in home["sums"]:

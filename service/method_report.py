@@ -21,9 +21,11 @@ from search.method import (
     MethodStep,
 )
 from search.method_joined import Shown
+from search.method_orders import Plan
 from search.method_sequences import Sequences
 from search.method_trying import Stretch
 from search.nesting import nesting, things
+from service.method_alike_report import alike_report, same_report
 from service.method_blocked_report import blocked_steps
 from service.method_mends_report import mend_report, twists_report
 from service.method_told import free_text, stretch_report
@@ -37,6 +39,7 @@ def methods(found: Methods) -> Report:
         "puzzle": puzzle.name,
         "arrangements": None if found.start is None else str(found.start),
         "look_alike": [puzzle.types[k].name for k in found.looks_alike],
+        "move_alike": [alike_report(puzzle, own) for own in found.alike],
         "methods": [_method(own) for own in found.methods],
         "joined": [_joined(puzzle, own) for own in found.joined],
         "reason": found.reason,
@@ -75,7 +78,7 @@ def _joined(puzzle: Puzzle, own: JoinedMethod) -> Report:
                 "keeps": list(kept),
                 "text": _joining_text(puzzle, step, kept, joins),
                 "sequences": [
-                    _sequence(puzzle, one, word) for one in step.sequences for word in one.words
+                    _sequence(own.plan, one, word) for one in step.sequences for word in one.words
                 ],
                 "three_cycles": [_cost(puzzle, one) for one in step.sequences],
             }
@@ -166,7 +169,7 @@ def _steps(own: Method) -> list[Report]:
                 "keeps": list(kept),
                 "text": _text(puzzle, step, stretch, kept, own),
                 "sequences": [
-                    _sequence(puzzle, one, word) for one in step.sequences for word in one.words
+                    _sequence(own.plan, one, word) for one in step.sequences for word in one.words
                 ],
                 "three_cycles": [_cost(puzzle, one) for one in step.sequences],
                 "mends": [mend_report(puzzle, mend, kept) for mend in step.mends],
@@ -179,7 +182,8 @@ def _steps(own: Method) -> list[Report]:
     return result
 
 
-def _sequence(puzzle: Puzzle, own: Sequences, word: Word) -> Report:
+def _sequence(plan: Plan, own: Sequences, word: Word) -> Report:
+    puzzle = plan.puzzle
     kept = set(own.kept)
     done = cycles(puzzle, effect_of(puzzle, word))
     moved = {int(puzzle.type_of[puzzle.slot_of[cycle[0]]]) for cycle in done}
@@ -192,6 +196,7 @@ def _sequence(puzzle: Puzzle, own: Sequences, word: Word) -> Report:
         "things": things(puzzle, word),
         "cycle": cycle_text(puzzle, cycle),
         "disturbs": [puzzle.types[k].name for k in sorted(moved - kept)],
+        "same_as": same_report(plan, word),
     }
 
 

@@ -7,6 +7,30 @@ from typing import Literal
 from pydantic import BaseModel, Field
 
 
+class MethodLayers(BaseModel):
+    """A layer, and the one that stands for it."""
+
+    layer: str
+    other: str
+
+
+class MethodSame(BaseModel):
+    """An earlier sequence that one is the same as, in other layers."""
+
+    type: str
+    notation: str
+    layers: list[MethodLayers] = Field(description="empty where it is only turned or mirrored")
+    text: str
+
+
+class MethodAlike(BaseModel):
+    """Two types that move alike under other layers."""
+
+    types: list[str]
+    layers: list[MethodLayers]
+    text: str
+
+
 class MethodSequence(BaseModel):
     """A sequence to remember: the three-cycle that it does, and which later types it disturbs."""
 
@@ -17,6 +41,9 @@ class MethodSequence(BaseModel):
     things: int = Field(description="turns to remember, undoing and repeating left aside")
     cycle: str
     disturbs: list[str]
+    same_as: MethodSame | None = Field(
+        default=None, description="then there is nothing more to remember"
+    )
     setup: str = Field(
         default="",
         description="turns from the solved state to where it can be done, part of the sequence and "
@@ -210,6 +237,7 @@ class MethodReport(BaseModel):
     puzzle: str
     arrangements: str | None = Field(description="of all pieces told apart, as digits")
     look_alike: list[str] = Field(description="types of which parity does not always show")
+    move_alike: list[MethodAlike] = Field(default=[])
     methods: list[MethodOfPuzzle]
     joined: list[JoiningMethod]
     reason: str = Field(description="why there is no method; empty where there is one")

@@ -39,8 +39,8 @@ def methods(small: bool = False, names: Sequence[str] = ()) -> Iterator[Table]:
     """Work out the methods of puzzles, each in a process of its own; one table a puzzle."""
     count = 2 if small else SCRAMBLES
     notes = (
-        f"`trefoil method`, the start of the interpreter included, with an empty cache and "
-        f"compiled kernels. Medians over {count} scrambles, all solved with the sequences of the method "
+        "`trefoil method`, the start of the interpreter included, with an empty cache and compiled "
+        f"kernels. Medians over {count} scrambles, all solved with the sequences of the method "
         "alone; sequences and things to remember without those of a known puzzle that a method "
         "ends in.",
     )
