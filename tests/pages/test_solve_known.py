@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
+from html import unescape
 from typing import Any
 
+from puzzles import load
+from search.solving_learned import learned_in
 from tests.pages.everybody import for_everybody
 from tests.pages.test_last_pieces import opened, says
 from tests.pages.test_reading_pages import visiting
@@ -33,3 +37,13 @@ def test_a_list_is_typed_and_the_steps_say_what_is_used(chrome: Any, site: Serve
         used = page.locator(".how", has_text="It is R U R'")
         assert used.count() >= 1
         for_everybody(page, "solve-known-steps")
+
+
+def test_what_is_practised_is_handed_over(site: Served) -> None:
+    page = site.client.get("/puzzles/3x3x3/practice").text
+    (link,) = re.findall(r'href="(/puzzles/3x3x3/solve\?learned=[^"]*)"', page)
+    told = site.client.get("/api/puzzles/3x3x3/practice").json()
+    solving = unescape(site.client.get(unescape(link)).text)
+    written = solving.split('id="learned"')[1].split(">", 1)[1].split("</textarea>")[0]
+    assert written.split("\n") == [one["sequence"] for one in told["cases"]]
+    learned_in(load("3x3x3"), written.split("\n"))
