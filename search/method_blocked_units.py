@@ -62,12 +62,16 @@ def units_of(shapes: Shapes) -> tuple[Units, ...]:
 
 
 def noun(shapes: Shapes) -> str:
-    """Return what several of the bodies that stand in the way of turns are called."""
+    """Return what all bodies that stand in the way of turns are called."""
     puzzle = shapes.puzzle
     found = bodies(puzzle, tuple(range(len(puzzle.turns)))).members
+    count = len(found)
     types = {int(puzzle.type_of[own[0]]) for own in found if len(own) == 1}
     return joined(
-        [*(["blocks"] if puzzle.bonds else []), *(plural(puzzle.types[k].name) for k in types)]
+        [
+            *([plural("block", count)] if puzzle.bonds else []),
+            *(plural(puzzle.types[k].name, count) for k in sorted(types)),
+        ]
     )
 
 

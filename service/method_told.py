@@ -26,7 +26,10 @@ def free_text(own: Stretch, most: int) -> str:
     words = f"free play by words of up to {most} turns"
     if own.placed >= own.pieces > own.begins:
         return f"{words} suffices for all {own.pieces}."
-    cycles = f"{own.cycles:g} three-cycles in {own.cycling:g} turns"
+    one = own.cycles == 1
+    cycles = f"{own.cycles:g} three-cycle{'' if one else 's'} in {own.cycling:g} turns"
     if own.placed > own.begins:
         return f"{words} puts {own.placed:g} of {own.pieces} right, {cycles} the others."
-    return f"free play puts none right without disturbing others; {cycles} do."
+    return (
+        f"free play puts none right without disturbing others; {cycles} {'does' if one else 'do'}."
+    )

@@ -40,4 +40,7 @@ def test_where_turns_can_be_blocked_the_way_home_comes_first(served: Served) -> 
     assert [len(one.wrong) for one in home.home.listed] == [1] * 14
     assert loose.types == ["loose piece"]
     assert loose.sequences[0].turns == len(loose.sequences[0].sequence.split())
+    result = {"result": report.result, "method": "1"}
+    cases = served.client.get(href.replace("method", "practice"), params=result).json()["cases"]
+    assert [len(case["cycles"]) for case in cases] == [1] * report.methods[0].sequences
     refused(served.client.get("/api/puzzles/none/method"), 404)
