@@ -151,13 +151,15 @@ def _text(step: MethodStep, stretch: Stretch, kept: list[Units], free_turns: int
 
 def _home_text(own: Home) -> str:
     """Return what there is to do until the shape is that of the solved puzzle."""
-    first = f"Bring the {own.noun} to where they stand when all is solved"
+    several = own.bodies > 1
+    stand = "they stand" if several else "it stands"
+    any_of = ", whichever of them is where" if own.fastened and several else ""
     said = [
-        f"{first}{', whichever of them is where' * own.fastened}. "
-        f"They stand in {own.shapes:,} ways; a shortest way home takes {own.mean:.1f} turns on "
-        f"average, at most {own.most}."
+        f"Bring the {own.noun} to where {stand} when all is solved{any_of}. "
+        f"{stand.capitalize()} in {own.shapes:,} ways; a shortest way home takes {own.mean:.1f} "
+        f"turns on average, at most {own.most}."
     ]
-    if any(one.most > 1 for one in own.nearer):
+    if several and any(one.most > 1 for one in own.nearer):
         most = max(one.most for one in own.nearer)
         said.append(
             f"By eye, put one more of them right each time, in at most {most} turns: "

@@ -53,8 +53,8 @@ def test_where_turns_can_be_blocked_the_way_home_comes_first(chrome: Any, site: 
         visit.open(href)
         visit.page.locator("#method1").wait_for(timeout=PATIENCE)
         told = visit.page.locator("main")
-        assert "They stand in 15 ways" in told.inner_text()
-        told.get_by_text("Every way they can stand").click()
-        assert told.locator("details li").count() == 14
+        assert "It stands in 15 ways" in told.inner_text()
+        told.get_by_text("Every way to stand").click()
+        assert told.locator("details tbody tr").count() == 14
         for_everybody(visit.page, "method-blocked")
     assert site.client.get("/puzzles/none/method").status_code == 404

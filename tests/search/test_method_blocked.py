@@ -137,9 +137,9 @@ class ByHand:
 def blocks_by_hand(puzzle: Puzzle) -> dict[frozenset[int], tuple[int, Word]]:
     """Return how far from home the block fills which two places, with a shortest walk there."""
     seen: dict[frozenset[int], tuple[int, Word]] = {frozenset(GLUED): (0, ())}
-    row = deque([((), frozenset(GLUED))])
+    row: deque[Word] = deque([()])
     while row:
-        word, _ = row.popleft()
+        word = row.popleft()
         for turn in range(len(puzzle.turns)):
             try:
                 there = frozenset(ByHand().do(puzzle, (*word, turn)).block)
@@ -147,7 +147,7 @@ def blocks_by_hand(puzzle: Puzzle) -> dict[frozenset[int], tuple[int, Word]]:
                 continue
             if there not in seen:
                 seen[there] = len(word) + 1, (*word, turn)
-                row.append(((*word, turn), there))
+                row.append((*word, turn))
     return seen
 
 

@@ -58,8 +58,8 @@ def test_what_is_printed_where_turns_can_be_blocked(
     path.write_text(wheels_file())
     assert run(["method", str(path), "--scrambles", "2"]) == 0
     text = " ".join(capsys.readouterr().out.split())
-    assert "They stand in 15 ways" in text
-    assert "of them one of these puts more right: A; " in text
+    assert "It stands in 15 ways" in text
+    assert "at 57% of them one of these puts it right: A; " in text
     assert "loose pieces odd: C'" in text
     assert "with setups 330 three-cycles" in text
     monkeypatch.setattr("search.solving_blocked_shapes.MOST_SHAPES", 5)
