@@ -64,12 +64,17 @@ def test_what_is_clicked_is_the_state_that_a_scramble_leaves(page: Shown, name: 
     """Whatever order it is clicked in, and whatever was clicked wrong before."""
     puzzle, chance = load(name), random.Random(name)
     page.show(name)
-    for word in words(puzzle, 3, 9):
+    for word in [*words(puzzle, 2, 9), *words(puzzle, 2, 2)]:
         effect = puzzle.effect(word)
         own = clicks(puzzle, effect, chance)
-        # Each piece was first said to be where another one is.
-        pairs = [(a, b) for a in own for b in own if fits(puzzle, a[0], b[1])]
-        wrong = [[a[0], b[1]] for a, b in chance.sample(pairs, min(6, len(pairs)))]
+        # Some were first said to be where others are, also where nothing has moved.
+        pairs = [(int(a), b) for a in puzzle.home for _, b in own if fits(puzzle, int(a), b)]
+        still = [pair for pair in pairs if effect[pair[0]] == pair[0]]
+        every = [
+            *chance.sample(pairs, min(6, len(pairs))),
+            *chance.sample(still, min(3, len(still))),
+        ]
+        wrong = [list(pair) for pair in every]
         told = page.run(SEAT, wrong + own, list(range(puzzle.slot_count)))
         assert told["effect"] == effect.tolist()
         assert (told["blank"], told["open"], told["missing"], told["before"]) == ([], [], [], None)
