@@ -27,13 +27,16 @@ from search.solving_sums import Balance, Entry
 
 #: Effects that are asked of the group.
 ASKED = 64
+#: Parities of later types that may be odd together with one.
+MOST_LATER = 5
 
 
 @dataclass(frozen=True)
 class Mend:
     """An odd rearrangement of a type, or a sum of its twists, and what puts it right.
 
-    ``kind`` is "swap" for a rearrangement, "twist" for a sum. ``shows``: it can be wrong although
+    ``kind`` is "swap" for a rearrangement, "twist" for a sum; ``kept`` are the types that stay, by
+    number, it among them. ``shows``: it can be wrong although
     all earlier types are right; if not, it is tied to what is right already. ``layers`` are those
     of which single turns change it, by number. ``cycles`` are two pieces that change places, or one
     that is twisted, and nothing else that is kept, ``word`` does that, empty where none was found.
@@ -42,6 +45,7 @@ class Mend:
 
     type: int
     kind: str
+    kept: tuple[int, ...]
     shows: bool
     layers: tuple[int, ...]
     cycles: tuple[Cycle, ...] = ()
@@ -85,8 +89,24 @@ def instead(solver: MethodSolver, mend: Mend) -> Mend:
     """Return a mend without a word with the turns that the sequences of a method take instead."""
     if not mend.cycles or mend.word:
         return mend
-    state = np.array(effect_of_cycles(solver.puzzle, mend.cycles).table, dtype=np.int32)
-    return replace(mend, turns=solver.turns_for(state, mend.type) or 0)
+    puzzle = solver.puzzle
+    wrong = np.array(effect_of_cycles(puzzle, mend.cycles).table, dtype=np.int32)
+    later = [
+        next(candidates(puzzle, [entry.part], SWAP))
+        for entry in solver.balance.entries
+        if entry.what == "parity" and entry.part.type not in mend.kept
+    ][:MOST_LATER]
+    # What is odd may come with later types that are odd as well, which three-cycles cannot mend
+    # either: of these the fewest that make a state that turns lead to.
+    for count in range(len(later) + 1):
+        for chosen in itertools.combinations(later, count):
+            state = wrong
+            for swap in chosen:
+                state = swap[state]
+            turns = solver.turns_for(state, mend.type)
+            if turns is not None:
+                return replace(mend, turns=turns)
+    return mend
 
 
 def _mend(
@@ -100,18 +120,18 @@ def _mend(
     kind = SWAP if entry.what == "parity" else TWIST
     table = _possible(puzzle, entry.part, kind, kept)
     if table is None:
-        return Mend(number, kind, False, layers)
+        return Mend(number, kind, kept, False, layers)
     known = cycles(puzzle, Effect(tuple(table.tolist())))
     found = {} if stop() else late(looks, entry.part.slots, kept, (kind,), layers, stop)
     if kind not in found:
-        return Mend(number, kind, True, layers, known)
+        return Mend(number, kind, kept, True, layers, known)
     word = found[kind].word
     done = tuple(
         cycle
         for cycle in cycles(puzzle, effect_of(puzzle, word))
         if int(puzzle.type_of[puzzle.slot_of[cycle[0]]]) == number
     )
-    return Mend(number, kind, True, layers, done, word)
+    return Mend(number, kind, kept, True, layers, done, word)
 
 
 def _possible(puzzle: Puzzle, part: Part, kind: str, kept: tuple[int, ...]) -> Table | None:
