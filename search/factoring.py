@@ -35,8 +35,8 @@ MOST_ROUNDS = 60
 #: Random products that are put through in each round, and rounds after the chain is full.
 PRODUCTS, POLISHING = 2_000, 3
 #: Entries that are looked up or put in, each on all points, before a chain that is not full is
-#: given up: some minute and a half of work on one core.
-MOST_STEPS = 40_000_000
+#: given up: some three quarters of a minute of work on one core.
+MOST_STEPS = 20_000_000
 #: Fixed, so that the same group has the same words everywhere.
 SEED = 20_260_103
 
@@ -126,10 +126,10 @@ class Factoring:
             self._round(limit)
             limit *= 1.0 if self.full else GROWTH
         if not self.full:
-            known = math.prod(len(level) for level in self._levels)
+            known, digits = math.prod(len(level) for level in self._levels), len(str(self.order))
             raise LimitError(
-                f"no words were found for some elements of a group of about 10^{len(str(self.order))}"
-                f" elements: after {self.steps:,} steps products of short words reach "
+                f"no words were found for some elements of a group of about 10^{digits - 1} "
+                f"elements: after {self.steps:,} steps products of short words reach "
                 f"{known / self.order:.1g} of it"
             )
         for _ in range(POLISHING):

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from puzzles.errors import LimitError
 from puzzles.puzzle import Puzzle, Table
+from puzzles.stopping import look
 
 #: The most places of one body; a rigid one has at most as many as the puzzle has rotations of a
 #: piece, a few hundred.
@@ -134,6 +135,7 @@ def _walked(
     numbers, row = {start: 0}, [start]
     table: list[list[int]] = []
     for here in row:
+        look()
         at = np.array(here)
         held = layers[:, puzzle.slot_of[at]]
         possible = np.asarray(held.all(axis=1) | ~held.any(axis=1))

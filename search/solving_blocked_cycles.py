@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.puzzle import Word
+from puzzles.stopping import look
 from search.solving_blocked_near import Found, Near
 from search.solving_blocked_shapes import Kind
 
@@ -99,6 +100,7 @@ class Cycles:
         order = np.lexsort((found.turns, numbers))
         _, first = np.unique(numbers[order], return_index=True)
         for k in order[first].tolist():
+            look()
             back = puzzle.inverse(near.word(int(found.two[k])))
             self._own(int(numbers[k]), (*near.word(int(found.one[k])), *back))
         for triple, word in more.items():
@@ -125,6 +127,7 @@ class Cycles:
         while changed:
             changed = False
             for state, turns, to in ways:
+                look()
                 through = self.cost[to] + turns
                 better = np.flatnonzero(valid & (through < self.cost))
                 if len(better):

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.puzzle import Word
+from puzzles.stopping import look
 from search.solving_blocked_shapes import Kind, Shapes
 
 #: The most states near home that are kept, to bound memory (a few hundred bytes each).
@@ -79,6 +80,7 @@ class Invariants:
                 continue
             slots = own // kind.twists
             for k in range(kind.count):
+                look()
                 result[:, c] ^= (slots[:, k + 1 :] < slots[:, k : k + 1]).sum(axis=1) & 1
         return result
 
@@ -153,14 +155,20 @@ class Near:
         shape = self.shape[state]
         result = np.empty((len(state), self.element.shape[1]), dtype=np.int16)
         for u in range(result.shape[1]):
+            look()
             result[:, u] = self.shapes.acts[shape, turn, self.element[state, u]]
         return result
 
     def _sums(self, element: Elements, shape: NDArray[np.int32]) -> Keys:
         keys = self._of_shape[shape]
         for u in range(element.shape[1]):
+            look()
             keys = keys + self._random[u][element[:, u]]
         return keys
+
+    def keys_of(self, element: Elements) -> Keys:
+        """Return random sums that tell elements (n, units) apart; shape (n,)."""
+        return self._sums(element, np.zeros(len(element), dtype=np.int32))
 
     def _valued(self) -> NDArray[np.int64]:
         return self.invariants.of(self.element)
@@ -213,6 +221,7 @@ class Near:
         ]
         rows: list[tuple[NDArray[np.int32], NDArray[np.int64], NDArray[np.int64]]] = []
         for block in range(BLOCKS):
+            look()
             rows += list(self._paired(keys + sums[block], own, kind))
         if not rows:
             none = np.zeros(0, dtype=np.int64)
@@ -229,6 +238,7 @@ class Near:
         order = np.lexsort((self.depth, keys))
         ordered = keys[order]
         for apart in range(1, WINDOW + 1):
+            look()
             at = np.flatnonzero(ordered[apart:] == ordered[:-apart])
             if not len(at):
                 return

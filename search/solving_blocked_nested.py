@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.puzzle import Word
+from puzzles.stopping import look
 from search.solving_blocked_near import Elements, Near
 
 #: Loops that are taken as A and as B in the first round, and as B in the later ones.
@@ -103,6 +104,7 @@ class Commutators:
         heads: list[NDArray[np.int64]] = []
         for k in range(len(two.words)):
             for part in range(0, len(one.words), BATCH):
+                look()
                 a, a_back = one.there[part : part + BATCH], one.back[part : part + BATCH]
                 goes = two.there[k][a[:, start]]
                 goes = two.back[k][np.take_along_axis(a_back, goes.astype(np.int64), 1)]
@@ -113,11 +115,13 @@ class Commutators:
                 rows.append(goes[few])
         head, goes = np.concatenate(heads), np.concatenate(rows)
         order = np.lexsort(head.T[::-1])
-        _, first = np.unique(goes[order], axis=0, return_index=True)
+        look()
+        _, first = np.unique(self.near.keys_of(goes[order]), return_index=True)
         chosen = order[np.sort(first)][:MOST_NOTED]
         taken: list[Elements] = []
         words: list[Word] = []
         for number, row in zip(chosen.tolist(), goes[chosen], strict=True):
+            look()
             x, y = one.words[int(head[number, 2])], two.words[int(head[number, 3])]
             word = (*x, *y, *puzzle.inverse(x), *puzzle.inverse(y))
             self._note(row, word)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.puzzle import Puzzle, Table
+from puzzles.stopping import look
 from search.fastened import bodies
 
 
@@ -64,6 +65,7 @@ def outlines_of(puzzle: Puzzle, apart: bool) -> Outlines:
         types = [int(puzzle.type_of[slot]) for slot in members]
         filled: list[tuple[object, ...]] = []
         for place in places.tolist():
+            look()
             kinds = zip(place, types, strict=True)
             filled.append(
                 tuple(sorted((int(puzzle.slot_of[p]), p if k in telling else -1) for p, k in kinds))

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from puzzles.stopping import look
 from search.solving_blocked_cycles import UNKNOWN, Cycles, Numbers
 
 #: How often a kind is put right, and how far costs are shaken, as a share.
@@ -86,6 +87,7 @@ class Placing:
         done: list[int] = []
         turns = 0
         while True:
+            look()
             right = self.right(content, twist)
             if right.all():
                 return Row(tuple(done), turns)

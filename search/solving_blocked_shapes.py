@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from puzzles.errors import LimitError
 from puzzles.puzzle import Puzzle, Table, Word
+from puzzles.stopping import look
 from search.fastened import bodies
 from search.solving_blocked_outlines import (
     Outlines,
@@ -165,6 +166,7 @@ def shapes(puzzle: Puzzle, apart: bool = False) -> Shapes:
     acts[:] = np.arange(total, dtype=np.int16)
     for kind in kinds:
         for u in kind.units:
+            look()
             goes = (shift[:, :, u] + offset[u] - offset[to[:, :, u]]) // share[u] % kind.twists
             for x in range(kind.twists):
                 image = point_of[to[:, :, u]] + (goes + x) % kind.twists
@@ -194,6 +196,7 @@ def _graph(
     numbers, row = {start.tobytes(): 0}, [start]
     parent, parent_turn, lines = [-1], [-1], []
     for at, own in enumerate(row):
+        look()
         line = []
         for turn in range(turns):
             after = steps[own, turn]
@@ -246,6 +249,7 @@ def _compared(
     holder = np.full((count, puzzle.slot_count), -1, dtype=np.int32)
     np.put_along_axis(holder, puzzle.slot_of[standing], np.arange(units, dtype=np.int32)[None], 1)
     for turn in range(turns):
+        look()
         at = np.flatnonzero(turn_to[:, turn] >= 0)
         after, there = moves[turn][standing[at]], turn_to[at, turn]
         other = np.take_along_axis(holder[there], puzzle.slot_of[after], 1)
@@ -270,10 +274,12 @@ def _kinds(
     multiples of one share: along a tree by which a kind hangs together all are zero.
     """
     units = len(reps)
-    flat = np.stack([np.broadcast_to(np.arange(units), to.shape), to, shift], axis=3)
-    edges = np.unique(flat.reshape(-1, 3), axis=0)
+    # As one number each, in the same order as rows: many times faster.
+    low, span = int(shift.min(initial=0)), int(np.ptp(shift)) + 1 if shift.size else 1
+    codes = (np.arange(units, dtype=np.int64) * units + to) * span + (shift - low)
     near: list[list[tuple[int, int]]] = [[] for _ in range(units)]
-    for u, v, twist in edges.tolist():
+    for code in np.unique(codes).tolist():
+        u, v, twist = code // span // units, code // span % units, code % span + low
         near[u].append((v, twist))
         near[v].append((u, -twist))
     offset = np.zeros(units, dtype=np.int32)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from puzzles.errors import LimitError
 from puzzles.puzzle import Word
+from puzzles.stopping import look
 from search.solving_blocked_near import Invariants
 from search.solving_blocked_shapes import Shapes
 
@@ -52,6 +53,7 @@ class WaysHome:
             rows: list[NDArray[np.int64]] = []
             next_values: list[NDArray[np.int64]] = []
             for turn in range(shapes.turn_to.shape[1]):
+                look()
                 there = shapes.turn_to[shape, turn].astype(np.int64)
                 at = np.flatnonzero(there >= 0)
                 own = (values[at] + self.adds[shape[at], turn]) % moduli

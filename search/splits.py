@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from puzzles import stopping
 from puzzles.puzzle import PieceType, Puzzle
 from puzzles.states import State
 from search.frames import Numbers
@@ -118,10 +119,12 @@ def product(own: Slots, start: Places, look: SlotLooks, by: str = TURNS) -> Spli
     ``start`` (slots,) is where the piece of each slot is. Raises ValueError where there are too
     many three-cycles on the slots (``MOST_PAIRS``).
     """
+    stopping.look()
     if own.pairs > MOST_PAIRS:
         raise ValueError("too many three-cycles for a complete split")
     still = np.arange(len(own.slots), dtype=np.int8) * own.cycles.twists
     front, back = _halves(own, look, start), _halves(own, look, still.astype(np.int8))
+    stopping.look()
     order = np.lexsort((back.turns, back.keys))
     back = _Halves(back.keys[order], back.turns[order], back.first[order], back.second[order])
     low = np.searchsorted(back.keys, front.keys, side="left")
@@ -174,6 +177,7 @@ def _by_measure(
     ends = np.cumsum(counts)
     begin = 0
     while begin < len(meets):
+        stopping.look()
         before = int(ends[begin - 1]) if begin else 0
         end = max(int(np.searchsorted(ends, before + CHUNK, side="right")), begin + 1)
         part, many = meets[begin:end], counts[begin:end]

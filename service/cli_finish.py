@@ -63,6 +63,7 @@ def finish(
 ) -> int:
     """Say how to put the last pieces right; only those that are not solved are entered."""
     from puzzles import load
+    from puzzles.stopping import stoppable
     from service.cli_find import working
     from service.finish_report import entered, finished, measure
 
@@ -78,10 +79,9 @@ def finish(
         "colours": colours,
     }
     state = entered(loaded, given, apart)
-    with working(chosen) as engine:
+    with working(chosen) as engine, stoppable(lambda: interrupted(engine)):
         told = finished(state, shelves_from(engine), measured, limit, engine.stop)
-        if engine.stop():
-            raise KeyboardInterrupt
+        interrupted(engine)
     if path is not None:
         from puzzles.picture import draw
 
@@ -93,13 +93,18 @@ def finish(
     return FOUND if told["possible"] else IMPOSSIBLE
 
 
+def interrupted(engine: Engine) -> None:
+    """Raise KeyboardInterrupt where somebody stops an engine."""
+    if engine.stop():
+        raise KeyboardInterrupt
+
+
 def shelves_from(engine: Engine) -> Search:
     """Return what fetches shelves from an engine's store; an interrupt ends it."""
 
     def fetch(scope: Scope, goal: Goal) -> Shelves:
         outcome = engine.search(scope, goal)
-        if engine.stop():
-            raise KeyboardInterrupt
+        interrupted(engine)
         return outcome.shelves
 
     return fetch

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from puzzles.states import State
+from puzzles.stopping import look, stoppable
 from search.solving_steps import Solution
 
 if TYPE_CHECKING:
@@ -39,6 +40,19 @@ def solved(engine: Engine, state: State, learned: Sequence[Word] | None = None) 
     ``learned`` are the only sequences that may be used. Raises KeyboardInterrupt when the engine is
     stopped.
     """
+    if learned is not None:
+        return _with_learned(engine, state, learned)
+
+    def end() -> None:
+        if engine.stop():
+            raise KeyboardInterrupt
+
+    with stoppable(end):
+        return _found(engine, state)
+
+
+def _found(engine: Engine, state: State) -> Solved:
+    """Return a solution of a state with all that there is."""
     from search.solving import Solver, solver_for
 
     def fetch(scope: Scope, goal: Goal) -> Shelves:
@@ -47,16 +61,13 @@ def solved(engine: Engine, state: State, learned: Sequence[Word] | None = None) 
             raise KeyboardInterrupt
         return shelves
 
-    if learned is not None:
-        return _with_learned(engine, state, learned)
     own = solver_for(state.puzzle, state.apart, fetch)
     if not isinstance(own, Solver):
         return Solved(_checked(own.solve(state.table)), {}, None)
     steps = []
     for step in own.working(state.table):
         steps.append(step)
-        if engine.stop():
-            raise KeyboardInterrupt
+        look()
     found = Solution(own.looks, state.table, tuple(steps))
     tools = {one.kind.number: one for stage in own.stages for one in stage.tools}
     return Solved(_checked(found), tools, own.balance)

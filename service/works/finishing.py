@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from puzzles.stopping import stoppable
 from service import finish_report, finishing, puzzle_shelf, results
 from service.engine import Engine
 from service.specs import FinishSpec
@@ -36,8 +37,13 @@ class FinishWork(InOne):
 
         news.tell(step="which steps put the pieces right")
         state = finishing.state_of(own, puzzle)
-        report = finish_report.finished(state, fetching(engine), own.by, None, news.stop)
-        if news.stop():
-            raise StoppedError
+
+        def end() -> None:
+            if news.stop():
+                raise StoppedError
+
+        with stoppable(end):
+            report = finish_report.finished(state, fetching(engine), own.by, None, news.stop)
+        end()
         result = results.FinishResult(**results.head(puzzle), spec=own, report=report)
         return results.content(result), None, ""

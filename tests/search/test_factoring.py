@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pytest
 from sympy.combinatorics import Permutation, PermutationGroup
 from sympy.combinatorics.named_groups import SymmetricGroup
 
 from puzzles import load
+from puzzles.errors import LimitError
+from puzzles.stopping import stoppable
 from search.factoring import Factoring
 
 
@@ -61,6 +65,28 @@ def test_words_of_the_2x2x2_are_short() -> None:
         assert word is not None
         assert (puzzle.effect(word) == effect).all()
         assert len(word) < 60
+
+
+def test_what_takes_too_many_steps_is_said_and_can_be_stopped(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    puzzle = load("3x3x3")
+    moves, inverses = puzzle.moves, puzzle.inverses.tolist()
+    began = time.process_time()
+    looks: list[float] = []
+
+    def look() -> None:
+        looks.append(time.process_time())
+        if len(looks) > 500:
+            raise InterruptedError
+
+    with pytest.raises(InterruptedError), stoppable(look):
+        Factoring(moves, inverses)
+    assert max(np.diff([began, *looks])) < 0.5
+    monkeypatch.setattr("search.factoring.MOST_STEPS", 1_000)
+    monkeypatch.setattr("search.factoring.SHORT_WORDS", 50)
+    with pytest.raises(LimitError, match=r"no words were found .* a group of about 10\^19"):
+        Factoring(moves, inverses)
 
 
 def test_the_group_of_one_element_has_the_empty_word() -> None:

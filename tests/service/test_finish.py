@@ -16,6 +16,7 @@ from puzzles.states import from_cycles, from_sequence
 from service.api.finish_models import FinishReport
 from service.cli import run
 from service.desk import Desk
+from service.finish_report import entry
 from service.questions import FinishQuestion
 from service.requesting import FieldError
 from service.stores.base import State
@@ -113,9 +114,45 @@ def test_bad_input(words: list[str], says: str, capsys: pytest.CaptureFixture[st
     assert not printed.out
 
 
-def test_where_turns_can_be_blocked(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["finish", "3x3x3-bandaged", "--cycles", "(UFR UBR UFL)"]) == 2
-    assert "turns can be blocked" in capsys.readouterr().err
+def test_where_turns_can_be_blocked(
+    store: SqliteStore, asked: Ask, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In a terminal and as a job; what no turns lead to is told by the job, with its reason."""
+    puzzle = load("3x3x3-bandaged")
+    status, told = asked("finish", "3x3x3-bandaged", "--sequence", "B' L'")
+    assert status == 0
+    FinishReport.model_validate(told)
+    assert [step["kind"] for step in told["steps"]] == ["way home"]
+    before, whole = (parse(puzzle, told[key]).word for key in ("before", "sequence"))
+    assert puzzle.first_blocked((*before, *whole)) is None
+    question = FinishQuestion(puzzle="3x3x3-bandaged", sequence="B' L'")
+    end = ended(store, question, lambda: True)
+    content = store.things.get("result", end.outcome["result"])
+    assert content is not None
+    job = json.loads(Desk(store).answer(question, content, end.outcome))
+    assert job.pop("result") == end.outcome["result"]
+    assert job == told
+    torn = FinishQuestion(puzzle="3x3x3-bandaged", cycles="(UFR UBR UFL)")
+    assert Desk(store).ask(torn).body is None
+    end = ended(store, torn, lambda: True)
+    content = store.things.get("result", end.outcome["result"])
+    assert content is not None
+    job = json.loads(Desk(store).answer(torn, content, end.outcome))
+    FinishReport.model_validate(job)
+    assert "fastened together" in job["reason"]
+    assert job["repair"] is None
+    assert run(["finish", "3x3x3-bandaged", "--cycles", "(UFR UBR UFL)"]) == 3
+    assert "fastened together" in capsys.readouterr().out
+
+
+def test_a_state_where_turns_can_be_blocked_while_it_is_entered() -> None:
+    """Only the steps tell whether it can be solved; what the laws forbid is said at once."""
+    puzzle = load("3x3x3-bandaged")
+    told = entry(puzzle, {"sequence": "B' L'"})
+    assert (told["possible"], told["reason"], told["complaint"]) == (None, None, None)
+    told = entry(puzzle, {"cycles": "(DFR RDF FRD)"})
+    assert told["possible"] is False
+    assert "repair" not in told["reason"]
 
 
 @pytest.fixture
