@@ -84,10 +84,7 @@ class Asking {
 
   /** Mark what is chosen so far. */
   mark() {
-    if (this.several.on) {
-      this.several.mark();
-      return;
-    }
+    if (this.several.on) return this.several.mark();
     const { drawing, places } = this;
     const known = places.filter((place) => place >= 0).slice(0, 3);
     /** @type {Map<Place, Kind>} */
@@ -106,10 +103,7 @@ class Asking {
   picked(pick) {
     const { tables } = this;
     if (this.stepper.taken) this.stepper.drop();
-    if (this.several.on) {
-      this.several.picked(pick);
-      return;
-    }
+    if (this.several.on) return this.several.picked(pick);
     let names = this.names;
     if (names.length >= 3) names = [];
     const slots = names.map((name) => tables.slotOf[tables.placementNames.indexOf(name)]);
