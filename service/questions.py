@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import (
     BaseModel,
@@ -134,10 +134,29 @@ class MethodQuestion(BaseModel):
 Entry = Annotated[str, Field(min_length=1, max_length=20_000)]
 
 
-class FinishEntry(BaseModel):
-    """Where the last pieces are, in one of four ways; only unsolved ones are named."""
+class _Entry(BaseModel):
+    """A state that is entered in one of several ways; the last are the colours of stickers."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+    #: The fields of which one is given.
+    ways: ClassVar[tuple[str, str, str, str]]
+
+    @model_validator(mode="after")
+    def _entered_once(self) -> Self:
+        own = dict(self)
+        if sum(own[way] is not None for way in self.ways) != 1:
+            first, last = ", ".join(self.ways[:-1]), self.ways[-1]
+            raise ValueError(f"one of {first} and {last} was expected")
+        if own["colours"] is not None and own["stickers"] is None:
+            raise ValueError("colours are for stickers, which were not given")
+        return self
+
+
+class FinishEntry(_Entry):
+    """Where the last pieces are, in one of four ways; only unsolved ones are named."""
+
+    ways = ("sequence", "cycles", "pieces", "stickers")
 
     sequence: Entry | None = Field(default=None, description="what led from solved to this state")
     cycles: Entry | None = Field(
@@ -161,15 +180,6 @@ class FinishEntry(BaseModel):
         default="turns", description="what there is to be least of"
     )
 
-    @model_validator(mode="after")
-    def _entered_once(self) -> Self:
-        ways = [self.sequence, self.cycles, self.pieces, self.stickers]
-        if sum(way is not None for way in ways) != 1:
-            raise ValueError("one of sequence, cycles, pieces and stickers was expected")
-        if self.colours is not None and self.stickers is None:
-            raise ValueError("colours are for stickers, which were not given")
-        return self
-
 
 class FinishQuestion(FinishEntry):
     """How to put the last pieces of a puzzle right."""
@@ -183,10 +193,10 @@ class FinishQuestion(FinishEntry):
         return hashlib.sha256(f"finish {text}".encode()).hexdigest()[:32]
 
 
-class SolveEntry(BaseModel):
+class SolveEntry(_Entry):
     """A whole puzzle that is not solved, in one of four ways; only unsolved pieces are named."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    ways = ("scramble", "cycles", "pieces", "stickers")
 
     scramble: Entry | None = Field(default=None, description="what led from solved to this state")
     cycles: Entry | None = Field(
@@ -208,15 +218,6 @@ class SolveEntry(BaseModel):
         "follows # is left out",
         examples=["R U R' U R U2 R'\nR U' R U R U R U' R' U' R2  # edges"],
     )
-
-    @model_validator(mode="after")
-    def _entered_once(self) -> Self:
-        ways = [self.scramble, self.cycles, self.pieces, self.stickers]
-        if sum(way is not None for way in ways) != 1:
-            raise ValueError("one of scramble, cycles, pieces and stickers was expected")
-        if self.colours is not None and self.stickers is None:
-            raise ValueError("colours are for stickers, which were not given")
-        return self
 
 
 class SolveQuestion(SolveEntry):

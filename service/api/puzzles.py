@@ -30,7 +30,7 @@ from service.api.searches import ACCEPTED, Club, Prefer, posted, waited
 from service.api.searching import Searches, compiling
 from service.api.waiting import applied, preferred
 from service.counting import count
-from service.questions import EffectQuestion, PartsQuestion, ReadingQuestion
+from service.questions import EffectQuestion, MethodQuestion, PartsQuestion, ReadingQuestion
 from service.reading import Message, Reply
 from service.settings import MOST_NAME
 from service.stores.base import State
@@ -41,6 +41,15 @@ JSON = "application/json"
 SVG = "image/svg+xml"
 #: What can change when the service is brought up to date is looked for again each time.
 AGAIN = "no-cache"
+#: What is said instead of something that a worker finds out about a puzzle.
+WORKED_OUT: dict[int | str, dict[str, Any]] = {
+    202: {**ACCEPTED, "description": "Accepted: it is being worked out"},
+    304: {"description": "not changed"},
+    403: {},
+    404: {},
+    410: {},
+    429: {},
+}
 #: The kind of things that count the files an asker posts, and the seconds in which they count.
 FILES, HOUR = "posted", 3_600
 #: A picture carries its own style, and nothing in it may run or load.
@@ -217,24 +226,24 @@ async def get_puzzle(request: Request, puzzle: Name) -> Response:
     "/puzzles/{puzzle}/parts",
     operation_id="getParts",
     response_model=PartsReport,
-    responses={
-        202: {**ACCEPTED, "description": "Accepted: it is being worked out"},
-        304: {"description": "not changed"},
-        403: {},
-        404: {},
-        410: {},
-        429: {},
-    },
+    responses=WORKED_OUT,
 )
 async def get_parts(
     request: Request, puzzle: Name, prefer: Prefer = None, club: Club = None
 ) -> Response:
     """Return what a puzzle consists of, and which of its pieces move without the others."""
+    return await worked_out(request, PartsQuestion(puzzle=puzzle))
+
+
+async def worked_out(request: Request, question: PartsQuestion | MethodQuestion) -> Response:
+    """Return what is worked out about a puzzle, or that it is being worked out.
+
+    Raises ProblemError, as 404 where there is no such puzzle.
+    """
     own = service(request)
     await own.check_club(request)
     wait = preferred(request.headers.getlist("prefer"))
     waited(request, wait)
-    question = PartsQuestion(puzzle=puzzle)
     try:
         seen = await Searches(own).ask(question, partial(own.asker, request), wait)
     except ProblemError as error:
