@@ -6,12 +6,14 @@ import json
 from collections import Counter
 from typing import Any
 
+import numpy as np
+
 from puzzles import load
 from puzzles.effects import cycle_text, cycles, effect_of
-from puzzles.names import sticker_name
+from puzzles.names import placement_names, sticker_name
 from puzzles.notation import parse
 from puzzles.paint import face_paint
-from puzzles.states import from_word
+from puzzles.states import from_cycles, from_word
 from tests.pages.test_last_pieces import click, opened, says
 from tests.pages.test_reading_pages import WIDE, visiting
 from tests.plain import named, plain
@@ -145,3 +147,28 @@ def test_what_is_typed_just_before_a_click_is_kept(chrome: Any, site: Served) ->
         page.keyboard.type("UFR=R")
         click(page, "FUR")
         assert page.locator("#stickers").input_value() == "UFR=R FUR=U"
+
+
+def test_clicked_cycles_are_drawn_before_the_service_answers(chrome: Any, site: Served) -> None:
+    puzzle = load("2x2x2")
+    names, back = placement_names(puzzle), np.argsort(from_cycles(puzzle, "(UFR RUB FUL)").table)
+    # On a cube's corners a placement is named as its sticker, whose face comes first.
+    paint = {
+        face.name: colour.lower()
+        for face, (colour, _) in zip(puzzle.body.faces, face_paint(puzzle.body), strict=True)
+    }
+    expected = {name: paint[names[int(back[k])][0]] for k, name in enumerate(names)}
+    with visiting(chrome, site, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, PAGE)
+        held: list[Any] = []
+        page.route("**/finish/entry", lambda route: held.append(route))
+        page.get_by_role("button", name="As cycles").click()
+        for name in ("UFR", "RUB", "FUL"):
+            click(page, name)
+        page.get_by_role("button", name="Close the cycle").click()
+        says(page, "The cycle is closed")
+        drawn = colours(page)
+        assert drawn == {name: expected[name] for name in drawn}
+        held[0].continue_()
+        says(page, "This can be put right")
+        visit.complaints = [one for one in visit.complaints if "willReadFrequently" not in one]

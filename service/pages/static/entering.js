@@ -72,7 +72,7 @@ class Entering {
       clearTimeout(this.#later);
       this.#later = setTimeout(() => this.typed(), PAUSE);
     });
-    // Whoever goes on elsewhere has done with typing.
+    // Whoever goes on elsewhere has done with typing; the drawing takes the focus where it is clicked.
     this.form.addEventListener("change", () => this.#settle());
     this.form.addEventListener("submit", () => clearTimeout(this.#later));
     this.colours = drawing.tables.data.faces
@@ -187,7 +187,6 @@ class Entering {
 
   /** @param {Pick} pick */
   picked(pick) {
-    this.#settle();
     if (this.way === "pieces") this.say(this.seating.picked(pick));
     else if (this.way === "stickers") {
       if (pick.sticker < 0 || !this.coats) return;
