@@ -29,7 +29,7 @@ from search.method_blocked_units import Units
 from search.method_joined import Joined, Shown, joinable
 from search.method_joining import JoiningTried, joining_solver, joining_tried
 from search.method_mending import Mend, instead, mends
-from search.method_orders import Plan, plans
+from search.method_orders import Plan, evenly, plans, promising
 from search.method_sequences import Sequences, Workshop
 from search.method_solving import Lookup, lookup, method_solver
 from search.method_trying import COUNTED, Tried, tried
@@ -284,9 +284,8 @@ class _Finding:
 
     def _compared(self, found: list[Plan], known: Lookup | None) -> list[tuple[Plan, Tried]]:
         """Return the plans that no other beats in both measures, with how solving by them went."""
-        last = max(len(found) - 1, 1)
-        some = sorted({round(k * last / (MOST_TRIED - 1)) for k in range(MOST_TRIED)})
-        chosen = [found[k] for k in some if k < len(found)]
+        chosen = evenly(promising(found), MOST_TRIED)
+        chosen += evenly([p for p in found if p not in chosen], MOST_TRIED - len(chosen))
         results: list[tuple[Plan, Tried]] = []
         for number, plan in enumerate(chosen, 1):
             if results and self.over(TRYING_SHARE):

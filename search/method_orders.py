@@ -22,7 +22,7 @@ from search.solving_orders import Order
 #: Sets of types that are gone on with at each number of types, by either measure.
 WIDTH = 3
 #: Orders that are gone on with for each set.
-KEPT = 4
+KEPT = 8
 #: How many pieces a three-cycle puts right on the whole.
 PUT_RIGHT = 2.2
 
@@ -206,15 +206,7 @@ def _unlike(found: Iterable[Plan]) -> list[Plan]:
 
 def _few(own: Iterable[Plan]) -> list[Plan]:
     """Return a few plans of which no other has less to remember and fewer turns."""
-    result: list[Plan] = []
-    for plan in sorted(own, key=lambda p: (p.things, p.estimate, len(p.words))):
-        if not result or plan.estimate < result[-1].estimate - 1e-9:
-            result.append(plan)
-    if len(result) <= KEPT:
-        return result
-    # The ends, and what lies between them evenly.
-    last = len(result) - 1
-    return [result[round(k * last / (KEPT - 1))] for k in range(KEPT)]
+    return evenly(promising(own), KEPT)
 
 
 def _best(rows: dict[frozenset[int], list[Plan]]) -> dict[frozenset[int], list[Plan]]:
@@ -224,3 +216,21 @@ def _best(rows: dict[frozenset[int], list[Plan]]) -> dict[frozenset[int], list[P
     by_turns = sorted(rows, key=lambda d: (rows[d][-1].estimate, sorted(d)))
     chosen = dict.fromkeys((*by_things[:WIDTH], *by_turns[:WIDTH]))
     return {done: rows[done] for done in chosen}
+
+
+def promising(found: Iterable[Plan]) -> list[Plan]:
+    """Return the plans of which no other has less to remember and fewer turns by estimate."""
+    result: list[Plan] = []
+    for plan in sorted(found, key=lambda p: (p.things, p.estimate, len(p.words))):
+        if not result or plan.estimate < result[-1].estimate - 1e-9:
+            result.append(plan)
+    return result
+
+
+def evenly(row: list[Plan], count: int) -> list[Plan]:
+    """Return so many of a row, spread evenly, the first and the last among them."""
+    if len(row) <= count:
+        return list(row)
+    if count < 2:
+        return row[:count]
+    return [row[round(k * (len(row) - 1) / (count - 1))] for k in range(count)]

@@ -96,9 +96,13 @@ def test_without_a_sequence_the_turns_that_it_takes_instead_are_said() -> None:
     # An odd turn and at least one three-cycle of the edges.
     assert own.turns > 4
     found = pairs(Looks(puzzle), edge, (edge,))
-    for pair in saving(solver, (edge,), found):
+    # Eight turns of any form flip two edges while corners are free; found from both ends.
+    assert [len(pair.word) for pair in found] == [8]
+    saved = saving(solver, (edge,), found)
+    assert saved
+    for pair in saved:
         assert wrong(puzzle, pair.word)[2] == 2
-        assert pair.with_it < pair.without
+        assert pair.with_it < 0.95 * pair.without
         assert pair.things == things(puzzle, pair.word)
 
 
