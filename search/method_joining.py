@@ -240,7 +240,8 @@ def joining_solver(
     before, after = plans(workshop, rest, hard), plans(workshop, joined.joined, joined.first)
     if not before or not after:
         return None
-    plan = Plan(puzzle, hard, (*_ordered(before).steps, *_ordered(after).steps))
+    steps = (*_ordered(before).steps, *_ordered(after).steps)
+    plan = Plan(puzzle, hard, steps, sharing=workshop.sharing).as_written()
     solver = method_solver(puzzle, plan.order, plan.words, known)
     return JoiningSolver(joined, plan, solver), known
 

@@ -174,14 +174,12 @@ def plans(
             full[number] = (*shared[:1], *full[number])
         steps = tuple(full[number][0] for number in types)
         found.append(Plan(puzzle, before, steps, True, sharing))
-    found = [better for plan in found for better in _sharing_more(plan, workshop, full)]
+    found = [better for plan in found for better in _sharing_more(plan, full)]
     written = [plan.as_written() for plan in found]
     return sorted(_unlike(written), key=lambda plan: (plan.things, plan.estimate))
 
 
-def _sharing_more(
-    plan: Plan, workshop: Workshop, full: Mapping[int, Sequence[Sequences]]
-) -> list[Plan]:
+def _sharing_more(plan: Plan, full: Mapping[int, Sequence[Sequences]]) -> list[Plan]:
     """Return a plan, and one with less to remember where types share a sequence that keeps all.
 
     What a type costs by itself does not tell what a later type then shares with it.
