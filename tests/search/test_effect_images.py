@@ -80,7 +80,7 @@ def test_images_have_one_representative(name: str, effect: str, any_twist: bool)
 def test_words_of_the_representative_do_what_was_asked(any_twist: bool) -> None:
     puzzle = load("2x2x2")
     bounds = Bounds(turns=11)
-    wanted = effect_request(puzzle, "(UFR LUB)(BUR FDR)", any_twist=any_twist, bounds=bounds)
+    wanted = effect_request(puzzle, "(UFR LUB BUR FDR DFL)", any_twist=any_twist, bounds=bounds)
     own = of_effect(wanted).request
     *_, last = search_effect(own)
     assert last.words
