@@ -1,10 +1,13 @@
 """The last pieces: a state into steps that solve it, most of them three-cycles that keep the rest.
 
-Six or fewer unsolved pieces of a type are split by comparing all products of at most four
-three-cycles (``search.splits``), more of them step by step (``search.solving_cycles``), type by
-type. What three-cycles cannot change, parities and sums of twists, is put right first by a short
-word, an *odd turn*; what is left where a type has no three-cycles, by a *product* of words.
-A few pieces may also be put right *all at once*, by one sequence that a search of its own finds.
+What a short word undoes is undone directly: of all words of up to twice as many turns as the table
+of short words has, none is missed (``search.finishing_direct``). Otherwise six or fewer unsolved
+pieces of a type are split by comparing all products of at most four three-cycles
+(``search.splits``), more of them step by step (``search.solving_cycles``), type by type; a *free*
+word goes before them where that takes fewer turns. What three-cycles cannot change, parities and
+sums of twists, is put right first by a short word, an *odd turn*; what is left where a type has no
+three-cycles, by a *product* of words. A few pieces may also be put right *all at once*, by one
+sequence that a search of its own finds.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.assemblies import Judgement, judge
+from puzzles.brackets import count, text
 from puzzles.errors import RequestError
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
@@ -29,6 +33,7 @@ from search.atlas_entries import Chosen, Said, teller
 from search.finishing_plans import AT_ONCE, NOT_LOOKED, AtOnce, Finish, Part, Plan, at_once
 from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
+from search.nesting import nesting
 from search.solving_looks import Contents
 from search.solving_steps import BALANCE, CYCLE, FREE, PRODUCT, Solution, Step, step_of
 from search.split_tables import TypeCycles
@@ -76,22 +81,47 @@ class Finisher:
         verdict = self.judged(state)
         if not verdict.possible:
             raise ImpossibleError(f"no sequence solves this: {verdict.reason}")
+        direct, fewest = self._direct(state)
+        if direct is not None and self.by != MEMORY and not _few(state):
+            # Any other way has two steps or more, or is a word that has no fewer turns.
+            return self._told(state, direct, "", fewest)
         plans = [
             plan
             for word in self._first_words(state)
             if (plan := self._by_cycles(state, word, 0)) is not None
         ]
-        if not plans:
-            whole, note = self._at_once(state)
-            return self._told(state, whole or self._with_products(state), note)
-        best = min(plans, key=lambda plan: plan.order(self.by))
-        best = self._by_cycles(state, best.first, MOST_HELPING) or best
+        best = min(plans, key=lambda plan: plan.order(self.by), default=None)
+        if best is not None:
+            # As they are, few pieces are split with the help of others in any case.
+            ends = [plan.first for plan in (best, *plans) if plan is best or not plan.first]
+            helped = [self._by_cycles(state, end, MOST_HELPING) for end in dict.fromkeys(ends)]
+            every = [plan for plan in (*helped, best) if plan is not None]
+            best = min(every, key=lambda plan: plan.order(self.by))
+        if direct is not None and (best is None or direct.order(self.by) < best.order(self.by)):
+            best = direct
         note = ""
-        if best.first or self.once.always:
+        if self.once.always or (direct is None and (best is None or best.first)):
             whole, note = self._at_once(state)
-            if whole is not None and whole.order(self.by) < best.order(self.by):
+            if whole is not None and (best is None or whole.order(self.by) < best.order(self.by)):
                 best = whole
-        return self._told(state, best, note)
+        return self._told(state, best or self._with_products(state), note, fewest)
+
+    def _direct(self, state: State) -> tuple[Plan | None, int | None]:
+        """Return a word that undoes a state, and the fewest turns of any, None for both if many.
+
+        Many is more than ``Direct.reach``. By memory it is the one with least to remember of those
+        that were found, else one of the fewest turns of any form.
+        """
+        puzzle, direct = self.tables.puzzle, self.tables.direct
+        find = direct.every if self.by == MEMORY else direct.fewest
+        words = find(state.table) if state.unsolved else []
+        if not words:
+            return None, None
+        told = nesting(puzzle)
+        word = min(words, key=lambda own: (told.things(own), len(own)))
+        form = told.tree(word)
+        said = Said(write(puzzle, word), text(form), len(word), count(form), word)
+        return Plan(word, (), AT_ONCE, said), len(words[0])
 
     def judged(self, state: State) -> Judgement:
         """Return whether turns lead to a state, else why not, with the smallest repair."""
@@ -107,14 +137,13 @@ class Finisher:
     def _first_words(self, state: State) -> list[Word]:
         """Return words that leave parities and twists right, the likeliest first; () is one.
 
-        Where they are right and few pieces are unsolved, () alone.
+        Where they are right and few pieces are unsolved, () and what is promising beside it.
         """
         tables = self.tables
         contents = Contents.of(tables.looks, state.table)
         sums = tables.balance.of(contents)
         counts = np.bincount(tables.puzzle.type_of[list(state.unsolved)], minlength=1)
-        if not sums.any() and counts.max(initial=0) <= MOST_SLOTS:
-            return [()]
+        few = not sums.any() and counts.max(initial=0) <= MOST_SLOTS
         words, most = tables.words, tables.words.longest
         while most > 1 and words.up_to(most) > MOST_WORDS:
             most -= 1
@@ -124,8 +153,25 @@ class Finisher:
             word = tables.balance.word_for(sums)
             return [] if word is None else [word]
         value = self._unsolved_turns(state, fits) + words.turns[fits]
-        likely = fits[np.argsort(value, kind="stable")[:MOST_FOLLOWED]]
-        return [words.word(int(k)) for k in likely]
+        order = np.argsort(value, kind="stable")[:MOST_FOLLOWED]
+        likely = [(float(value[k]), words.word(int(fits[k]))) for k in order]
+        likely += self._but_one(state)
+        likely.sort(key=lambda own: own[0])
+        if few:
+            # The empty word is the first of those that fit; only what promises more goes before.
+            better = [word for worth, word in likely if word and worth < value[0]]
+            return [(), *better[:MOST_FOLLOWED]]
+        return [word for _, word in likely[:MOST_FOLLOWED]]
+
+    def _but_one(self, state: State) -> list[tuple[float, Word]]:
+        """Return words that undo all but pieces of one type, and about what that takes in all."""
+        puzzle, result = self.tables.puzzle, []
+        for number, word, wrong in self.tables.direct.but_one(state.table):
+            # What leaves nothing wrong undoes the state directly.
+            if wrong:
+                each = float(self.tables.per_slot[puzzle.types[number].slots[0]])
+                result.append((len(word) + wrong * each, word))
+        return result
 
     def _unsolved_turns(self, state: State, numbers: NDArray[np.int64]) -> NDArray[np.float64]:
         """Return about how many turns it takes to solve what each of some words leaves."""
@@ -207,8 +253,11 @@ class Finisher:
                 found.append(number)
         return tuple(found) or self.tables.matters
 
-    def _told(self, state: State, plan: Plan, note: str) -> Finish:
-        """Return a plan step by step, each applied and written out."""
+    def _told(self, state: State, plan: Plan, note: str, fewest: int | None) -> Finish:
+        """Return a plan step by step, each applied and written out.
+
+        ``note`` is of a search for one sequence, ``fewest`` as many turns as any form needs.
+        """
         puzzle, effect = self.tables.puzzle, state.table
         steps: list[Step] = []
         said: list[Said] = []
@@ -216,8 +265,8 @@ class Finisher:
             first = normal(puzzle, plan.first)
             step, effect = step_of(self.tables.looks, effect, first, plan.kind)
             steps.append(step)
-            text = write(puzzle, first)
-            said.append(plan.said or Said(text, text, len(first), len(first), first))
+            plain = write(puzzle, first)
+            said.append(plan.said or Said(plain, plain, len(first), len(first), first))
         for part, triple in plan.cycles:
             tools = self.tables.tools(part.kind)
             assert tools is not None
@@ -232,7 +281,22 @@ class Finisher:
         solution = Solution(self.tables.looks, state.table, tuple(steps))
         if not solution.solved:
             raise RuntimeError("steps were found that do not solve the state")
+        if not note or (fewest is not None and (plan.said is None or len(plan.first) <= fewest)):
+            note = self._proven(len(solution.word), fewest, plan.kind == AT_ONCE)
         return Finish(state, self.by, solution, tuple(said), plan.parts, note)
+
+    def _proven(self, turns: int, fewest: int | None, directly: bool) -> str:
+        """Say what is known of sequences of any form, beside one of so many turns."""
+        reach = self.tables.direct.reach
+        how = "it undoes the state directly" if directly else ""
+        what = f"no sequence of any form has up to {reach} turns"
+        if turns <= (reach + 1 if fewest is None else fewest):
+            what = "no sequence of any form has fewer turns"
+        elif fewest is not None:
+            what = f"the fewest turns of any form are {fewest}"
+        if not turns:
+            return ""
+        return f"{how}; {what}" if how else what
 
     def words(self, tools: Tools) -> Written:
         """Return how the three-cycles of a type are written: shortest, or easiest to remember."""
@@ -263,6 +327,12 @@ class Written:
         orbit, symmetry, turned = self._tools.place(triple)
         easiest = self._chosen.patterns(orbit)[1]
         return teller(self._tools.scope)(easiest, symmetry, turned)
+
+
+def _few(state: State) -> bool:
+    """Return whether so few pieces are unsolved, all of a type, that a three-cycle may do."""
+    types = state.puzzle.type_of[list(state.unsolved)]
+    return len(types) <= 3 and len(set(types.tolist())) == 1
 
 
 def _proven(tools: Tools, split: Split, by: str) -> str:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from puzzles.errors import RequestError
 from puzzles.puzzle import PieceType, Puzzle
+from search.finishing_direct import Direct
 from search.solving_cycles import Splitter
 from search.solving_looks import Looks
 from search.solving_products import Products
@@ -48,6 +49,11 @@ class Tables:
     def words(self) -> ShortWords:
         """All short words."""
         return short_words(self.puzzle)
+
+    @cached_property
+    def direct(self) -> Direct:
+        """What looks for short words that undo a state."""
+        return Direct(self.looks, self.words)
 
     @property
     def matters(self) -> tuple[int, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import time
 from functools import lru_cache
 
@@ -15,7 +16,7 @@ from puzzles.errors import RequestError
 from puzzles.notation import parse
 from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
-from puzzles.states import State, from_cycles, from_word
+from puzzles.states import State, from_cycles, from_word, shown
 from puzzles.words import normal
 from search.finishing import Finisher, finish
 from search.finishing_plans import AT_ONCE, AtOnce, Finish
@@ -23,6 +24,7 @@ from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
 from search.solving_steps import BALANCE, CYCLE, FREE
 from search.splits import MEASURES, MEMORY, SEQUENCES, TURNS
+from tests.brute import words_by_length
 from tests.plain import assert_three_cycle, named, plain, plain_ball
 
 #: Puzzles whose tables take next to no time, one of each shape and with each difficulty.
@@ -110,17 +112,19 @@ LAST = [
 
 
 @pytest.mark.parametrize("text", LAST)
-def test_last_pieces_by_three_cycles_alone(text: str) -> None:
+def test_last_pieces_by_three_cycles(text: str) -> None:
     puzzle = load("3x3x3")
     state = from_cycles(puzzle, text)
     found = {by: finish(tables_of("3x3x3"), state, by) for by in MEASURES}
     for one in found.values():
         check(one)
-        assert all(step.kind == CYCLE for step in one.solution.steps)
+        # A short word may go before them where that takes fewer turns in all.
+        assert all(step.kind == CYCLE for step in one.solution.steps[1:])
+        assert one.solution.steps[0].kind in (CYCLE, FREE)
         assert all(part.split.proven for part in one.parts)
     assert len(found[TURNS].word) <= min(len(one.word) for one in found.values())
     assert found[SEQUENCES].sequences <= min(one.sequences for one in found.values())
-    fewest = {by: sum(p.split.things for p in one.parts) for by, one in found.items()}
+    fewest = {by: sum(said.things for said in one.said) for by, one in found.items()}
     assert fewest[MEMORY] == min(fewest.values())
 
 
@@ -165,12 +169,60 @@ def test_a_slow_machine_finds_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "ended before" in short.note
 
 
-def test_what_two_turns_undo_takes_two_turns() -> None:
+DIRECT = "it undoes the state directly; no sequence of any form has fewer turns"
+
+
+@pytest.mark.parametrize("name", ["2x2x2", "3x3x3", "4x4x4", "cube-corners"])
+def test_what_a_short_word_undoes_takes_no_more_turns(name: str) -> None:
+    """After random words of 1 to 6 turns, as sampled points show it."""
+    puzzle, chosen = load(name), random.Random(name)
+    for turns in range(1, 7):
+        word = tuple(chosen.randrange(len(puzzle.turns)) for _ in range(turns))
+        found = finish(tables_of(name), from_word(puzzle, word))
+        check(found)
+        assert len(found.word) <= len(normal(puzzle, word))
+        assert solved_in_space(puzzle, word + found.word)
+        assert found.note.endswith("no sequence of any form has fewer turns") or not found.word
+
+
+@pytest.mark.parametrize("apart", [False, True])
+def test_the_fewest_turns_of_any_form(apart: bool) -> None:
+    """Against all words of up to four turns, one after the other, by what each slot shows."""
+    puzzle = load("3x3x3-halves")
+    levels = words_by_length(puzzle, 4, range(len(puzzle.layers)))
+    least: dict[bytes, int] = {}
+    for turns, words in enumerate(levels):
+        for word in words:
+            least.setdefault(shown(from_word(puzzle, word, apart)).tobytes(), turns)
+    for word in random.Random(5).sample(levels[4], 20):
+        state = from_word(puzzle, word, apart)
+        found = finish(tables_of("3x3x3-halves", apart), state)
+        check(found)
+        # Told apart, what undoes a state takes as many turns as what leads there.
+        assert len(found.word) <= least[shown(state).tobytes()]
+        assert len(found.word) == least[shown(state).tobytes()] or not apart
+
+
+def test_what_is_said_of_a_word_that_undoes_all() -> None:
     puzzle = load("3x3x3")
-    found = finish(tables_of("3x3x3"), from_word(puzzle, parse(puzzle, "R U").word))
+    for by in MEASURES:
+        state = from_word(puzzle, parse(puzzle, "U F U' F'").word)
+        found = finish(tables_of("3x3x3"), state, by)
+        check(found)
+        assert [step.kind for step in found.solution.steps] == [AT_ONCE]
+        assert [said.notation for said in found.said] == ["[F, U]"]
+        assert found.note == DIRECT
+    found = finish(tables_of("3x3x3"), from_cycles(puzzle, LAST[0]))
+    assert found.note == "no sequence of any form has up to 8 turns"
+
+
+def test_a_short_word_before_a_three_cycle() -> None:
+    """Seven turns and a three-cycle of eight, which no eight turns undo: not more than 15."""
+    puzzle = load("3x3x3")
+    mess = parse(puzzle, "[R U R', D] B L' F2 D R2 U' L").word
+    found = finish(tables_of("3x3x3"), from_word(puzzle, mess))
     check(found)
-    assert [step.kind for step in found.solution.steps] == [FREE]
-    assert found.solution.steps[0].word == parse(puzzle, "U' R'").word
+    assert len(found.word) <= len(mess)
 
 
 def test_a_solved_state_needs_no_steps() -> None:
