@@ -19,19 +19,20 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 from puzzles.kinship import Likeness
-from puzzles.layer_group import layer_group
 from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
 from search.method_blocked_home import Home
 from search.method_blocked_units import Units
 from search.method_joined import Joined, Shown, joinable
 from search.method_joining import JoiningTried, joining_solver, joining_tried
+from search.method_kinds import kinds, least_plan, order_of
 from search.method_mending import Mend, instead, mends
 from search.method_orders import Plan, evenly, plans, promising
 from search.method_sequences import Sequences, Workshop
-from search.method_solving import Lookup, lookup, method_solver
+from search.method_solving import Lookup, method_solver
 from search.method_trying import COUNTED, Tried, tried
 from search.method_twists import Pair, TwistPair, pairs, saving
 from search.solving_looks import Looks
@@ -109,7 +110,8 @@ class JoinedMethod:
     """A method that joins pieces, ends in a known puzzle, and how solving by it went.
 
     ``steps`` come before the known puzzle: the types that have to be right, then those that are
-    joined wherever they are.
+    joined wherever they are. ``ending`` is the known puzzle's own order with the least to remember,
+    None where there is none; the solves of ``tried`` end with whatever is shortest there instead.
     """
 
     joined: Joined
@@ -117,6 +119,7 @@ class JoinedMethod:
     plan: Plan
     shown: tuple[Shown, ...]
     tried: JoiningTried
+    ending: Plan | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,36 +191,30 @@ class _Finding:
         """Return what there is to say."""
         puzzle = self.puzzle
         self.tell("what three-cycles there are")
-        matters = [k.number for k in puzzle.types if self.looks.matters[k.number]]
-        single = tuple(number for number in matters if self._single(number))
-        follows = self._following([n for n in matters if n not in single])
-        roaming = tuple(n for n in matters if n not in single and n not in follows)
-        hard, known = self._hard(roaming, (*single, *roaming))
-        if hard and known is None:
-            # What has no short way may still have one while less is kept.
-            hard = ()
-        before = (*hard, *single)
-        rest = tuple(n for n in roaming if n not in hard)
-        found = plans(self.workshop, rest, before, lambda: self.over(ORDERS_SHARE), self.tell)
-        alike = tuple(n for n in matters if self._absorbs(n))
+        own = kinds(self.workshop)
+        known = own.known
+        found = plans(
+            self.workshop, own.rest, own.before, lambda: self.over(ORDERS_SHARE), self.tell
+        )
+        alike = tuple(n for n in own.matters if self._absorbs(n))
         if not found:
-            names = ", ".join(puzzle.types[n].name for n in rest)
+            names = ", ".join(puzzle.types[n].name for n in own.rest)
             return Methods(
                 puzzle,
                 (),
-                self._order(tuple(matters)),
+                order_of(puzzle, own.matters),
                 alike,
                 reason=f"no order was found in which three-cycles finish all of {names}",
             )
         best = self._compared(found, known)
         methods = []
-        for plan, own in best:
-            steps = self._steps(plan, single, hard, known, follows)
-            methods.append(Method(puzzle, steps, plan, own))
-        joined = self._joined(tuple(matters))
+        for plan, tries in best:
+            steps = self._steps(plan, own.single, own.hard, known, own.follows)
+            methods.append(Method(puzzle, steps, plan, tries))
+        joined = self._joined(own.matters)
         methods = self._mended(methods, known)
         reason = "" if methods else "no order solved the scrambles that were tried"
-        start = self._order(tuple(matters))
+        start = order_of(puzzle, own.matters)
         like = self.workshop.sharing.alike
         return Methods(puzzle, tuple(methods), start, alike, joined, reason, like)
 
@@ -237,50 +234,17 @@ class _Finding:
             if own.solved < own.count or not own.count:
                 continue
             steps = self._steps(solver.plan, (), solver.plan.before, known, ())
-            result.append(JoinedMethod(joined, steps, solver.plan, joined.shown(), own))
+            self.tell(f"what a {joined.known.name} takes to remember")
+            hurry = partial(self.over, JOINING_SHARE)
+            ending = least_plan(joined.known, self.workshop.search, hurry)
+            shown = joined.shown()
+            result.append(JoinedMethod(joined, steps, solver.plan, shown, own, ending))
         return tuple(result)
-
-    def _single(self, number: int) -> bool:
-        """Return whether the pieces of a type never leave their slots."""
-        parts = [p for p in layer_group(self.puzzle).parts if p.type == number]
-        return all(len(part.slots) == 1 for part in parts)
 
     def _absorbs(self, number: int) -> bool:
         """Return whether some pieces of a type look the same, so that parity does not show."""
         own = self.looks.kind[list(self.puzzle.types[number].slots)].tolist()
         return len(set(own)) < len(own)
-
-    def _following(self, types: list[int]) -> tuple[int, ...]:
-        """Return types that are right as soon as another one is: the group moves them in step."""
-        result: list[int] = []
-        for number in types:
-            for other in types:
-                if other == number or other in result:
-                    continue
-                # Of two that follow each other the one with more pieces is put right.
-                if self._order((other, number)) == self._order((other,)) is not None:
-                    result.append(number)
-                    break
-        return tuple(result)
-
-    def _order(self, types: tuple[int, ...]) -> int | None:
-        puzzle = self.puzzle
-        own = layer_group(puzzle, tuple(range(len(puzzle.layers))), tuple(sorted(types)))
-        return own.order if own.proven else None
-
-    def _hard(
-        self, types: tuple[int, ...], everything: tuple[int, ...]
-    ) -> tuple[tuple[int, ...], Lookup | None]:
-        """Return types without all of their three-cycles, and all their arrangements if few."""
-        hard = []
-        for number in types:
-            kind = self.puzzle.types[number]
-            if not self.workshop.sequences(kind, everything):
-                hard.append(number)
-        if not hard:
-            return (), None
-        known = lookup(self.puzzle, tuple(hard))
-        return tuple(hard), known
 
     def _compared(self, found: list[Plan], known: Lookup | None) -> list[tuple[Plan, Tried]]:
         """Return the plans that no other beats in both measures, with how solving by them went."""
@@ -315,7 +279,7 @@ class _Finding:
     ) -> tuple[MethodStep, ...]:
         steps: list[MethodStep] = []
         if hard and known is not None:
-            arrangements = self._order(hard) or 0
+            arrangements = order_of(self.puzzle, hard) or 0
             steps.append(
                 MethodStep(LOOKED_UP, hard, arrangements=arrangements, farthest=known.most)
             )
@@ -328,12 +292,12 @@ class _Finding:
             steps += [MethodStep(CYCLES, (own.type,), (own,)) for own in plan.steps]
         if follows:
             steps.append(MethodStep(FOLLOWS, follows))
-        whole = self._order(tuple(n for n, own in enumerate(self.looks.matters) if own))
+        whole = order_of(self.puzzle, tuple(n for n, own in enumerate(self.looks.matters) if own))
         done: tuple[int, ...] = ()
         result = []
         for step in steps:
             done = (*done, *step.types)
-            there = self._order(done)
+            there = order_of(self.puzzle, done)
             left = None if whole is None or there is None else whole // there
             result.append(replace(step, left=left))
         return tuple(result)

@@ -19,10 +19,15 @@ if TYPE_CHECKING:
     from service.layout import Page
     from service.reports import Report
 
+#: What is counted.
+COUNTS = (
+    "To remember are the turns of brackets as they are written, what is undone or repeated counted "
+    "once: [[U: L2], R] has three."
+)
 #: The most seconds and the most scrambles that may be asked for.
 MOST_SECONDS, MOST_SCRAMBLES = 3_600.0, 1_000
 #: How many counts of free play are printed for a step.
-MOST_WAYS = 8
+MOST_WAYS = 4
 
 
 def method(
@@ -116,16 +121,35 @@ def lines(report: Report) -> str:
 
 
 def _measures(own: Report) -> str:
+    return f"{_remembered(own)}, {_solves(own)}"
+
+
+def _remembered(own: Report) -> str:
+    return (
+        f"{_counted(own['sequences'], 'sequence')}, {_counted(own['things'], 'thing')} to remember"
+    )
+
+
+def _solves(own: Report) -> str:
     turns = own["turns"]
     return (
-        f"{_counted(own['sequences'], 'sequence')}, {_counted(own['things'], 'thing')} to remember,"
-        f" {turns['median']:g} turns (median of {_counted(own['scrambles'], 'scramble')}, "
+        f"{turns['median']:g} turns (median of {_counted(own['scrambles'], 'scramble')}, "
         f"{turns['least']} to {turns['most']})"
     )
 
 
+def _known(own: Report) -> str:
+    """Return what the known puzzle takes that a method ends in."""
+    things, name = own["known_things"], own["puzzle"]
+    if things is None:
+        return f"and what you know of the {name}"
+    of = _counted(own["known_sequences"], "sequence")
+    return f"and {things} more for the {name} ({of}, see `trefoil method {name}`)"
+
+
 def show(report: Report) -> None:
     """Print the methods, the first in full and the others by what differs."""
+    from puzzles.laws import joined, plural
     from service.layout import page
 
     with page() as out:
@@ -133,17 +157,24 @@ def show(report: Report) -> None:
         counted = f": {int(start):,} arrangements of its pieces" if start else ""
         out.line(f"{report['puzzle']}{counted}", "bold")
         if report["look_alike"]:
-            names = ", ".join(report["look_alike"])
-            out.line(f"Pieces of {names} look alike: whether they are odd never shows.")
+            names = joined([plural(name) for name in report["look_alike"]])
+            out.line(
+                f"Some {names} look alike and may change places: whether they are an odd "
+                "rearrangement never shows."
+            )
         for alike in report.get("move_alike", ()):
             out.line(f"{alike['text'][0].upper()}{alike['text'][1:]}.")
+        if report["methods"]:
+            out.line(COUNTS)
+        played: dict[str, int] = {}
         for number, own in enumerate(report["methods"], 1):
             out.line()
             out.line(f"Method {number}: {_measures(own)}", "bold")
-            _method(out, own, number == 1)
+            _method(out, own, number, played)
         for own in report["joined"]:
             out.line()
-            out.line(f"By joining, to {own['puzzle']}: {_measures(own)}", "bold")
+            said = f"{_remembered(own)}, {_known(own)}; {_solves(own)}"
+            out.line(f"By joining, to {own['puzzle']}: {said}", "bold")
             _joined(out, own)
 
 
@@ -152,7 +183,13 @@ def _joined(out: Page, own: Report) -> None:
         out.line(f"{number}. {step['text']}", "", 2)
         out.pairs(_sequences(step))
     out.line(f"{len(own['steps']) + 1}. {own['text']}", "", 2)
-    rows: list[tuple[str, object]] = [("joined after", f"{own['before']:g} turns")]
+    rows: list[tuple[str, object]] = [
+        (
+            "turns",
+            f"{own['before']:g} until all is joined; the rest are those of `trefoil solve "
+            f"{own['puzzle']}`, by more sequences than these",
+        )
+    ]
     for one in own["shows"]:
         rows.append(("may show", one["text"]))
     if own["showed"]:
@@ -180,7 +217,9 @@ def _sequences(step: Report) -> list[tuple[str, object]]:
     return rows
 
 
-def _method(out: Page, own: Report, first: bool) -> None:
+def _method(out: Page, own: Report, method: int, played: dict[str, int]) -> None:
+    """Print a method; ``played`` has the counts of free play that stand in an earlier one."""
+    first = method == 1
     if own["any_order"]:
         out.line("Every sequence keeps all else, so that the types may come in any order.", "", 2)
     if first and own["steps"] and own["steps"][0].get("home"):
@@ -200,8 +239,11 @@ def _method(out: Page, own: Report, first: bool) -> None:
         out.line(f"{number}. {step['text']}", "", 2)
         rows = _homeward(step.get("home")) + _sequences(step)
         tried = step["tried"]
-        if tried and tried["ways"]:
-            rows.append(("free play", _ways(tried["ways"])))
+        if tried and tried["ways"] and tried["ways"][0]["ways"]:
+            text = ways_text(tried["ways"], own["free_turns"])
+            before = played.setdefault(text, method)
+            text = text if before == method else f"the same as in method {before}"
+            rows.append(("free play", text))
         for mend in step["mends"]:
             rows.append(("odd" if mend["kind"] == "swap" else "twist", mend["text"]))
         for pair in step.get("twists", ()):
@@ -228,15 +270,21 @@ def _homeward(home: Report | None) -> list[tuple[str, object]]:
     return rows
 
 
-def _ways(ways: list[Report]) -> str:
+def ways_text(ways: list[Report], most: int) -> str:
     """Return how many short words go on from how many right pieces."""
-    said = []
-    for own in ways[:MOST_WAYS]:
-        if not own["ways"]:
-            said.append(f"with {own['right']} right none")
-            break
-        said.append(f"with {own['right']} right {own['ways']:g}, from {own['turns']:g} turns")
-    return "words that put one more right: " + "; ".join(said)
+    none = next((k for k, own in enumerate(ways) if not own["ways"]), len(ways))
+    # The first, the last, and some between them, evenly.
+    count = min(MOST_WAYS, none)
+    said: list[str] = []
+    for own in (ways[k * (none - 1) // max(count - 1, 1)] for k in range(count)):
+        has = "" if said else "has "
+        turns = f"{own['turns']:g} turn{'s' * (own['turns'] != 1)}"
+        said.append(f"with {own['right']} right {own['ways']:,g}, the shortest {has}{turns}")
+    said += [f"with {ways[none]['right']} right none"] if none < len(ways) else []
+    return (
+        f"of the words of up to {_counted(most, 'turn')} so many put one more right and disturb "
+        f"none (on average): {'; '.join(said)}"
+    )
 
 
 def _counted(number: int, word: str) -> str:

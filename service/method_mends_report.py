@@ -1,13 +1,18 @@
-"""What a method's report says of parities, sums of twists, and pieces twisted two at a time."""
+"""What a method's report says of parities, sums of twists, and pieces twisted two at a time.
+
+Also of what a joined puzzle may show and the known one cannot, which is a parity most often.
+"""
 
 from __future__ import annotations
 
 from puzzles import brackets
 from puzzles.effects import cycle_text
 from puzzles.laws import joined, plural
-from puzzles.least_effects import TWIST
+from puzzles.least_effects import SWAP, TWIST
 from puzzles.notation import write
 from puzzles.puzzle import Puzzle
+from search.method import Methods
+from search.method_joined import Joined, Shown
 from search.method_mending import Mend
 from search.method_twists import TwistPair
 from search.nesting import nesting
@@ -39,8 +44,7 @@ def mend_text(puzzle: Puzzle, mend: Mend, kept: list[str]) -> str:
         if twist:
             return f"the twists of the {name} always add up{after}"
         return f"the {name} are never an odd rearrangement{after}"
-    *most, last = [puzzle.layers[k].name for k in mend.layers]
-    layers = f"{', '.join(most)} or {last}" if most else last
+    layers = _either(puzzle, mend)
     if twist:
         text = f"if {wrong} to whole turns, turns of {layers} before any three-cycle put that right"
     else:
@@ -73,6 +77,47 @@ def twists_report(puzzle: Puzzle, own: TwistPair) -> Report:
         f"{own.with_it:.1f} turns on average instead of {own.without:.1f} by the sequences above "
         f"(mean of {own.count} pairs); {own.things} more to remember",
     }
+
+
+def shown_text(found: Methods, own: Joined, shown: Shown, step: int) -> str:
+    """Return what a joined puzzle may show and what mends it, early and late, in a sentence.
+
+    ``step`` is the number of the step that joins.
+    """
+    puzzle, name = found.puzzle, shown.kind
+    single = _types([puzzle.types[k].name for k in own.joined])
+    what = f"two joined {plural(name)} change places" if shown.swap else f"one joined {name} turned"
+    if not shown.odd:
+        return (
+            f"{what}: bring the single {single} that they are made of to where they belong by "
+            f"three-cycles, as in step {step}"
+        )
+    text = f"{what}: the single {single} are an odd rearrangement"
+    mend = _kept_by(found, own)
+    if mend is None:
+        return f"{text}; an odd turn early, as in the methods above, keeps it from showing"
+    text += f"; one turn of {_either(puzzle, mend)} before step 1 keeps it from showing"
+    if mend.word:
+        word, two = mend.notation(puzzle), mend.effect(puzzle)
+        return f"{text}; noticed late, {word} swaps {two} alone, with a setup other two"
+    return f"{text}; noticed late, it takes such a turn and joining once more"
+
+
+def _kept_by(found: Methods, own: Joined) -> Mend | None:
+    """Return what mends an odd rearrangement of joined types in a method that keeps most."""
+    every = [
+        mend
+        for method in found.methods
+        for step in method.steps
+        for mend in step.mends
+        if mend.type in own.joined and mend.kind == SWAP and mend.shows
+    ]
+    return max(every, key=lambda mend: (bool(mend.word), len(mend.kept)), default=None)
+
+
+def _either(puzzle: Puzzle, mend: Mend) -> str:
+    *most, last = [puzzle.layers[k].name for k in mend.layers]
+    return f"{', '.join(most)} or {last}" if most else last
 
 
 def _types(names: list[str]) -> str:

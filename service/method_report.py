@@ -20,14 +20,13 @@ from search.method import (
     Methods,
     MethodStep,
 )
-from search.method_joined import Shown
 from search.method_orders import Plan
 from search.method_sequences import Sequences
 from search.method_trying import Stretch
 from search.nesting import nesting, things
 from service.method_alike_report import alike_report, same_report
 from service.method_blocked_report import blocked_steps
-from service.method_mends_report import mend_report, twists_report
+from service.method_mends_report import mend_report, shown_text, twists_report
 from service.method_told import free_text, stretch_report
 from service.reports import Report
 
@@ -41,7 +40,7 @@ def methods(found: Methods) -> Report:
         "look_alike": [puzzle.types[k].name for k in found.looks_alike],
         "move_alike": [alike_report(puzzle, own) for own in found.alike],
         "methods": [_method(own) for own in found.methods],
-        "joined": [_joined(puzzle, own) for own in found.joined],
+        "joined": [_joined(found, own) for own in found.joined],
         "reason": found.reason,
     }
 
@@ -64,8 +63,8 @@ def _method(own: Method) -> Report:
     }
 
 
-def _joined(puzzle: Puzzle, own: JoinedMethod) -> Report:
-    tried = own.tried
+def _joined(found: Methods, own: JoinedMethod) -> Report:
+    puzzle, tried, ending = found.puzzle, own.tried, own.ending
     steps: list[Report] = []
     kept: list[str] = []
     for step in own.steps:
@@ -96,12 +95,18 @@ def _joined(puzzle: Puzzle, own: JoinedMethod) -> Report:
         ],
         "sequences": len(own.plan.words),
         "things": own.plan.things,
+        "known_sequences": None if ending is None else len(ending.words),
+        "known_things": None if ending is None else ending.things,
         "scrambles": tried.count,
         "turns": {"median": tried.median, "least": tried.turns[0], "most": tried.turns[-1]},
         "before": float(statistics.median(tried.before)),
         "steps": steps,
         "shows": [
-            {"type": one.kind, "what": "swap" if one.swap else "turn", "text": _shown_text(one)}
+            {
+                "type": one.kind,
+                "what": "swap" if one.swap else "turn",
+                "text": shown_text(found, own.joined, one, len(own.steps)),
+            }
             for one in own.shown
         ],
         "showed": tried.shown,
@@ -120,18 +125,6 @@ def _joining_text(puzzle: Puzzle, step: MethodStep, kept: list[str], joins: bool
             "turns."
         )
     return f"Put the {names} right{stay}."
-
-
-def _shown_text(own: Shown) -> str:
-    """Return what a joined puzzle may show and what mends it, in a sentence."""
-    name = own.kind
-    what = f"two joined {plural(name)} change places" if own.swap else f"one joined {name} turned"
-    if own.odd:
-        return (
-            f"{what}: what was joined is an odd rearrangement; an odd turn early, as in the "
-            "methods above, keeps it from showing"
-        )
-    return f"{what}: the sequences that joined mend it, three-cycles of single pieces"
 
 
 def _end_text(puzzle: Puzzle, own: JoinedMethod) -> str:

@@ -224,6 +224,12 @@ class JoiningMethod(BaseModel):
     things: int
     scrambles: int
     turns: MethodTurns
+    known_sequences: int | None = Field(
+        default=None,
+        description="sequences that the known puzzle's own method with the least to remember takes "
+        "besides; null where it has none",
+    )
+    known_things: int | None = Field(default=None, description="turns to remember in these")
     before: float = Field(description="turns until all is joined, in the median")
     steps: list[JoiningStep]
     shows: list[JoinedShows]

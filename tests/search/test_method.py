@@ -10,16 +10,23 @@ from sympy.combinatorics import Permutation, PermutationGroup
 
 from puzzles import load
 from puzzles.effects import cycles, effect_of
+from puzzles.least_effects import SWAP
+from puzzles.notation import parse
 from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
-from search.method import CYCLES, LOOKED_UP, Method, Methods, find_methods
-from search.method_joined import joinable
+from search.method import CYCLES, LOOKED_UP, Method, Methods, MethodStep, find_methods
+from search.method_joined import Shown, joinable
 from search.method_joining import joining_solver
+from search.method_kinds import least_plan
+from search.method_mending import Mend
+from search.method_orders import Plan
 from search.method_sequences import Sequences, Workshop
 from search.method_solving import Lookup, lookup, method_solver
+from search.method_trying import Tried
 from search.solving_looks import Looks
 from search.solving_steps import CYCLE
 from search.tools import search_in_memory
+from service.method_mends_report import shown_text
 from tests.plain import assert_three_cycle
 from tests.search.test_solving import looks_solved
 
@@ -157,6 +164,32 @@ def test_joined_edges_of_the_4x4x4_are_a_3x3x3_and_show_two_parities() -> None:
     assert shown == {("edge", False): True, ("edge", True): False}
     for theirs, own in joined.turns.items():
         assert puzzle.turns[own].amount == joined.known.turns[theirs].amount
+
+
+def test_what_the_known_puzzle_takes_besides_is_its_first_method() -> None:
+    own = least_plan(load("3x3x3"), search_in_memory, lambda: False)
+    assert own is not None
+    first = found("3x3x3").methods[0]
+    assert (len(own.words), own.things) == (len(first.words), first.things) == (2, 5)
+
+
+def test_what_a_joined_puzzle_shows_is_mended_early_and_late() -> None:
+    """Common practice: the outer edges of the 4x4x4 are odd, and a slice turn makes them even."""
+    puzzle = load("4x4x4")
+    [joined] = joinable(puzzle, (0, 1, 2))
+    word = parse(puzzle, "(2R U2)2 [F2: 2R] [2L', U2] 2R2").word
+    swap = cycles(puzzle, effect_of(puzzle, word))[:1]
+    mend = Mend(1, SWAP, (0, 1, 2), True, (6, 7), swap, word)
+    plan = Plan(puzzle, (), ())
+    method = Method(
+        puzzle, (MethodStep(CYCLES, (1,), mends=(mend,)),), plan, Tried(1, 1, (1,), 0, 3, ())
+    )
+    turned, swapped = (Shown("edge", False, True), Shown("edge", True, False))
+    told = shown_text(Methods(puzzle, (method,), None), joined, turned, 2)
+    assert "one turn of 2U or 2D before step 1" in told
+    assert "noticed late, (2R U2)2 [F2: 2R] [2L', U2] 2R2 swaps (" in told
+    assert "keeps it from showing" in shown_text(Methods(puzzle, (), None), joined, turned, 2)
+    assert shown_text(Methods(puzzle, (), None), joined, swapped, 2).endswith("as in step 2")
 
 
 @pytest.mark.parametrize("name", ["4x4x4", "cube-faces-corners"])

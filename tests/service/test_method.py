@@ -13,6 +13,7 @@ from puzzles import load
 from puzzles.notation import parse
 from service.api.method_models import MethodReport
 from service.cli import run
+from service.cli_method import ways_text
 from service.desk import Desk
 from service.questions import MethodQuestion
 from service.stores.base import State
@@ -94,3 +95,13 @@ def test_a_job_that_is_stopped_keeps_nothing_half_done(tmp_path: Path) -> None:
     ended = work.plan(store, json.loads(job.spec), 0, [], 0.0, lambda news: False)
     assert getattr(ended, "state", None) == State.STOPPED
     store.close()
+
+
+def test_ways_of_free_play_are_told_in_words() -> None:
+    counts = [(0, 1322.0, 1.0), (1, 240.0, 1.0), (3, 73.0, 1.0), (5, 3.0, 3.0), (8, 0.0, 0.0)]
+    rows = [{"right": right, "ways": ways, "turns": turns} for right, ways, turns in counts]
+    assert ways_text([*rows, {"right": 9, "ways": 5.0, "turns": 1.0}], 3) == (
+        "of the words of up to 3 turns so many put one more right and disturb none (on average): "
+        "with 0 right 1,322, the shortest has 1 turn; with 1 right 240, the shortest 1 turn; with "
+        "3 right 73, the shortest 1 turn; with 5 right 3, the shortest 3 turns; with 8 right none"
+    )
