@@ -91,7 +91,7 @@ def _cut_solid(body: Body, layers: tuple[Layer, ...]) -> _Cut:
     cells = solid.cut(body, layers)
     _not_too_many(cells.in_layer.shape[1])
     steps = [
-        orbits.step_of(layer, holds, cells, body)
+        orbits.step_of(layer, holds, cells, body, layers)
         for layer, holds in zip(layers, cells.in_layer, strict=True)
     ]
     directions, depths = orbits.centres(cells, layers)

@@ -61,7 +61,7 @@ def count(puzzle: OpenPuzzle, bounds: Sequence[float]) -> Counted | Refused:
 def _solid(puzzle: OpenPuzzle, layers: tuple[Layer, ...]) -> Counted:
     cells = solid.cut(puzzle.body, layers)
     steps = [
-        orbits.step_of(layer, holds, cells, puzzle.body)
+        orbits.step_of(layer, holds, cells, puzzle.body, layers)
         for layer, holds in zip(layers, cells.in_layer, strict=True)
     ]
     areas, sums = np.zeros(cells.in_layer.shape[1]), np.zeros((cells.in_layer.shape[1], 3))

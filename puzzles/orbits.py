@@ -56,10 +56,17 @@ def rotation(axis: Vectors, angle: float) -> Vectors:
     return result
 
 
-def step_of(layer: Layer, holds: NDArray[np.bool_], cells: Cells, body: Body) -> Step:
+def step_of(
+    layer: Layer,
+    holds: NDArray[np.bool_],
+    cells: Cells,
+    body: Body,
+    layers: Sequence[Layer],
+) -> Step:
     """Match the patches of a layer with their images under one step; all must fit exactly.
 
-    Raises PuzzleFileError that names the layer, the piece and how far off it is.
+    ``layers`` are all that cut the body. Raises PuzzleFileError that names the layer, the piece,
+    how far off it is, and what the file lacks.
     """
     matrix = rotation(np.array(layer.axis), -2 * math.pi / layer.steps)
     patches = np.arange(len(cells.patches))
@@ -81,7 +88,7 @@ def step_of(layer: Layer, holds: NDArray[np.bool_], cells: Cells, body: Body) ->
                 f"layer {layer.name} by 1 of {layer.steps}: the patch on face "
                 f"{body.faces[old.face].name} around {_point(old.centroid)} fits nowhere in the "
                 f"layer; the nearest is {size:.0%} as large with corners up to {gap:.2g} off, and "
-                "only an exact fit is accepted"
+                f"only an exact fit is accepted{_advice(layer, layers, cells, members, body)}"
             )
         patches[member] = target
     pieces[owners] = owners[patches]
@@ -93,8 +100,20 @@ def step_of(layer: Layer, holds: NDArray[np.bool_], cells: Cells, body: Body) ->
     return Step(matrix, holds, pieces)
 
 
+def _advice(
+    layer: Layer, layers: Sequence[Layer], cells: Cells, members: NDArray[np.intp], body: Body
+) -> str:
+    """Return what the file lacks, to go on with after a sentence."""
+    from puzzles.misfits import advice
+
+    points = np.concatenate([cells.patches[k].outline for k in members])
+    text = advice(layer, layers, body, points)
+    return f"; {text}" if text else ""
+
+
 def _point(vector: Vectors) -> str:
-    return "(" + ", ".join(f"{x:.2f}" for x in vector) + ")"
+    # Adding zero makes no "-0.00".
+    return "(" + ", ".join(f"{round(float(x), 2) + 0.0:.2f}" for x in vector) + ")"
 
 
 def _gap(outline: Vectors, other: Vectors) -> float:

@@ -354,9 +354,19 @@ BAD = {
         CUBE + layers('["U", "D", "F", "B"]', "1/2") + layers('["UF"]', "sqrt(2)/2 + 0.000001", 2),
         "sliver",
     ),
-    "a piece fits nowhere": (CUBE + layers('["U", "F"]', "1/3"), "layer U by 1 of 4.*fits nowhere"),
-    "thirds on a square": (CUBE + layers('"faces"', "1/3", 3), "layer U by 1 of 3.*fits nowhere"),
-    "eighths on a square": (CUBE + layers('["U"]', "1/3", 8), "layer U by 1 of 8.*fits nowhere"),
+    "a piece fits nowhere": (
+        CUBE + layers('["U", "F"]', "1/3"),
+        r"layer U by 1 of 4.*around \(0.00, -0.67, 1.00\) fits nowhere.*cut of F to L, B and R, "
+        'where the body has no such cut.*--layers "U F"',
+    ),
+    "thirds on a square": (
+        CUBE + layers('"faces"', "1/3", 3),
+        "layer U by 1 of 3.*fits nowhere.*itself with steps = 2 or 4",
+    ),
+    "eighths on a square": (
+        CUBE + layers('["U"]', "1/3", 8),
+        "layer U by 1 of 8.*fits nowhere.*itself with steps = 2 or 4",
+    ),
     "cut outside": (CUBE + layers('"faces"', "2"), "layer U holds no piece"),
     "cut below": (CUBE + layers('"faces"', "-2"), "layer U holds every piece"),
     "unknown axis": (CUBE + layers('["U", "X"]', "1/3"), "axis 'X'.*U D F B L R"),
