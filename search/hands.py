@@ -56,6 +56,22 @@ def held(puzzle: Puzzle, holding: int) -> tuple[str, str]:
     return found[0], found[1]
 
 
+def how(hold: tuple[str, str], mirrored: bool, undone: bool, begun_after: str) -> str:
+    """Return in words how a sequence is used: held so, up and front, mirrored, undone, begun late.
+
+    ``begun_after`` are the turns of it that are left to the end.
+    """
+    up, front = hold
+    words = [f"{up} up, {front} in front"] if up else []
+    if mirrored:
+        words.append("mirrored")
+    if undone:
+        words.append("undone")
+    if begun_after:
+        words.append(f"begun after {begun_after}")
+    return ", ".join(words)
+
+
 def motions(puzzle: Puzzle, word: Iterable[int], holding: int = 0) -> tuple[str, ...]:
     """Return a word as hand motions, ``("right up", "top left")``, for a puzzle held one way.
 

@@ -10,7 +10,7 @@ elsewhere.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -26,10 +26,12 @@ from search.solving_blocked_settling import settled
 from search.solving_blocked_shapes import Shapes, shapes
 from search.solving_blocked_ways import WaysHome
 from search.solving_learned_board import Board, Numbers
+from search.solving_learned_lines import Learned
 from search.solving_learned_order import stages_of
 from search.solving_learned_stage import Moves, Stage
 from search.solving_learned_sums import Sums
-from search.solving_learned_words import Image, images_of, said_of
+from search.solving_learned_told import form_of, said_of
+from search.solving_learned_words import Image, images_of
 from search.solving_looks import Looks
 from search.solving_orders import Order
 from search.solving_steps import FREE, LEARNED, Solution, Step, step_of
@@ -58,15 +60,26 @@ class Walk:
 
 @dataclass(frozen=True, eq=False)
 class Loop:
-    """A learned sequence, or what was made of it, after a walk; None for free play."""
+    """A learned sequence, or what was made of it, after a walk and before the way home.
+
+    ``image`` is None for free play.
+    """
 
     before: Word
     image: Image | None
+    home: Word
     word: Word
+
+    def undone(self, puzzle: Puzzle) -> Loop:
+        """Return the loop that undoes this one."""
+        undone, image = puzzle.inverse, self.image
+        if image is not None:
+            image = replace(image, word=undone(image.word), undone=not image.undone)
+        return Loop(undone(self.home), image, undone(self.before), undone(self.word))
 
 
 class LearnedBlockedSolver:
-    """Solves one puzzle on which turns can be blocked with ``learned`` words and free play.
+    """Solves one puzzle on which turns can be blocked with ``learned`` sequences, free play.
 
     Raises LimitError where there are too many shapes.
     """
@@ -74,7 +87,7 @@ class LearnedBlockedSolver:
     def __init__(
         self,
         puzzle: Puzzle,
-        learned: Sequence[Word],
+        learned: Sequence[Learned],
         apart: bool = False,
         stop: Callable[[], bool] = lambda: False,
     ) -> None:
@@ -130,7 +143,7 @@ class LearnedBlockedSolver:
             if len(rows) >= ENOUGH_LOOPS:
                 break
         free = [
-            (Loop(walk.word, None, walk.word), walk.points[home].astype(np.int64))
+            (Loop(walk.word, None, (), walk.word), walk.points[home].astype(np.int64))
             for walk in self.walks
             if walk.shape == 0 and walk.word
         ]
@@ -147,7 +160,7 @@ class LearnedBlockedSolver:
         """
         home = self.shapes.point_of.astype(np.int64)
         puzzle, found = self.puzzle, dict[bytes, tuple[Loop, Numbers]]()
-        found[home.tobytes()] = Loop((), None, ()), home
+        found[home.tobytes()] = Loop((), None, (), ()), home
         at_shape: dict[int, list[tuple[int, int, Elements]]] = {}
         short = [walk for walk in self.walks if len(walk.word) <= turns]
         near: dict[int, list[Walk]] = {}
@@ -162,10 +175,11 @@ class LearnedBlockedSolver:
                 for other in homeward[: max(0, MOST_LOOPS - len(found))]:
                     own = _undone(other.points)[acts[walk.points[home]]].astype(np.int64)
                     image = self.images[number]
-                    word = (*walk.word, *image.word, *puzzle.inverse(other.word))
+                    back = puzzle.inverse(other.word)
+                    word = (*walk.word, *image.word, *back)
                     key = own.tobytes()
                     if key not in found or len(word) < len(found[key][0].word):
-                        found[key] = Loop(walk.word, image, word), own
+                        found[key] = Loop(walk.word, image, back, word), own
         rows = [own for own in found.values() if own[0].word]
         return sorted(rows, key=lambda own: len(own[0].word))
 
@@ -314,9 +328,8 @@ class _Run:
             held = stage.play.held(*self._contents(self.element.astype(np.int64)))
             moves, _ = stage.working(held, self._sums(), solver.stop)
             for number, undone in moves:
-                loop = loops[number]
-                word = solver.puzzle.inverse(loop.word) if undone else loop.word
-                steps.append(self._do(word, FREE if loop.image is None else LEARNED, loop))
+                loop = loops[number].undone(solver.puzzle) if undone else loops[number]
+                steps.append(self._do(loop.word, FREE if loop.image is None else LEARNED, loop))
         return tuple(steps)
 
     def _sums(self) -> Numbers:
@@ -331,10 +344,15 @@ class _Run:
             self.element = solver.shapes.acts[self.shape, turn, self.element]
             self.shape = int(solver.shapes.turn_to[self.shape, turn])
         image = loop.image if loop else None
-        said = "" if image is None else said_of(solver.puzzle, solver.learned, image)
-        family = None if image is None else (-1, image.source)
-        before = loop.before if loop and image else ()
-        step, self.effect = step_of(solver.looks, self.effect, word, kind, (), before, family, said)
+        if loop is None or image is None:
+            step, self.effect = step_of(solver.looks, self.effect, word, kind)
+            return step
+        said = said_of(solver.puzzle, solver.learned, image)
+        form = form_of(solver.puzzle, solver.learned, image, loop.before, loop.home)
+        step, self.effect = step_of(
+            *(solver.looks, self.effect, word, kind, (), loop.before),
+            *((-1, image.source), said, form),
+        )
         return step
 
 

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from puzzles.errors import RequestError
 from puzzles.puzzle import Puzzle, Table, Word
 from puzzles.words import normal
 from search.atlas_entries import cycles_of
+from search.reading import turns_of
 from search.solving_learned_board import Board, Numbers
+from search.solving_learned_lines import Learned
 from search.solving_learned_order import stages_of
 from search.solving_learned_shelves import only
 from search.solving_learned_stage import Moves, Stage
 from search.solving_learned_sums import Sums
-from search.solving_learned_words import Image, Known, images_of, known, said_of
+from search.solving_learned_told import form_of, said_of
+from search.solving_learned_words import Image, Known, images_of, known
 from search.solving_looks import Contents, Looks
 from search.solving_orders import Order
 from search.solving_steps import CYCLE, FREE, LEARNED, Solution, Step, step_of
@@ -56,7 +60,7 @@ class Planned:
 
 
 class LearnedSolver:
-    """Solves one puzzle with ``learned`` words; tables are made when they are first needed.
+    """Solves one puzzle with ``learned`` sequences; tables are made when they are first needed.
 
     ``apart``: pieces that look alike are told apart. ``stop()`` ends it early.
     """
@@ -64,7 +68,7 @@ class LearnedSolver:
     def __init__(
         self,
         puzzle: Puzzle,
-        learned: Sequence[Word],
+        learned: Sequence[Learned],
         apart: bool = False,
         stop: Callable[[], bool] = lambda: False,
     ) -> None:
@@ -188,7 +192,12 @@ class LearnedSolver:
         for number in own:
             kind = types[number]
             if (three & (self.moved[:, list(kind.slots)].sum(axis=1) == 3)).any():
-                yield tools_for(self.puzzle, kind, kept, search=only(self.learned))
+                words = [normal(self.puzzle, one.word) for one in self.learned]
+                try:
+                    yield tools_for(self.puzzle, kind, kept, search=only(words))
+                except RequestError:
+                    # Single turns do it where the pieces never leave: there are no tables then.
+                    continue
 
     def _triples(self, tools: Tools) -> tuple[Numbers, Numbers]:
         """Return the three-cycles of a type that have a word, cheapest first, and their turns."""
@@ -219,7 +228,8 @@ class LearnedSolver:
     @cached_property
     def sources(self) -> Mapping[Word, Image]:
         """What of the learned each word is."""
-        return {normal(self.puzzle, own.word): own for own in reversed(self.images)}
+        own = reversed(self.images)
+        return {normal(self.puzzle, image.word): image for image in own}
 
     def why_left(self, found: Solution) -> str:
         """Return which pieces a solution leaves wrong and why; empty for none."""
@@ -279,9 +289,10 @@ class _Run:
             word = solver.words.word(number - learned)
             return self._do(puzzle.inverse(word) if undone else word, FREE)
         setup, image = planned.known.parts(number - cycles)
-        inner = puzzle.inverse(image.word) if undone else image.word
-        word = normal(puzzle, (*setup, *inner, *puzzle.inverse(setup)))
-        return self._do(word, LEARNED, (), setup, self._known(inner))
+        if undone:
+            inner = puzzle.inverse(image.word)
+            image = self._known(inner) or replace(image, word=inner, undone=not image.undone)
+        return self._do((), LEARNED, (), setup, image)
 
     def _cycle(self, planned: Planned, triple: list[int]) -> Step:
         puzzle = self.solver.puzzle
@@ -304,8 +315,12 @@ class _Run:
     ) -> Step:
         solver = self.solver
         family = None if image is None else (-1, image.source)
-        said = "" if image is None else said_of(solver.puzzle, solver.learned, image)
+        said, form = "", None
+        if image is not None:
+            said = said_of(solver.puzzle, solver.learned, image)
+            form = form_of(solver.puzzle, solver.learned, image, setup)
+            word = turns_of(solver.puzzle, form)
         step, self.effect = step_of(
-            solver.looks, self.effect, word, kind, cycle, setup, family, said
+            solver.looks, self.effect, word, kind, cycle, setup, family, said, form
         )
         return step

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Word
+from puzzles.words import normal
+from search.solving_learned_lines import Begin, Learned, begins_of
 from search.solving_looks import Looks
 from search.solving_sums import Balance
 from search.solving_words import ShortWords
-from search.starts import starts
 
 Numbers = NDArray[np.int64]
 
@@ -35,13 +35,17 @@ SEED = 20_260_105
 
 @dataclass(frozen=True)
 class Image:
-    """A learned sequence as it is done: which one, ``source``, and what was made of it."""
+    """A learned sequence as it is done: which one, ``source``, and what was made of it.
+
+    ``word`` are its turns in the order in which they are done; ``symmetry`` is the number of that
+    of the puzzle which carries the letters of the line to them.
+    """
 
     word: Word
     source: int
-    mirrored: bool = False
+    begin: Begin
+    symmetry: int = 0
     undone: bool = False
-    begun_elsewhere: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,19 +72,30 @@ class Known:
         return self.words.word(int(self.setup[row])), self.images[int(self.image[row])]
 
 
-def images_of(puzzle: Puzzle, learned: Sequence[Word]) -> tuple[Image, ...]:
-    """Return what each sequence becomes by symmetries, undoing and other starts; each word once."""
+def images_of(puzzle: Puzzle, learned: Sequence[Learned]) -> tuple[Image, ...]:
+    """Return what each sequence becomes by symmetries, undoing and other beginnings.
+
+    Of what comes to the same turns that is there which is least to be thought of: begun at the
+    beginning, then not mirrored, then not undone.
+    """
+    ways = [
+        (number, undone)
+        for reflects in (False, True)
+        for undone in (False, True)
+        for number, symmetry in enumerate(puzzle.symmetries)
+        if symmetry.reflects == reflects
+    ]
+    turns = [symmetry.turns.tolist() for symmetry in puzzle.symmetries]
     found: dict[Word, Image] = {}
-    for source, word in enumerate(learned):
-        for number, start in enumerate(starts(puzzle, word)):
-            for symmetry in puzzle.symmetries:
-                turned = tuple(int(symmetry.turns[t]) for t in start.word)
-                for undone in (False, True):
-                    own = puzzle.inverse(turned) if undone else turned
-                    image = Image(own, source, symmetry.reflects, undone, number > 0)
-                    found.setdefault(own, image)
-                    if len(found) >= MOST_IMAGES:
-                        return tuple(found.values())
+    for source, own in enumerate(learned):
+        for begin in begins_of(puzzle, own):
+            for number, undone in ways:
+                turned = tuple([turns[number][t] for t in begin.turns])
+                word = puzzle.inverse(turned) if undone else turned
+                key = word if puzzle.can_block else normal(puzzle, word)
+                found.setdefault(key, Image(word, source, begin, number, undone))
+                if len(found) >= MOST_IMAGES:
+                    return tuple(found.values())
     return tuple(found.values())
 
 
@@ -113,6 +128,7 @@ def known(balance: Balance, words: ShortWords, images: tuple[Image, ...], turns:
     fresh(puzzle.home[None, :])
     most = min(MOST_MOVES, MOST_ENTRIES // puzzle.slot_count)
     lengths = np.array([len(own.word) for own in images], dtype=np.int64)
+    elsewhere = np.array([own.begin.after != "" for own in images])
     moving = (names[effects[:, puzzle.home[matter]]] != puzzle.home[matter]).sum(axis=1)
     small = np.lexsort((lengths, moving))
     rows: list[tuple[Numbers, Numbers, NDArray[np.int16]]] = []
@@ -121,7 +137,7 @@ def known(balance: Balance, words: ShortWords, images: tuple[Image, ...], turns:
         begin, end = words.up_to(level - 1) if level else 0, words.up_to(level)
         # Where not all fit, those that move few pieces are set up, with every setup.
         some = small[: max(1, OVERLAP * (most - total) // max(1, end - begin))]
-        order = some[np.argsort(lengths[some], kind="stable")]
+        order = some[np.lexsort((elsewhere[some], lengths[some]))]
         for setup in range(begin, end):
             there = every[setup]
             back = np.empty_like(there)
@@ -133,8 +149,9 @@ def known(balance: Balance, words: ShortWords, images: tuple[Image, ...], turns:
     image, setups, table = (np.concatenate(own) for own in zip(*rows, strict=True))
     adds = np.array([_sums(balance, own.word) for own in images], dtype=np.int64)
     cost = lengths[image] + 2 * words.turns[setups]
-    entries = len(balance.entries)
-    return Known(words, images, image, setups, table, cost, adds.reshape(-1, entries)[image])
+    # A puzzle may have no sums at all.
+    adds = adds.reshape(len(images), len(balance.entries))
+    return Known(words, images, image, setups, table, cost, adds[image])
 
 
 def _sums(balance: Balance, word: Word) -> Numbers:
@@ -153,17 +170,3 @@ def _shown(looks: Looks) -> Numbers:
     twist = puzzle.twist_of % looks.shown[puzzle.slot_of]
     result: Numbers = (puzzle.home[puzzle.slot_of] + twist).astype(np.int64)
     return result
-
-
-def said_of(puzzle: Puzzle, learned: Sequence[Word], image: Image) -> str:
-    """Return which learned sequence an image is, and what was made of it."""
-    made = [
-        text
-        for text, done in (
-            ("mirrored", image.mirrored),
-            ("undone", image.undone),
-            ("begun elsewhere", image.begun_elsewhere),
-        )
-        if done
-    ]
-    return ", ".join([write(puzzle, learned[image.source]), *made])

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from puzzles.brackets import Tree
 from puzzles.puzzle import Puzzle, Table, Word
 from puzzles.words import normal
 from search.solving_looks import Contents, Looks
@@ -25,7 +26,8 @@ class Step:
     of). ``cycle`` are the placements of a three-cycle, empty otherwise. ``right`` are the slots
     that look right after the step and did not before, ``kept`` those that did before and after.
     ``setup`` and ``family`` say of a three-cycle what it is done with: the turns before the word of
-    the shelves, and which of them. ``said``: which learned sequence it is, in words.
+    the shelves, and which of them. ``said``: which learned sequence it is, in words; ``form``: what
+    stands for it in brackets.
     """
 
     word: Word
@@ -36,6 +38,7 @@ class Step:
     setup: Word = ()
     family: tuple[int, int] | None = None
     said: str = ""
+    form: Tree | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,6 +99,7 @@ def step_of(
     setup: Word = (),
     family: tuple[int, int] | None = None,
     said: str = "",
+    form: Tree | None = None,
 ) -> tuple[Step, Table]:
     """Return a word as a step from a state, and the state after it."""
     after = effect
@@ -104,4 +108,4 @@ def step_of(
     old, new = Contents.of(looks, effect).right, Contents.of(looks, after).right
     right = tuple(np.flatnonzero(new & ~old).tolist())
     kept = tuple(np.flatnonzero(new & old).tolist())
-    return Step(word, kind, right, kept, cycle, setup, family, said), after
+    return Step(word, kind, right, kept, cycle, setup, family, said, form), after

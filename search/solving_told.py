@@ -9,13 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles import brackets
-from puzzles.brackets import Conjugate
 from puzzles.effects import cycle_text
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
-from puzzles.notation import plain, write
-from puzzles.puzzle import Puzzle, Word
-from puzzles.words import normal
+from puzzles.notation import write
+from puzzles.puzzle import Puzzle
 from search.brackets import shortest_form
 from search.brackets import text as bracket_text
 from search.solving_looks import Contents, Looks
@@ -83,10 +81,8 @@ def _done(looks: Looks, right: NDArray[np.bool_]) -> tuple[str, ...]:
 
 
 def _notation(puzzle: Puzzle, step: Step, tools: Mapping[int, Tools]) -> str:
-    if step.kind == LEARNED and step.setup:
-        inner = _inner(puzzle, step)
-        if inner:
-            return brackets.text(Conjugate(plain(puzzle, step.setup), plain(puzzle, inner)))
+    if step.form is not None:
+        return brackets.text(step.form)
     if step.kind != CYCLE:
         return write(puzzle, step.word)
     kind = int(puzzle.type_of[puzzle.slot_of[step.cycle[0]]]) if step.cycle else -1
@@ -96,17 +92,6 @@ def _notation(puzzle: Puzzle, step: Step, tools: Mapping[int, Tools]) -> str:
             return said.notation
     form = shortest_form(puzzle, step.word)
     return write(puzzle, step.word) if form is None else bracket_text(puzzle, form)
-
-
-def _inner(puzzle: Puzzle, step: Step) -> Word:
-    """Return what is done between the setup of a step and its undoing; empty if it is not undone.
-
-    Turns that cancel are put back, which may not be possible where some are blocked.
-    """
-    count, undo = len(step.setup), puzzle.inverse(step.setup)
-    if step.word[:count] == step.setup and step.word[-count:] == undo:
-        return step.word[count:-count]
-    return () if puzzle.can_block else normal(puzzle, (*undo, *step.word, *step.setup))
 
 
 def _reason(

@@ -119,6 +119,8 @@ def show(report: Report) -> None:
             out.line()
         for number, step in enumerate(report["steps"], 1):
             kind = KINDS[step["kind"]] or step["cycle"]
+            if step["cycle"] and step["learned"]:
+                kind = f"{kind}, {KINDS['learned']}"
             out.named(f"{number}.", f"{step['notation']}  ({kind}, {step['turns']})", "bold")
             out.line(step["reason"], "", 4)
             if step["learned"]:
@@ -128,5 +130,6 @@ def show(report: Report) -> None:
         whole = f"{steps} steps, {turns} turns" if steps != 1 else f"1 step, {turns} turns"
         shorter = f"; done in a row {report['executed']}" if report["executed"] < turns else ""
         different = report["different"]
-        families = f"; {different} different sequences" if different else ""
+        own = "1 sequence" if different == 1 else f"{different} different sequences"
+        families = f"; {own}" if different else ""
         out.line(f"{whole}{shorter}{families}.")

@@ -13,7 +13,7 @@ import service
 from puzzles.assemblies import judge
 from puzzles.errors import TrefoilError
 from puzzles.notation import write
-from puzzles.puzzle import Puzzle, Word
+from puzzles.puzzle import Puzzle
 from puzzles.states import State, hold
 from service import finish_report, stored
 from service.questions import SolveQuestion
@@ -60,13 +60,13 @@ def spec_of(puzzle: Puzzle, question: SolveQuestion) -> SolveSpec:
     )
 
 
-def _learned(puzzle: Puzzle, text: str) -> tuple[Word, ...]:
-    """Return the sequences that may be used; raises FieldError."""
+def _learned(puzzle: Puzzle, text: str) -> tuple[str, ...]:
+    """Return the lines of the sequences that may be used; raises FieldError."""
     from search.solving_learned import learned_in
     from service.requesting import FieldError
 
     try:
-        return learned_in(puzzle, text.splitlines())
+        return tuple(own.text for own in learned_in(puzzle, text.splitlines()))
     except TrefoilError as error:
         raise FieldError(f"learned: {error}", "learned") from None
 
@@ -100,7 +100,7 @@ def report(state: State, found: Solved) -> Report:
     """Return the report of a solution: what `trefoil solve --json` prints, with what pages need.
 
     Of each step it is counted, not listed, what it keeps; ``type`` is that of its three-cycle.
-    ``before`` are turns from the solved puzzle to what looks like the state.
+    ``before`` are turns from the solved puzzle to what looks like the state, if it is solved.
     """
     from service.solve_report import solution
 
@@ -121,9 +121,10 @@ def report(state: State, found: Solved) -> Report:
     return {
         **own,
         "apart": state.apart,
-        "learned": [write(puzzle, word) for word in found.learned or ()],
+        "learned": [own.said for own in found.learned or ()],
         "steps": steps,
-        "before": write(puzzle, puzzle.inverse(found.solution.word)),
+        # What is left of a state that is not solved would have to be undone as well.
+        "before": write(puzzle, puzzle.inverse(found.solution.word)) if own["solved"] else None,
         "reason": found.reason or None,
         "repair": None,
     }

@@ -11,10 +11,10 @@ from puzzles.stopping import look, stoppable
 from search.solving_steps import Solution
 
 if TYPE_CHECKING:
-    from puzzles.puzzle import Word
     from search.encoding import Scope
     from search.goals import Goal
     from search.shelves import Shelves
+    from search.solving_learned import Learned
     from search.solving_sums import Balance
     from search.tools import Tools
     from service.engine import Engine
@@ -31,10 +31,10 @@ class Solved:
     tools: Mapping[int, Tools]
     balance: Balance | None
     reason: str = ""
-    learned: Sequence[Word] | None = None
+    learned: Sequence[Learned] | None = None
 
 
-def solved(engine: Engine, state: State, learned: Sequence[Word] | None = None) -> Solved:
+def solved(engine: Engine, state: State, learned: Sequence[Learned] | None = None) -> Solved:
     """Return a solution of a state, every turn of it applied once more.
 
     ``learned`` are the only sequences that may be used. Raises KeyboardInterrupt when the engine is
@@ -73,7 +73,7 @@ def _found(engine: Engine, state: State) -> Solved:
     return Solved(_checked(found), tools, own.balance)
 
 
-def _with_learned(engine: Engine, state: State, learned: Sequence[Word]) -> Solved:
+def _with_learned(engine: Engine, state: State, learned: Sequence[Learned]) -> Solved:
     """Return how far a state is solved with some sequences, and why no further."""
     from search.solving_learned import solver_with
 

@@ -97,7 +97,7 @@ class FinishSpec(BaseModel):
 class SolveSpec(BaseModel):
     """A state of a puzzle that is to be solved, by where each placement's piece is.
 
-    ``learned`` are the only sequences that may be used, by turn numbers, None for any.
+    ``learned`` are the only sequences that may be used, as they were written, None for any.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -105,7 +105,7 @@ class SolveSpec(BaseModel):
     puzzle: str
     table: tuple[int, ...]
     apart: bool
-    learned: tuple[tuple[int, ...], ...] | None = None
+    learned: tuple[str, ...] | None = None
 
     def text(self) -> str:
         """Return it as JSON, the same for the same contents."""

@@ -26,6 +26,7 @@ class SolveWork(InOne):
     def done(
         self, store: Store, spec: dict[str, Any], spent: float, news: News
     ) -> tuple[bytes, str | None, str]:
+        from search.solving_learned import learned_in
         from service.solving import solved
 
         own = SolveSpec.model_validate(spec)
@@ -36,8 +37,9 @@ class SolveWork(InOne):
 
         news.tell(step="one step after the other")
         state = solutions.state_of(own, puzzle)
+        known = None if own.learned is None else learned_in(puzzle, own.learned)
         try:
-            found = solved(Engine(store.levels, stop=news.stop, watch=watch), state, own.learned)
+            found = solved(Engine(store.levels, stop=news.stop, watch=watch), state, known)
         except KeyboardInterrupt:
             raise StoppedError from None
         report = solutions.report(state, found)

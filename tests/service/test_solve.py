@@ -11,7 +11,7 @@ import pytest
 from puzzles import load
 from puzzles.notation import parse
 from puzzles.scrambles import scrambles
-from search.solving_learned import order_for, read_learned
+from search.solving_learned import learned_of, order_for, read_learned
 from service.cli import run
 from tests.plain import named, plain
 
@@ -113,7 +113,7 @@ def test_the_order_follows_from_what_sequences_disturb(tmp_path: Path) -> None:
     """
     puzzle = load("3x3x3")
     corner, edge = (next(t.number for t in puzzle.types if t.name == n) for n in ("corner", "edge"))
-    words = [parse(puzzle, text).word for text in ("[R U R' U', L']", "R U R' U R U2 R'")]
+    words = [learned_of(puzzle, text) for text in ("[R U R' U', L']", "R U R' U R U2 R'")]
     assert order_for(puzzle, words) == ((edge,), (corner,))
     path = tmp_path / "learned.txt"
     path.write_text("[R U R' U', L']\n# only a remark\nR U R' U R U2 R'", encoding="utf-8")

@@ -66,7 +66,7 @@ def test_only_what_somebody_knows_is_used(served: Served) -> None:
     search = served.client.get(first.headers["Location"]).json()
     report = SolveReport.model_validate(search["answer"])
     assert report.solved
-    assert report.learned == ["R U R' U'", "R U R' U R U2 R'"]
+    assert report.learned == ["the trigger (R U R' U')", "R U R' U R U2 R'"]
     for step in report.steps:
         assert step.kind in ("free", "three-cycle", "learned")
         assert (step.learned is None) == (step.kind == "free")
