@@ -273,7 +273,8 @@ class LearnedBlockedSolver:
             why = f"near home no sequence can be done that moves {own} and leads back"
         else:
             why = "no way to put the sequences together was found, as far as was looked"
-        return f"with what you know {joined(shown)} cannot be put right from here: {why}"
+        could = "cannot be" if unmoved else "were not" if len(units) > 1 else "was not"
+        return f"with what you know {joined(shown)} {could} put right from here: {why}"
 
 
 class _Run:
@@ -347,7 +348,7 @@ class _Run:
         if loop is None or image is None:
             step, self.effect = step_of(solver.looks, self.effect, word, kind)
             return step
-        said = said_of(solver.puzzle, solver.learned, image)
+        said = said_of(solver.puzzle, solver.learned, image, word)
         form = form_of(solver.puzzle, solver.learned, image, loop.before, loop.home)
         step, self.effect = step_of(
             *(solver.looks, self.effect, word, kind, (), loop.before),

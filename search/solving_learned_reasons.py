@@ -25,7 +25,10 @@ def why_left(solver: LearnedSolver, found: Solution) -> str:
     if len(wrong) > NAMED:
         shown.append(f"{len(wrong) - NAMED} more")
     reasons = _reasons(solver, contents, wrong)
-    return f"with what you know {joined(shown)} cannot be put right from here: {joined(reasons)}"
+    # That a bounded search found nothing is no proof.
+    could = "cannot be" if reasons else "were not" if len(wrong) > 1 else "was not"
+    why = joined(reasons) or "no way to put the sequences together was found, as far as was looked"
+    return f"with what you know {joined(shown)} {could} put right from here: {why}"
 
 
 def _reasons(solver: LearnedSolver, contents: Contents, wrong: list[int]) -> list[str]:
@@ -50,4 +53,4 @@ def _reasons(solver: LearnedSolver, contents: Contents, wrong: list[int]) -> lis
         away = (contents.piece[own] != own).any()
         if t not in unmoved and away and not solver.carried[t]:
             result.append(f"each only twists {plural(puzzle.types[t].name)} where they are")
-    return result or ["no way to put them together was found, as far as was looked"]
+    return result

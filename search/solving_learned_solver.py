@@ -317,9 +317,9 @@ class _Run:
         family = None if image is None else (-1, image.source)
         said, form = "", None
         if image is not None:
-            said = said_of(solver.puzzle, solver.learned, image)
             form = form_of(solver.puzzle, solver.learned, image, setup)
             word = turns_of(solver.puzzle, form)
+            said = said_of(solver.puzzle, solver.learned, image, word)
         step, self.effect = step_of(
             solver.looks, self.effect, word, kind, cycle, setup, family, said, form
         )

@@ -8,21 +8,31 @@ from puzzles import brackets
 from puzzles.brackets import Conjugate, Tree
 from puzzles.notation import plain
 from puzzles.puzzle import Puzzle, Word
-from puzzles.words import normal
+from puzzles.words import length, normal
 from search.hands import held, how
 from search.reading import inverted, turns_of
 from search.reading_levels import carried
 from search.solving_learned_lines import Learned
 from search.solving_learned_words import Image
 
+#: What is said of a sequence that turns of the setup cancel with, from both sides.
+PART = "only a part of it is left once turns before and after it cancel"
 
-def said_of(puzzle: Puzzle, learned: Sequence[Learned], image: Image) -> str:
-    """Return which learned sequence an image is, and how it is used, as ``trefoil cover`` says."""
+
+def said_of(puzzle: Puzzle, learned: Sequence[Learned], image: Image, word: Word = ()) -> str:
+    """Return which learned sequence an image is, and how it is used, as ``trefoil cover`` says.
+
+    ``word`` are the turns of a step with it. Where they come to fewer than the sequence has, it is
+    said that turns of it cancel: what is left is but a part of what somebody knows.
+    """
     symmetry = puzzle.symmetries[image.symmetry]
     hold = held(puzzle, _back(puzzle, image.symmetry))
     used = how(hold, symmetry.reflects, image.undone, image.begin.after)
     name = learned[image.source].said
-    return f"{name}, {used}" if used else name
+    said = f"{name}, {used}" if used else name
+    if word and length(puzzle, word) < length(puzzle, learned[image.source].word):
+        said += f"; {PART}"
+    return said
 
 
 def _back(puzzle: Puzzle, number: int) -> int:

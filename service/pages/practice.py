@@ -49,9 +49,10 @@ def _solving_href(puzzle: str, cases: list[Report], most: int) -> str | None:
     lines: list[str] = []
     room = MOST_LETTERS
     for own in cases[:most]:
-        room -= len(own["sequence"]) + 1
+        room -= len(own["notation"]) + 1
         if room < 0:
             break
         if own["turns"] <= MOST_TURNS:
-            lines.append(own["sequence"])
+            # As it is practised, so that each step can name it so.
+            lines.append(own["notation"])
     return puzzle_href(puzzle, "solve", {"learned": "\n".join(lines)}) if lines else None

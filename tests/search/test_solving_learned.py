@@ -14,19 +14,25 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from puzzles import load
+from puzzles import brackets, load
+from puzzles.compile import compiled
 from puzzles.errors import RequestError
+from puzzles.file import parse as parse_file
+from puzzles.notation import parse, write
 from puzzles.puzzle import Puzzle, Table, Word
 from puzzles.scrambles import scrambles
 from puzzles.words import normal
+from search.reading import turns_of
 from search.solving_learned import learned_in, solver_with
 from search.solving_learned_blocked import LearnedBlockedSolver
+from search.solving_learned_lines import begins_of
 from search.solving_learned_order import stages_of
 from search.solving_learned_pairs import pairs_of
 from search.solving_learned_solver import LearnedSolver
 from search.solving_learned_sums import Sums
+from search.solving_learned_told import PART, form_of, said_of
 from search.solving_looks import Contents
-from search.solving_steps import CYCLE, FREE, LEARNED, Solution
+from search.solving_steps import CYCLE, FREE, LEARNED, Solution, Step
 from tests.plain import named, plain
 from tests.rigid import Rigid
 
@@ -290,3 +296,122 @@ def test_a_wrong_list_is_said(lines: list[str], says: str) -> None:
     puzzle: Puzzle = load("3x3x3")
     with pytest.raises(RequestError, match=says):
         learned_in(puzzle, lines, 3)
+
+
+# --- what is said of a step ---------------------------------------------------------------------
+
+
+def test_lines_keep_their_words_and_remarks() -> None:
+    puzzle = load("3x3x3")
+    text = ["M2 U  M U2 M' U M2  # slices", "[[U: L2], R]", "U L2 U' R U L2 U' R'  # again", "R U"]
+    own = learned_in(puzzle, text)
+    assert [one.said for one in own] == ["slices (M2 U M U2 M' U M2)", "[[U: L2], R]", "R U"]
+    assert learned_in(puzzle, [one.text for one in own]) == own
+    (long,) = learned_in(puzzle, [f"R U  # \x1b[31m\t{'a b ' * 40}"])
+    assert len(long.remark) <= 60
+    assert long.remark.isprintable()
+
+
+def test_a_sequence_is_begun_elsewhere_only_where_nothing_cancels() -> None:
+    """`R U R' U R U2 R'` ends with what undoes its beginning; four turns may begin anywhere."""
+    puzzle = load("3x3x3")
+    first, second = (begins_of(puzzle, one) for one in learned_in(puzzle, [TURNING, TRIGGER]))
+    assert [one.after for one in first] == [""]
+    assert [one.after for one in second] == ["", "R", "R U", "R U R'"]
+    assert [write(puzzle, one.turns) for one in second][1] == "U R' U' R"
+    (slices,) = learned_in(puzzle, ["M2 U M U2 M' U M2"])
+    for one in begins_of(puzzle, slices):
+        assert set(one.after) <= set("MU2' ")
+        assert len(one.turns) == len(slices.word)
+    (half,) = learned_in(puzzle, ["R2 U F U'"])
+    assert "R" in [one.after for one in begins_of(puzzle, half)]
+
+
+def assert_done_as_said(own: LearnedSolver | LearnedBlockedSolver, step: Step) -> None:
+    """The line's turns, held and begun as it is said, are what stands between setup and undoing.
+
+    The puzzle is turned by the matrix of the holding, not by the solver's tables: each letter goes
+    to the face in whose direction its axis then points.
+    """
+    puzzle = own.puzzle
+    line = next(one for one in own.learned if step.said.startswith(one.said))
+    used = step.said.removeprefix(line.said).split(";")[0].removeprefix(", ")
+    word = parse(puzzle, line.line).word
+    if "begun after " in used:
+        after = parse(puzzle, used.split("begun after ")[1]).word
+        word = normal(puzzle, (*puzzle.inverse(after), *word, *after))
+    up, front = used.split(" up, ")[0], used.split(" up, ")[1].split(" in front")[0]
+    body = puzzle.body
+    axes = {name: np.array(body.axis(name)) for name in (puzzle.up, puzzle.front, up, front)}
+    side = np.cross(axes[puzzle.up], axes[puzzle.front])
+    there = np.cross(axes[up], axes[front]) * (-1 if "mirrored" in used else 1)
+    frame = np.array([axes[puzzle.up], axes[puzzle.front], side])
+    to = np.linalg.inv(frame) @ np.array([axes[up], axes[front], there])
+    held = []
+    for turn in word:
+        name = puzzle.turns[turn].layer
+        (face,) = body.nearest(body.axis(name) @ to)[0]
+        layer = puzzle.layer_numbers[body.faces[face].name]
+        amount = puzzle.turns[turn].amount * (-1 if "mirrored" in used else 1)
+        image = puzzle.turn(layer, amount)
+        assert image is not None
+        held.append(image)
+    inner = puzzle.inverse(held) if "undone" in used else tuple(held)
+    assert step.form is not None
+    assert turns_of(puzzle, step.form) == step.word
+    if step.word[len(step.word) - len(step.setup) :] == puzzle.inverse(step.setup):
+        whole = (*step.setup, *inner, *puzzle.inverse(step.setup))
+        assert normal(puzzle, step.word) == normal(puzzle, whole), step.said
+
+
+def test_steps_are_done_as_is_said() -> None:
+    own = solver("3x3x3", "[[U: L2], R]", "[U, F']  # short", TURNING, EDGES)
+    told = []
+    for seed in (7, 8, 9):
+        for step in own.solve(state_of("3x3x3", seed)).steps:
+            if step.kind != FREE:
+                assert_done_as_said(own, step)
+                told.append(step.said)
+    said = " ".join(told)
+    for word in ("mirrored", "undone", "begun after", "short ([U, F'])"):
+        assert word in said
+
+
+def test_steps_where_turns_can_be_blocked_are_done_as_is_said() -> None:
+    own = blocked("3x3x3-bandaged", TRIGGER, TURNING)
+    for step in own.solve(state_of("3x3x3-bandaged", 7)).steps:
+        if step.kind != FREE:
+            assert_done_as_said(own, step)
+
+
+def test_a_part_of_what_is_known_is_called_one() -> None:
+    puzzle = load("3x3x3")
+    own = solver("3x3x3", TURNING)
+    image = own.images[0]
+    form = form_of(puzzle, own.learned, image, parse(puzzle, "U' R'").word)
+    assert brackets.text(form) == f"[U' R': {TURNING}]"
+    said = said_of(puzzle, own.learned, image, turns_of(puzzle, form))
+    assert said == f"{TURNING}, U up, F in front; {PART}"
+    assert PART not in said_of(puzzle, own.learned, image, image.word)
+
+
+# --- small puzzles of one's own -----------------------------------------------------------------
+
+FIVE = """description = "Five."
+shape = "written"
+places = 5
+[[turns]]
+name = "A"
+cycles = "(1 2 3 4 5)"
+"""
+EIGHT = FIVE.replace("places = 5", "places = 8").replace("(1 2 3 4 5)", "(3 6) (1 2 4)")
+
+
+def test_a_puzzle_without_sums_and_one_whose_turn_cycles_three_are_solved() -> None:
+    """A five-cycle is even; three of the eight places are cycled by the turn itself, doubled."""
+    five = compiled("own", parse_file(FIVE, "own.toml"))
+    own = solver_with(five, learned_in(five, ["A"]))
+    assert own.solve(five.effect((0, 0))).solved
+    eight = compiled("own", parse_file(EIGHT, "own.toml"))
+    own = solver_with(eight, learned_in(eight, ["A2", "A"]))
+    assert own.solve(eight.effect((0, 0))).solved
