@@ -248,11 +248,12 @@ def tried(puzzle: Puzzle, word: tuple[int, ...], effect: Effect, left_over: str)
     """Return what a sequence does.
 
     ``written`` has its turns in their own order, ``sequence`` and ``turns`` what is left after
-    cancelling.
+    cancelling; ``looks_moved`` counts the slots that look otherwise after it.
     """
     from puzzles.effects import cycles, order, pieces_moved
     from puzzles.names import placement_name
     from puzzles.notation import write
+    from puzzles.states import from_word
     from puzzles.words import normal
 
     done = normal(puzzle, word)
@@ -265,5 +266,6 @@ def tried(puzzle: Puzzle, word: tuple[int, ...], effect: Effect, left_over: str)
         "order": order(effect),
         "repeats": repeats(puzzle, word, order(effect)),
         "pieces_moved": pieces_moved(puzzle, effect),
+        "looks_moved": len(from_word(puzzle, word).unsolved),
         "left_over": left_over,
     }

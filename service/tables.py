@@ -140,6 +140,10 @@ def _order(order: int, repeats: int | None) -> str:
     return f"{order:,}, but it can be done only {times} in a row: then a turn is blocked"
 
 
+#: What is said of a sequence after which all looks as before.
+UNSEEN = "as before: what moved looks the same as what was there"
+
+
 def show_tried(report: Report, puzzle: Puzzle, cycles: Sequence[tuple[int, ...]]) -> None:
     """Print what a sequence does."""
     moved, order = report["pieces_moved"], report["order"]
@@ -148,6 +152,7 @@ def show_tried(report: Report, puzzle: Puzzle, cycles: Sequence[tuple[int, ...]]
     rows: list[tuple[str, Any]] = [
         ("turns", f"{turns:,}" if turns == written else f"{written:,} as written, {left}"),
         ("moves", f"{moved} piece{'s' if moved != 1 else ''}"),
+        ("looks", "" if report["looks_moved"] or not moved else UNSEEN),
         ("cycles", " ".join(cycle_text(puzzle, cycle) for cycle in cycles)),
         ("order", _order(order, report["repeats"]) if moved else "1"),
         ("held", report["left_over"]),

@@ -113,6 +113,7 @@ class EffectReport(BaseModel):
     order: int
     repeats: int | None = Field(description="how often it can be done in a row; null: any number")
     pieces_moved: int
+    looks_moved: int = Field(description="slots that look otherwise; like pieces look the same")
     left_over: str = Field(description="the rotation of the whole puzzle that is left over")
 
 

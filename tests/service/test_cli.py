@@ -199,6 +199,17 @@ def test_try(asked: Ask, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert "7 pieces" in capsys.readouterr().out
 
 
+def test_try_says_when_all_looks_as_before(asked: Ask, capsys: pytest.CaptureFixture[str]) -> None:
+    """A three-cycle of centres of one colour: nothing can be seen of it (common practice)."""
+    like = "[2F2: [[2F: L'], 2L2]]"
+    told = asked("try", "4x4x4", like)[1]
+    assert (told["pieces_moved"], told["looks_moved"]) == (3, 0)
+    assert run(["try", "4x4x4", like]) == 0
+    assert "looks as before" in " ".join(capsys.readouterr().out.split())
+    assert asked("try", "4x4x4", "[[2F: L'], 2L2]")[1]["looks_moved"] > 0
+    assert asked("try", "3x3x3", "R U R' U'")[1]["looks_moved"] == 7
+
+
 def test_try_shows_what_was_written(asked: Ask, capsys: pytest.CaptureFixture[str]) -> None:
     typed = "R U R' U' L' U R U' R' L"
     assert asked("try", "3x3x3", typed)[1]["written"] == typed
