@@ -107,13 +107,14 @@ def favourite(
     """
     if not parsed.word:
         raise RequestError(
-            "the sequence is empty; one that cycles three pieces and nothing else was expected"
+            "the sequence is empty; one that moves a few pieces and keeps all else was expected, "
+            "such as a three-cycle"
         )
     word = normal(puzzle, parsed.word)
     if not word:
         raise RequestError(
-            "all turns of the sequence cancel, so that it does nothing; one that cycles three "
-            "pieces was expected"
+            "all turns of the sequence cancel, so that it does nothing; one that moves a few "
+            "pieces was expected, such as a three-cycle"
         )
     if len(word) > MOST_TURNS:
         raise RequestError(
@@ -140,7 +141,7 @@ def _check(puzzle: Puzzle, own: tuple[Cycle, ...], all_kept: bool) -> None:
         which = "piece" if all_kept else "piece that is to stay"
         raise RequestError(
             f"the sequence does nothing: no {which} is moved or twisted in the end; one that "
-            "cycles three pieces was expected"
+            "moves a few was expected, such as a three-cycle"
         )
     moved = [int(puzzle.slot_of[p]) for cycle in own for p in cycle]
     slots = sorted(set(moved))

@@ -260,7 +260,7 @@ def _table(out: Page, told: Report, most: int) -> None:
         out.line(f"From {first}", "bold")
         rows = [
             (
-                " ".join(f"({' → '.join(cycle)})" for cycle in own["cycles"]),
+                _cycles(own["cycles"]),
                 own["setup"] or "none",
                 own["notation"],
                 own["turns"],
@@ -268,7 +268,7 @@ def _table(out: Page, told: Report, most: int) -> None:
             )
             for own in group
         ]
-        out.table(("cycle", "setup", "whole", "turns", "how"), rows, "   r")
+        out.table(("cycle", "setup", "whole", "turns", "how"), rows, "w  r")
     left = len(told["entries"]) - len(entries)
     if left:
         out.line(f"{left:,} more; --most {len(told['entries'])} or --json shows them")
@@ -276,16 +276,10 @@ def _table(out: Page, told: Report, most: int) -> None:
 
 def how(own: Report) -> str:
     """Return in words how the favourite is used for a case."""
-    words = []
-    if own["hold"]["up"]:
-        words.append(f"{own['hold']['up']} up, {own['hold']['front']} in front")
-    if own["mirrored"]:
-        words.append("mirrored")
-    if own["undone"]:
-        words.append("undone")
-    if own["begun_after"]:
-        words.append(f"begun after {own['begun_after']}")
-    return ", ".join(words)
+    from search import hands
+
+    hold = own["hold"]["up"], own["hold"]["front"]
+    return hands.how(hold, own["mirrored"], own["undone"], own["begun_after"])
 
 
 def _cycles(cycles: list[list[str]]) -> str:

@@ -314,8 +314,13 @@ def _asked(own: Cover, names: Sequence[str]) -> tuple[int, int, int]:
     if not liked.three_cycle:
         raise RequestError(f"a case of three pieces was named; the favourite is {_what(liked)}")
     placed = read_cycle(puzzle, three_names(names))
-    if {int(puzzle.type_of[one.slot]) for one in placed} != set(liked.types):
-        raise RequestError(f"{' '.join(names)}: the favourite is {_what(liked)}")
+    for one, name in zip(placed, three_names(names), strict=True):
+        kind = puzzle.types[int(puzzle.type_of[one.slot])]
+        if kind.number not in liked.types:
+            raise RequestError(
+                f"{' '.join(names)}: {name} is one of the {plural(kind.name)}, and the favourite "
+                f"is {_what(liked)}"
+            )
     a, b, c = (
         int(puzzle.home[one.slot]) if one.placement is None else int(one.placement)
         for one in placed

@@ -68,13 +68,16 @@ class Page:
     ) -> None:
         """Print a table, or names and values for each row where its words are too wide for one.
 
-        ``numbers`` has an ``r`` at each column that is set to the right.
+        ``numbers`` has an ``r`` at each column that is set to the right, and a ``w`` at each of
+        which cells stay whole where there is room.
         """
         cells = [[clean(str(value)) for value in row] for row in rows]
         every = [[head, *(row[k] for row in cells)] for k, head in enumerate(columns)]
         least = [max(len(word) for text in own for word in [*text.split(), ""]) for own in every]
         natural = [max(len(text) for text in own) for own in every]
         room = self.width - GAP * (len(columns) - 1)
+        whole = [natural[k] if numbers[k : k + 1] == "w" else least[k] for k in range(len(columns))]
+        least = whole if sum(whole) <= room else least
         if sum(least) > room:
             for row in cells:
                 self.line()
