@@ -128,6 +128,7 @@ def from_cycles(puzzle: Puzzle, text: str, apart: bool = False) -> State:
     What was at the first name is now where the second is, and so on, the last at the first; a piece
     twisted in its slot is ``(UFR RUF FRU)``. Raises NameNotFoundError, RequestError.
     """
+    _check_brackets(text)
     rows = _CYCLE.findall(text)
     rest = _CYCLE.sub("", text).strip()
     if rest and rows:
@@ -150,6 +151,23 @@ def from_cycles(puzzle: Puzzle, text: str, apart: bool = False) -> State:
         done |= slots
         _turn_about(puzzle, cycle, table)
     return State(puzzle, table, apart)
+
+
+def _check_brackets(text: str) -> None:
+    """Raise RequestError where brackets of cycles do not come in pairs one after another."""
+    opened = 0
+    for at, sign in enumerate(text, 1):
+        if sign == "(" and opened:
+            raise RequestError(
+                f"character {opened}: '(' is not closed before the next one at character {at}; "
+                "write (A B C)(D E)"
+            )
+        if sign == ")" and not opened:
+            raise RequestError(f"character {at}: ')' closes nothing; write (A B C)(D E)")
+        if sign in "()":
+            opened = at if sign == "(" else 0
+    if opened:
+        raise RequestError(f"character {opened}: '(' is never closed with ')'")
 
 
 def _turn_about(puzzle: Puzzle, cycle: Sequence[Placed], table: Table) -> None:

@@ -163,6 +163,9 @@ BAD_CYCLES = [
     ("(UFR UF)", "neither fits"),
     ("(UFR UBL)(UFR UBR)", "UFR is in two cycles"),
     ("(UFR UBL) x", "outside the brackets"),
+    ("(UF UB) (UFR UBL", r"character 9: '\(' is never closed with '\)'"),
+    ("(UFR (UF UB))", r"character 1: '\(' is not closed before the next one at character 6"),
+    ("(UFR UBL))", r"character 10: '\)' closes nothing"),
     ("()", "empty cycle"),
     ("", "empty cycle"),
 ]
