@@ -45,7 +45,8 @@ class Drafts:
             text = f"this takes more than {self._seconds:g} s to work out; fewer layers would do"
             raise ProblemError(422, text) from None
         except BusyError:
-            text = "more drafts are looked at just now than can be; try again in a moment"
+            text = "looking at the draft takes longer than usual: the service is busy; try again "
+            text += "in a moment"
             raise ProblemError(503, text, retry_after=2) from None
         except GoneError:
             text = "the process that looked at this ended twice; try again in a moment"

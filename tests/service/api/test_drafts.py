@@ -369,7 +369,7 @@ class Slow:
     ("error", "status", "said"),
     [
         (TooLongError(), 422, "this takes more than 8 s"),
-        (BusyError(), 503, "more drafts are looked at"),
+        (BusyError(), 503, "looking at the draft takes longer"),
         (GoneError(), 503, "ended twice"),
     ],
 )
