@@ -6,6 +6,7 @@ import contextlib
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -26,6 +27,8 @@ COUNTS = (
 )
 #: The most seconds and the most scrambles that may be asked for.
 MOST_SECONDS, MOST_SCRAMBLES = 3_600.0, 1_000
+#: Numbers of arrangements with more digits are rounded.
+MOST_DIGITS = 24
 #: How many counts of free play are printed for a step.
 MOST_WAYS = 4
 
@@ -37,7 +40,8 @@ def method(
         typer.Option(
             "--seconds",
             metavar="T",
-            help="About how long to compute; else 45, 240 with over 120 pieces.",
+            help="About how long to compute, as the processor counts; else 45, 240 with over 120 "
+            "pieces.",
         ),
     ] = None,
     scrambles: Annotated[
@@ -239,7 +243,8 @@ def _method(out: Page, own: Report, method: int, played: dict[str, int]) -> None
         out.line(f"{number}. {step['text']}", "", 2)
         rows = _homeward(step.get("home")) + _sequences(step)
         tried = step["tried"]
-        if tried and tried["ways"] and tried["ways"][0]["ways"]:
+        plays = step["kind"] != "in place"
+        if plays and tried and tried["ways"] and tried["ways"][0]["ways"]:
             text = ways_text(tried["ways"], own["free_turns"])
             before = played.setdefault(text, method)
             text = text if before == method else f"the same as in method {before}"
@@ -249,7 +254,7 @@ def _method(out: Page, own: Report, method: int, played: dict[str, int]) -> None
         for pair in step.get("twists", ()):
             rows.append(("two twisted", pair["text"]))
         left = step["left"]
-        rows.append(("left", f"{int(left):,} arrangements" if left not in (None, "1") else ""))
+        rows.append(("left", f"{_arranged(left)} arrangements" if left not in (None, "1") else ""))
         out.pairs(rows)
 
 
@@ -285,6 +290,14 @@ def ways_text(ways: list[Report], most: int) -> str:
         f"of the words of up to {_counted(most, 'turn')} so many put one more right and disturb "
         f"none (on average): {'; '.join(said)}"
     )
+
+
+def _arranged(digits: str) -> str:
+    """Return a number, where it is long to three digits and a power of ten."""
+    if len(digits) <= MOST_DIGITS:
+        return f"{int(digits):,}"
+    mantissa, power = f"{Decimal(digits):.2e}".split("e+")
+    return f"about {mantissa}·10^{power}"
 
 
 def _counted(number: int, word: str) -> str:
