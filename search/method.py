@@ -65,8 +65,8 @@ class MethodStep:
     ``kind`` is "in place" (pieces that only twist in their slots), "looked up" (few arrangements,
     each with its shortest word: ``arrangements`` of them, at most ``farthest`` turns),
     "three-cycles" or "follows" (nothing is left to do once the earlier types are right). ``left``
-    is how many arrangements of all pieces, told apart, there are after it; None where the order of
-    the group is not proven.
+    is how many arrangements of all pieces, told apart, there are after it. Both numbers are None
+    where the order of the group is not proven.
 
     Where turns can be blocked there are two more kinds, "home shape" (``arrangements`` shapes,
     ``home`` says how to come back) and "products" (too many arrangements to be known one by one);
@@ -79,7 +79,7 @@ class MethodStep:
     mends: tuple[Mend, ...] = ()
     twists: tuple[TwistPair, ...] = ()
     left: int | None = None
-    arrangements: int = 0
+    arrangements: int | None = None
     farthest: int = 0
     units: tuple[Units, ...] = ()
     home: Home | None = None
@@ -279,7 +279,7 @@ class _Finding:
     ) -> tuple[MethodStep, ...]:
         steps: list[MethodStep] = []
         if hard and known is not None:
-            arrangements = order_of(self.puzzle, hard) or 0
+            arrangements = order_of(self.puzzle, hard)
             steps.append(
                 MethodStep(LOOKED_UP, hard, arrangements=arrangements, farthest=known.most)
             )

@@ -274,7 +274,7 @@ class _Finding:
                     PRODUCTS if few is None else LOOKED_UP,
                     _types(units),
                     left=everything,
-                    arrangements=0 if few is None else few.arrangements,
+                    arrangements=None if few is None else few.arrangements,
                     farthest=0 if few is None else few.farthest,
                     units=units,
                 )

@@ -120,10 +120,8 @@ def _joining_text(puzzle: Puzzle, step: MethodStep, kept: list[str], joins: bool
     if joins:
         return f"Join the {names} to those that they belong with, wherever these are{stay}."
     if step.kind == LOOKED_UP:
-        return (
-            f"Put the {names} right: {step.arrangements:,} arrangements, at most {step.farthest} "
-            "turns."
-        )
+        counted = "" if step.arrangements is None else f"{step.arrangements:,} arrangements, "
+        return f"Put the {names} right: {counted}at most {step.farthest} turns."
     return f"Put the {names} right{stay}."
 
 
@@ -214,9 +212,10 @@ def _text(
     if step.kind == FOLLOWS:
         return f"The {names} are right as soon as the others are."
     if step.kind == LOOKED_UP:
+        have = "" if step.arrangements is None else f"have {step.arrangements:,} arrangements and "
         return (
-            f"The {names} have {step.arrangements:,} arrangements and lack three-cycles that keep "
-            f"all else; put right while nothing has to stay, by at most {step.farthest} turns."
+            f"The {names} {have}lack three-cycles that keep all else; put right while nothing has "
+            f"to stay, by at most {step.farthest} turns."
         )
     assert step.kind == CYCLES
     while_kept = f" while the {_types(kept)} stay" if kept else ""

@@ -17,6 +17,7 @@ from starlette.responses import Response
 from puzzles.laws import plural
 from service.api import askers
 from service.api.context import Service
+from service.method_repeats import arranged, told_once
 from service.pages import wording
 from service.pages.statics import scripts, statics
 
@@ -72,6 +73,8 @@ def environment() -> Environment:
     own.globals["picture_href"] = picture_href
     own.globals["step_href"] = step_href
     own.filters["plural"] = plural
+    own.filters["arranged"] = arranged
+    own.filters["told_once"] = told_once
     own.filters["breaks"] = breaks
     own.filters["day"] = wording.day
     own.filters["grouped"] = wording.grouped
