@@ -71,6 +71,13 @@ def judge(state: State, layers: Iterable[int] | None = None) -> Judgement:
     return Judgement(False, True, broken, reason, repair)
 
 
+def all_home(state: State) -> Repair:
+    """Return the repair that puts every piece home that is not solved; others may take fewer."""
+    effect = np.argsort(state.table).astype(np.int32)
+    moved = np.flatnonzero(effect[state.puzzle.home] != state.puzzle.home)
+    return Repair(tuple(moved.tolist()), effect, tuple(_steps(state.puzzle, effect)), False)
+
+
 def _repair(own: LayerGroup, state: State) -> tuple[Repair, tuple[Law, ...], tuple[int, ...]]:
     """Return the smallest repair, the laws that a state breaks, and pieces that are astray."""
     puzzle, first = own.puzzle, mend(own, state)

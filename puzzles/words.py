@@ -34,6 +34,29 @@ def normal(puzzle: Puzzle, word: Iterable[int]) -> Word:
     return tuple(result)
 
 
+def shortened(puzzle: Puzzle, word: Iterable[int]) -> Word:
+    """Return the word with everything cancelled and merged, all else in the order it was in.
+
+    It has as many turns as its normal form, and is easier to compare with where it came from.
+    """
+    result: list[int] = []
+    layer, commutes = puzzle.turn_layer, puzzle.commutes
+    for turn in word:
+        own = layer[turn]
+        place = len(result)
+        while place and layer[result[place - 1]] != own and commutes[layer[result[place - 1]], own]:
+            place -= 1
+        if not place or layer[result[place - 1]] != own:
+            result.append(int(turn))
+            continue
+        merged = _merged(puzzle, result[place - 1], turn)
+        if merged is None:
+            del result[place - 1]
+        else:
+            result[place - 1] = merged
+    return tuple(result)
+
+
 def length(puzzle: Puzzle, word: Iterable[int]) -> int:
     """Return the executed length: the turns left after cancelling."""
     return len(normal(puzzle, word))

@@ -223,7 +223,7 @@ class _Searching:
         elif not self._settled():
             said.append("simple forms were looked through in part")
         if self.over():
-            said.append("it was ended before all was looked at that is looked at otherwise")
+            said.append("time was over before this search was through")
         return "; ".join(said)
 
     def _settled(self) -> bool:

@@ -16,6 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from puzzles.errors import LimitError
+from puzzles.laws import joined
+from puzzles.names import placement_name, slot_names
 from puzzles.puzzle import Puzzle, Table
 from puzzles.stopping import look
 
@@ -77,6 +79,22 @@ def bodies(puzzle: Puzzle, turns: tuple[int, ...]) -> Bodies:
             start = np.flatnonzero(table[:, inverse] >= 0)
             back[b, table[start, inverse], k] = start
     return Bodies(members, tuple(every), forth, back)
+
+
+def torn(puzzle: Puzzle, state: Table) -> str:
+    """Say what is fastened together in a state (placements,) where no turns bring it, "" if none.
+
+    That is about the first such body, by itself, whatever else is in its way.
+    """
+    own, names = bodies(puzzle, tuple(range(len(puzzle.turns)))), slot_names(puzzle)
+    for members, place in zip(own.members, own.found(puzzle.home, state), strict=True):
+        if place < 0 and len(members) > 1:
+            there = [placement_name(puzzle, int(state[puzzle.home[slot]])) for slot in members]
+            return (
+                f"{joined([names[slot] for slot in members])} are fastened together, and no turns "
+                f"that are possible bring them to {joined(there)}"
+            )
+    return ""
 
 
 @lru_cache(maxsize=32)

@@ -23,14 +23,24 @@ from numpy.typing import NDArray
 from puzzles.assemblies import Judgement, judge
 from puzzles.brackets import count, text
 from puzzles.errors import RequestError
-from puzzles.laws import joined, plural
-from puzzles.names import slot_names
 from puzzles.notation import write
 from puzzles.puzzle import Puzzle, Word
 from puzzles.states import State
 from puzzles.words import normal
 from search.atlas_entries import Chosen, Said, teller
-from search.finishing_plans import AT_ONCE, NOT_LOOKED, AtOnce, Finish, Part, Plan, at_once
+from search.finishing_plans import (
+    AT_ONCE,
+    FEW_AT_ONCE,
+    MOST_AT_ONCE,
+    NOT_LOOKED,
+    AtOnce,
+    Finish,
+    Once,
+    Part,
+    Plan,
+    at_once,
+)
+from search.finishing_proofs import compared, one_by_one
 from search.finishing_tables import Tables
 from search.impossible import ImpossibleError
 from search.nesting import nesting
@@ -43,7 +53,6 @@ from search.splits import (
     MOST_HELPING,
     MOST_SLOTS,
     TURNS,
-    Split,
     best_split,
     measured,
     unsolved_of,
@@ -84,7 +93,7 @@ class Finisher:
         direct, fewest = self._direct(state)
         if direct is not None and self.by != MEMORY and not _few(state):
             # Any other way has two steps or more, or is a word that has no fewer turns.
-            return self._told(state, direct, "", fewest)
+            return self._told(state, direct, None, fewest)
         plans = [
             plan
             for word in self._first_words(state)
@@ -99,12 +108,18 @@ class Finisher:
             best = min(every, key=lambda plan: plan.order(self.by))
         if direct is not None and (best is None or direct.order(self.by) < best.order(self.by)):
             best = direct
-        note = ""
-        if self.once.always or (direct is None and (best is None or best.first)):
-            whole, note = self._at_once(state)
+        found: Once | None = None
+        once = self.once
+        if not once.always and best is not None and not best.first:
+            # Three-cycles do; for few pieces one sequence is looked for shortly.
+            some = len(state.unsolved) <= FEW_AT_ONCE and len(list(best.cycles)) > 1
+            once = once.shortly if some else NOT_LOOKED
+        if once.always or direct is None:
+            found = at_once(state, self.tables.matters, self.by, once, self.stop)
+            whole = _whole(found)
             if whole is not None and (best is None or whole.order(self.by) < best.order(self.by)):
                 best = whole
-        return self._told(state, best or self._with_products(state), note, fewest)
+        return self._told(state, best or self._with_products(state), found, fewest)
 
     def _direct(self, state: State) -> tuple[Plan | None, int | None]:
         """Return a word that undoes a state, and the fewest turns of any, None for both if many.
@@ -126,13 +141,6 @@ class Finisher:
     def judged(self, state: State) -> Judgement:
         """Return whether turns lead to a state, else why not, with the smallest repair."""
         return judge(state)
-
-    def _at_once(self, state: State) -> tuple[Plan | None, str]:
-        """Return a plan of one sequence, None for none, and how far it was looked for."""
-        found = at_once(state, self.tables.matters, self.by, self.once, self.stop)
-        if found is None or found.said is None:
-            return None, "" if found is None else found.note
-        return Plan(found.said.word, (), AT_ONCE, found.said), found.note
 
     def _first_words(self, state: State) -> list[Word]:
         """Return words that leave parities and twists right, the likeliest first; () is one.
@@ -217,7 +225,7 @@ class Finisher:
             except ValueError:
                 split = None
             if split is not None:
-                return Part(tools.kind, split, _proven(tools, split, self.by))
+                return Part(tools.kind, split, compared(tools, split, self.by))
         triples, whole = self.tables.splitter(tools).split(
             Contents.of(self.tables.looks, state.table)
         )
@@ -225,7 +233,7 @@ class Finisher:
             return None
         rows = tuple((int(a), int(b), int(c)) for a, b, c in triples)
         split = measured(TypeCycles(tools), rows, named)
-        return Part(tools.kind, split, _greedy(tools, len(named)))
+        return Part(tools.kind, split, one_by_one(tools, len(named)))
 
     def _with_products(self, state: State) -> Plan:
         """Return a plan for what three-cycles alone do not solve: words from a stabiliser chain.
@@ -253,10 +261,11 @@ class Finisher:
                 found.append(number)
         return tuple(found) or self.tables.matters
 
-    def _told(self, state: State, plan: Plan, note: str, fewest: int | None) -> Finish:
+    def _told(self, state: State, plan: Plan, found: Once | None, fewest: int | None) -> Finish:
         """Return a plan step by step, each applied and written out.
 
-        ``note`` is of a search for one sequence, ``fewest`` as many turns as any form needs.
+        ``found`` is what a search for one sequence came to, ``fewest`` as many turns as any form
+        needs.
         """
         puzzle, effect = self.tables.puzzle, state.table
         steps: list[Step] = []
@@ -281,9 +290,14 @@ class Finisher:
         solution = Solution(self.tables.looks, state.table, tuple(steps))
         if not solution.solved:
             raise RuntimeError("steps were found that do not solve the state")
+        turns, note = len(solution.word), "" if found is None else found.note
         if not note or (fewest is not None and (plan.said is None or len(plan.first) <= fewest)):
-            note = self._proven(len(solution.word), fewest, plan.kind == AT_ONCE)
-        return Finish(state, self.by, solution, tuple(said), plan.parts, note)
+            note = self._proven(turns, fewest, plan.kind == AT_ONCE)
+        settled = self.once.always or fewest is not None or turns <= self.tables.direct.reach + 1
+        settled |= found is not None and found.proven
+        single = len(steps) == 1 and steps[0].kind == CYCLE
+        further = not settled and not single and len(state.unsolved) <= MOST_AT_ONCE
+        return Finish(state, self.by, solution, tuple(said), plan.parts, note, further)
 
     def _proven(self, turns: int, fewest: int | None, directly: bool) -> str:
         """Say what is known of sequences of any form, beside one of so many turns."""
@@ -329,35 +343,17 @@ class Written:
         return teller(self._tools.scope)(easiest, symmetry, turned)
 
 
+def _whole(found: Once | None) -> Plan | None:
+    """Return the plan of one sequence that was found, None for none."""
+    if found is None or found.said is None:
+        return None
+    return Plan(found.said.word, (), AT_ONCE, found.said)
+
+
 def _few(state: State) -> bool:
     """Return whether so few pieces are unsolved, all of a type, that a three-cycle may do."""
     types = state.puzzle.type_of[list(state.unsolved)]
     return len(types) <= 3 and len(set(types.tolist())) == 1
-
-
-def _proven(tools: Tools, split: Split, by: str) -> str:
-    """Say what is proven of a split for which all products were compared."""
-    names = slot_names(tools.puzzle)
-    slots = joined([names[slot] for slot in sorted(split.slots)])
-    among = f"among products of at most four three-cycles of {plural(tools.kind.name)} on {slots}"
-    if not split.triples:
-        return "nothing to do"
-    if by == TURNS:
-        more = (
-            f"; the {split.turns} turns of this one cancel to {split.executed}"
-            if split.executed < split.turns
-            else ""
-        )
-        return f"proven: none {among} has fewer than {split.fewest} turns, step by step{more}"
-    what = "different sequences" if by != MEMORY else "things to remember"
-    return f"proven: none {among} has fewer {what}"
-
-
-def _greedy(tools: Tools, count: int) -> str:
-    return (
-        f"{count} unsolved {plural(tools.kind.name)} are too many to compare all products: chosen "
-        "step by step, nothing is proven of it"
-    )
 
 
 def finish(tables: Tables, state: State, by: str = TURNS) -> Finish:

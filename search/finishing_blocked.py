@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from puzzles.assemblies import Judgement, judge
+from puzzles.assemblies import Judgement, all_home, judge
 from puzzles.errors import RequestError
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
@@ -145,7 +145,7 @@ class BlockedFinisher:
     def judged(self, state: State) -> Judgement:
         """Return whether turns that are possible lead to a state, else why not, with a repair.
 
-        No repair is named where what mends the laws leads to nothing that can be solved.
+        Where what mends the laws leads to nothing that can be solved, few pieces are all put home.
         """
         error = self._never(state)
         if error is None:
@@ -154,7 +154,8 @@ class BlockedFinisher:
         repair = verdict.repair
         if repair is not None and self._never(state.after(repair.effect)) is None:
             return verdict
-        return Judgement(False, True, verdict.broken, error.why, None)
+        repair = all_home(state) if len(state.unsolved) <= MOST_SLOTS else None
+        return Judgement(False, True, verdict.broken, error.why, repair)
 
     def _never(self, state: State) -> NeverError | None:
         try:

@@ -17,6 +17,8 @@ from search.splits import MEMORY, TURNS, Split
 #: The most unsolved pieces for which one sequence is looked for, and what such a step is called.
 MOST_AT_ONCE = 6
 AT_ONCE = "all at once"
+#: The most for which it is looked for shortly where three-cycles do, and the share of the whole.
+FEW_AT_ONCE, SHORTLY = 4, 0.02
 #: What such a search looks at, see ``effect_search.Effort``: about what takes so many seconds of
 #: processor time on one core of a small machine.
 EFFORT, WORTH = (50, 400, 12e6), 8.0
@@ -39,6 +41,11 @@ class AtOnce:
         """Return what somebody wants who gives it so many seconds, also where three-cycles do."""
         return AtOnce(seconds, max(1.0, seconds / WORTH), True)
 
+    @property
+    def shortly(self) -> AtOnce:
+        """What is looked at where three-cycles do, but few pieces are wrong."""
+        return AtOnce(self.seconds, SHORTLY * self.times)
+
 
 #: One sequence for all is not looked for.
 NOT_LOOKED = AtOnce()
@@ -59,6 +66,7 @@ class Finish:
 
     ``said[k]`` is step k of ``solution`` as text and in brackets. ``parts`` are about the types
     that three-cycles solve; ``note`` says how far a search for one sequence went, if there was one.
+    ``further``: somebody who gives it time may still get a shorter one.
     """
 
     state: State
@@ -67,6 +75,7 @@ class Finish:
     said: tuple[Said, ...]
     parts: tuple[Part, ...]
     note: str = ""
+    further: bool = False
 
     @property
     def word(self) -> Word:
@@ -109,10 +118,14 @@ class Plan:
 
 @dataclass(frozen=True)
 class Once:
-    """One sequence that solves all, None where none was found, and how far it was looked for."""
+    """One sequence that solves all, None where none was found, and how far it was looked for.
+
+    ``proven``: no sequence of any form has fewer turns than the shortest that was found.
+    """
 
     said: Said | None
     note: str
+    proven: bool = False
 
 
 def at_once(
@@ -150,4 +163,5 @@ def at_once(
     else:
         best = min(found.answers, key=lambda answer: (answer.turns, answer.things))
     said = Said(best.sequence, best.notation, best.turns, best.things, best.word)
-    return Once(said, found.searched.text)
+    fewest = min(answer.turns for answer in found.answers)
+    return Once(said, found.searched.text, found.searched.any_form >= fewest - 1)

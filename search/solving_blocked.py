@@ -23,6 +23,7 @@ from puzzles.errors import RequestError
 from puzzles.puzzle import Puzzle, Table, Word
 from puzzles.states import State
 from puzzles.words import normal
+from search.fastened import torn
 from search.solving_blocked_near import MOST_STATES, Near
 from search.solving_blocked_order import order_of
 from search.solving_blocked_placing import Placing
@@ -171,7 +172,8 @@ class Run:
         shape = solver.shapes.shape_of(effect)
         if shape is None:
             raise self._never(
-                "what is fastened together stands where no turns that are possible bring it"
+                torn(solver.puzzle, effect)
+                or "what is fastened together stands where no turns that are possible bring it"
             )
         element = solver.shapes.element(effect, shape)
         if element is None:

@@ -3,7 +3,8 @@
 All products of two three-cycles on the named slots are multiplied out twice, onto the state and
 onto the solved slots; where both look the same, four three-cycles solve the state. As every such
 product is met, the best by any measure is proven best among products of at most four three-cycles
-on those slots, as far as the words of the table (``split_tables.Cycles``) are the best for each.
+on those slots, each done by the word that the table (``split_tables.Cycles``) has for it. Nothing
+is proven of other words: a three-cycle may have a shorter one.
 """
 
 from __future__ import annotations
@@ -59,9 +60,10 @@ class Split:
     ``turns`` are those of all steps together, ``executed`` what is left of them after cancelling
     from step to step, ``sequences`` counts the different ones (``Tools.family``), ``things`` what
     is to be remembered of them. ``slots`` are those that the three-cycles may use. ``proven``: no
-    product of at most four three-cycles on those slots is better by the measure asked for. For
-    turns that is about the steps one by one: none has fewer than ``fewest`` turns in all, before
-    anything cancels between steps; None where that was not asked for.
+    product of at most four three-cycles on those slots, each done by the word that the table has
+    for it, is better by the measure asked for; other words may be. For turns that is about the
+    steps one by one: none has fewer than ``fewest`` turns in all, before anything cancels between
+    steps; None where that was not asked for.
     """
 
     triples: tuple[Triple, ...]

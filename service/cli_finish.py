@@ -157,13 +157,13 @@ def _steps(out: Page, told: Report) -> None:
         out.line()
         out.line(f"{number}. {step['notation']}", "bold")
         left = step["unsolved"]
-        then = "everything" if not left else ", ".join(step["solves"]) or "no more than before"
+        then = "everything" if not left else ", ".join(step["solves"]) or "nothing yet"
         rows: list[tuple[str, object]] = [
             ("kind", step["kind"]),
             ("does", step["text"]),
             ("sequence", "" if step["sequence"] == step["notation"] else step["sequence"]),
             ("turns", step["turns"]),
-            ("then solved", f"{then}; {_counted(left, 'piece')} left" if left else then),
+            ("then solved", f"{then}; {_left(left, bool(step['solves']))}" if left else then),
         ]
         out.pairs(rows)
     out.line()
@@ -171,14 +171,27 @@ def _steps(out: Page, told: Report) -> None:
     out.pairs(
         [
             ("sequence", told["sequence"]),
-            ("turns", f"{told['turns']}, {_counted(told['sequences'], 'different sequence')}"),
+            ("turns", f"{told['turns']}, {_different(told['sequences'])}"),
             ("chosen by", MEASURED[told["by"]]),
         ]
     )
     if told["note"]:
         out.line(f"One sequence for all: {told['note']}.", "", 2)
+    if told["further"]:
+        out.line("--seconds T looks for one sequence for all longer, T seconds at most.", "", 2)
     for part in told["types"]:
         out.line(f"{part['type']}: {part['text']}.", "", 2)
+
+
+def _left(number: int, solves: bool) -> str:
+    """Return how many pieces are not solved after a step that solves some, or none."""
+    if solves:
+        return f"{_counted(number, 'piece')} left"
+    return f"{_counted(number, 'piece')} {'is' if number == 1 else 'are'} out of place for now"
+
+
+def _different(number: int) -> str:
+    return "one sequence" if number == 1 else f"{number} different sequences"
 
 
 def _counted(number: int, word: str) -> str:

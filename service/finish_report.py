@@ -9,14 +9,16 @@ from puzzles.assemblies import Judgement, judge
 from puzzles.effects import Effect, cycle_text, cycles
 from puzzles.errors import RequestError, TrefoilError
 from puzzles.names import placement_name, slot_names
-from puzzles.notation import write
+from puzzles.notation import parse, write
 from puzzles.painted import colours, from_stickers, read_colours
-from puzzles.puzzle import Puzzle
+from puzzles.puzzle import Puzzle, Word
 from puzzles.states import Entered, State, entries, from_cycles, from_pieces, from_sequence, hold
+from puzzles.words import shortened
 from search.splits import MEASURES, TURNS
 from service.reports import Report
 
 if TYPE_CHECKING:
+    from search.atlas_entries import Said
     from search.finishing_plans import Finish
     from search.solving_steps import Step
     from search.tools import Search
@@ -175,29 +177,34 @@ def _steps(own: Finish) -> Report:
     from search.hands import motions
 
     puzzle, names = own.state.puzzle, slot_names(own.state.puzzle)
-    word = own.word
+    rows = [_as_written(puzzle, said) for said in own.said]
+    word = shortened(puzzle, [turn for row in rows for turn in row])
+    if puzzle.can_block:
+        # Turns may pass each other there only where nothing is in their way.
+        word = own.word
     return {
         "possible": True,
         "steps": [
             {
                 "kind": step.kind,
                 "notation": said.notation,
-                "sequence": said.sequence,
+                "sequence": write(puzzle, row),
                 "turns": said.turns,
                 "things": said.things,
                 "cycle": [placement_name(puzzle, p) for p in step.cycle],
                 "solves": [names[slot] for slot in step.right],
                 "unsolved": puzzle.slot_count - len(step.right) - len(step.kept),
                 "text": _does(puzzle, step),
-                "motions": list(motions(puzzle, said.word)),
+                "motions": list(motions(puzzle, row)),
             }
-            for step, said in zip(own.solution.steps, own.said, strict=True)
+            for step, said, row in zip(own.solution.steps, own.said, rows, strict=True)
         ],
         "sequence": write(puzzle, word),
         "turns": len(word),
         "before": write(puzzle, puzzle.inverse(word)),
         "sequences": own.sequences,
         "note": own.note,
+        "further": own.further,
         "types": [
             {
                 "type": part.kind.name,
@@ -213,6 +220,14 @@ def _steps(own: Finish) -> Report:
             for part in own.parts
         ],
     }
+
+
+def _as_written(puzzle: Puzzle, said: Said) -> Word:
+    """Return the turns of a step in the order in which its brackets have them."""
+    if puzzle.can_block:
+        return said.word
+    row = shortened(puzzle, parse(puzzle, said.notation).word)
+    return row if len(row) == len(said.word) else said.word
 
 
 def _does(puzzle: Puzzle, step: Step) -> str:

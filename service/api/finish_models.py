@@ -48,7 +48,10 @@ class FinishType(BaseModel):
     executed: int
     sequences: int
     things: int
-    proven: bool
+    proven: bool = Field(
+        description="no product of at most four three-cycles on the slots, each done by the "
+        "sequence that the table has for it, is better by what was asked for"
+    )
     text: str
 
 
@@ -83,6 +86,9 @@ class FinishReport(BaseModel):
         default=None, description="turns from solved to what looks like this state"
     )
     sequences: int | None = None
+    further: bool = Field(
+        default=False, description="given time, one sequence for all may be found that is better"
+    )
     note: str | None = Field(
         default=None, description="how far one sequence for all was looked for, if it was"
     )
