@@ -6,13 +6,13 @@ import contextlib
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from puzzles.errors import RequestError
 from service import options
+from service.method_repeats import arranged, told_once
 from service.output import FOUND, INTERRUPTED, NONE_FOUND, checked, print_json, say, write_file
 from service.settings import settings
 
@@ -27,8 +27,6 @@ COUNTS = (
 )
 #: The most seconds and the most scrambles that may be asked for.
 MOST_SECONDS, MOST_SCRAMBLES = 3_600.0, 1_000
-#: Numbers of arrangements with more digits are rounded.
-MOST_DIGITS = 24
 #: How many counts of free play are printed for a step.
 MOST_WAYS = 4
 
@@ -156,9 +154,10 @@ def show(report: Report) -> None:
     from puzzles.laws import joined, plural
     from service.layout import page
 
+    report = told_once(report)
     with page() as out:
         start = report["arrangements"]
-        counted = f": {int(start):,} arrangements of its pieces" if start else ""
+        counted = f": {arranged(start)} arrangements of its pieces" if start else ""
         out.line(f"{report['puzzle']}{counted}", "bold")
         if report["look_alike"]:
             names = joined([plural(name) for name in report["look_alike"]])
@@ -204,7 +203,14 @@ def _joined(out: Page, own: Report) -> None:
 def _sequences(step: Report) -> list[tuple[str, object]]:
     """Return the rows of a step's sequences and of what its three-cycles take."""
     rows: list[tuple[str, object]] = []
+    if step["again"] and step["sequences"]:
+        same = ", ".join(one["notation"] for one in step["sequences"])
+        return [(", ".join(step["types"]), f"{same}, as in method {step['again']}")]
     for one in step["sequences"]:
+        if one["again"]:
+            as_in = f"as in method {one['again']}"
+            rows.append((one["type"], f"{one['notation']}  {one['cycle']}, {as_in}"))
+            continue
         moves = f"; disturbs {', '.join(one['disturbs'])}" if one["disturbs"] else ""
         if one.get("also"):
             moves = f"; moves {', '.join(one['also'])} as well"
@@ -213,6 +219,8 @@ def _sequences(step: Report) -> list[tuple[str, object]]:
         if one.get("same_as"):
             rows.append(("", one["same_as"]["text"]))
     for cost in step["three_cycles"]:
+        if cost["again"]:
+            continue
         mean = f"{cost['mean']:.1f} turns on average, at most {cost['most']}"
         cycles = f"{cost['count']:,} three-cycles"
         if len(step["three_cycles"]) > 1:
@@ -247,15 +255,25 @@ def _method(out: Page, own: Report, method: int, played: dict[str, int]) -> None
         if plays and tried and tried["ways"] and tried["ways"][0]["ways"]:
             text = ways_text(tried["ways"], own["free_turns"])
             before = played.setdefault(text, method)
-            text = text if before == method else f"the same as in method {before}"
-            rows.append(("free play", text))
+            if before == method:
+                rows.append(("free play", text))
+            elif not step["again"]:
+                rows.append(("free play", f"as in method {before}"))
+        if step["again"]:
+            out.pairs(rows)
+            continue
         for mend in step["mends"]:
-            rows.append(("odd" if mend["kind"] == "swap" else "twist", mend["text"]))
-        for pair in step.get("twists", ()):
-            rows.append(("two twisted", pair["text"]))
+            rows.append(("odd" if mend["kind"] == "swap" else "twist", _once(mend)))
+        for pair in step["twists"]:
+            rows.append(("two twisted", _once(pair)))
         left = step["left"]
-        rows.append(("left", f"{_arranged(left)} arrangements" if left not in (None, "1") else ""))
+        rows.append(("left", f"{arranged(left)} arrangements" if left not in (None, "1") else ""))
         out.pairs(rows)
+
+
+def _once(one: Report) -> str:
+    """Return what is said of a mend or of twists, of which an earlier method may have said it."""
+    return f"as in method {one['again']}" if one["again"] else str(one["text"])
 
 
 def _homeward(home: Report | None) -> list[tuple[str, object]]:
@@ -290,14 +308,6 @@ def ways_text(ways: list[Report], most: int) -> str:
         f"of the words of up to {_counted(most, 'turn')} so many put one more right and disturb "
         f"none (on average): {'; '.join(said)}"
     )
-
-
-def _arranged(digits: str) -> str:
-    """Return a number, where it is long to three digits and a power of ten."""
-    if len(digits) <= MOST_DIGITS:
-        return f"{int(digits):,}"
-    mantissa, power = f"{Decimal(digits):.2e}".split("e+")
-    return f"about {mantissa}·10^{power}"
 
 
 def _counted(number: int, word: str) -> str:

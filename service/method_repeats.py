@@ -40,7 +40,7 @@ def _step(step: Report, number: int | None, before: dict[object, int]) -> Report
             for one in step["sequences"]
         ],
         "three_cycles": [
-            _told(one, ("cost", kept, *one.values()), number, before)
+            _told(one, ("cost", kept, *one.values(), *_named(step, one["type"])), number, before)
             for one in step["three_cycles"]
         ],
         # What is odd once others are right is another thing to know once more others are.
@@ -60,6 +60,11 @@ def _step(step: Report, number: int | None, before: dict[object, int]) -> Report
     own["again"] = _earlier(same, number, before)
     own["sentence_again"] = _earlier(("text", step["text"]), number, before)
     return own
+
+
+def _named(step: Report, kind: str) -> tuple[str, ...]:
+    """Return the sequences of a step for a type."""
+    return tuple(one["notation"] for one in step["sequences"] if one["type"] == kind)
 
 
 def _told(

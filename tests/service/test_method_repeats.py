@@ -8,8 +8,10 @@ import pytest
 
 from puzzles import load
 from search.method import find_methods
+from service.cli_method import show
 from service.method_repeats import arranged, told_once
 from service.method_report import methods
+from service.pages.frame import rendered
 
 
 def sequence(kind: str, notation: str) -> dict[str, Any]:
@@ -53,6 +55,8 @@ def test_what_stood_in_an_earlier_method_says_in_which() -> None:
     assert third["steps"][0]["again"] == 2
     joined = told_once(report)["joined"][0]["steps"]
     assert [own["sequences"][0]["again"] for own in joined] == [1, None]
+    # With another sequence the same figures are others'.
+    assert [own["three_cycles"][0]["again"] for own in joined] == [1, None]
     # The report itself, which is what JSON has, stays as it is.
     assert "again" not in report["methods"][1]["steps"][1]
 
@@ -69,3 +73,24 @@ def test_an_order_that_is_not_proven_is_not_called_none(monkeypatch: pytest.Monk
     assert own["kind"] == "looked up"
     assert "0 arrangements" not in own["text"]
     assert "lack three-cycles" in own["text"]
+
+
+def test_the_terminal_and_the_page_say_once_what_two_methods_have(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    report = methods(find_methods(load("tetrahedron-corners"), count=2))
+    own = report["methods"][0]
+    twice = {**report, "result": None, "methods": [own, own]}
+    [notation] = [one["notation"] for step in own["steps"] for one in step["sequences"]]
+    show(twice)
+    printed = capsys.readouterr().out
+    assert printed.count(f"{notation}, as in method 1") == 1
+    assert printed.count("with setups") == 1
+    for shape, folded in (("cube", 0), ("ball", 1)):
+        told = {"name": "tetrahedron-corners", "description": "", "shape": shape}
+        data = {"report": twice, "puzzle": "tetrahedron-corners", "told": told}
+        text = rendered("methods_told.html", data)
+        assert text.count("/picture.svg?") == 1
+        assert text.count("<summary>a picture") == folded
+        assert text.count("With setups") == 1
+        assert 'as in <a href="#method1">method 1</a>' in text
