@@ -12,8 +12,9 @@ from puzzles import brackets
 from puzzles.effects import cycle_text
 from puzzles.laws import joined, plural
 from puzzles.names import slot_names
-from puzzles.notation import write
+from puzzles.notation import parse, write
 from puzzles.puzzle import Puzzle
+from puzzles.words import normal, shortened
 from search.brackets import shortest_form
 from search.brackets import text as bracket_text
 from search.solving_looks import Contents, Looks
@@ -62,10 +63,11 @@ def told(
         after = Contents.of(solution.looks, effect).right
         moved = np.flatnonzero(before.right & ~after).tolist()
         done = _done(solution.looks, after)
+        notation = _notation(puzzle, step, tools or {})
         yield Told(
             step,
-            write(puzzle, step.word),
-            _notation(puzzle, step, tools or {}),
+            _sequence(puzzle, step, notation),
+            notation,
             cycle_text(puzzle, step.cycle) if step.cycle else "",
             tuple(names[k] for k in step.right),
             tuple(names[k] for k in moved),
@@ -78,6 +80,15 @@ def told(
 def _done(looks: Looks, right: NDArray[np.bool_]) -> tuple[str, ...]:
     types = [t for t in looks.puzzle.types if looks.matters[t.number]]
     return tuple(t.name for t in types if right[list(t.slots)].all())
+
+
+def _sequence(puzzle: Puzzle, step: Step, notation: str) -> str:
+    """Return the turns of a step in the order in which its brackets have them."""
+    if step.kind == CYCLE and step.form is None and not puzzle.can_block:
+        word = shortened(puzzle, parse(puzzle, notation).word)
+        if normal(puzzle, word) == normal(puzzle, step.word):
+            return write(puzzle, word)
+    return write(puzzle, step.word)
 
 
 def _notation(puzzle: Puzzle, step: Step, tools: Mapping[int, Tools]) -> str:

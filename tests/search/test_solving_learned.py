@@ -400,15 +400,20 @@ def test_a_part_of_what_is_known_is_called_one() -> None:
 FIVE = """description = "Five."
 shape = "written"
 places = 5
+alike = ["4-5"]
 [[turns]]
 name = "A"
 cycles = "(1 2 3 4 5)"
 """
-EIGHT = FIVE.replace("places = 5", "places = 8").replace("(1 2 3 4 5)", "(3 6) (1 2 4)")
+EIGHT = (
+    FIVE.replace("places = 5", "places = 8")
+    .replace("4-5", "7-8")
+    .replace("(1 2 3 4 5)", "(3 6) (1 2 4)")
+)
 
 
 def test_a_puzzle_without_sums_and_one_whose_turn_cycles_three_are_solved() -> None:
-    """A five-cycle is even; three of the eight places are cycled by the turn itself, doubled."""
+    """Two places look alike and hide parity; or the turn itself, doubled, cycles three of eight."""
     five = compiled("own", parse_file(FIVE, "own.toml"))
     own = solver_with(five, learned_in(five, ["A"]))
     assert own.solve(five.effect((0, 0))).solved
