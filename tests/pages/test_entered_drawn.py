@@ -143,10 +143,103 @@ def test_what_is_typed_just_before_a_click_is_kept(chrome: Any, site: Served) ->
         assert "UFR=UFL" in field.input_value()
         assert "UFL=UFR" in field.input_value()
         page.get_by_role("button", name="By colours").click()
-        page.locator("#stickers").focus()
+        assert page.locator("#stickers").input_value() != "", "it is carried over"
+        page.locator("#stickers").fill("")
         page.keyboard.type("UFR=R")
         click(page, "FUR")
         assert page.locator("#stickers").input_value() == "UFR=R FUR=U"
+
+
+def test_typed_colours_are_drawn_and_named(chrome: Any, site: Served) -> None:
+    """Whole slots, names in any order and own names: what the service reads is what is drawn."""
+    puzzle = load("2x2x2")
+    paint = [colour.lower() for colour, _ in face_paint(puzzle.body)]
+    face = {own.name: paint[k] for k, own in enumerate(puzzle.body.faces)}
+    twisted = {"UFR": face["R"], "FUR": face["U"], "RUF": face["F"]}
+    with visiting(chrome, site, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, PAGE)
+        solved = colours(page)
+        page.get_by_role("button", name="By colours").click()
+        field, names = page.locator("#stickers"), page.locator("#colours")
+        for text, called in (
+            ("UFR=RUF", ""),
+            ("URF=RFU", ""),
+            ("UFR=red,white,green", "U=white F=green R=red"),
+        ):
+            field.fill(text)
+            names.fill(called)
+            says(page, "one corner alone can't be twisted")
+            assert colours(page) == solved | twisted, text
+        assert page.get_by_role("radio", name="white (U)").count() == 1
+        # What could be read is written anew where a colour is called otherwise.
+        names.fill("U=white F=green R=orange")
+        says(page, "one corner alone can't be twisted")
+        assert field.input_value() == "UFR=orange FUR=white RUF=green"
+        visit.complaints = [one for one in visit.complaints if "willReadFrequently" not in one]
+
+
+def test_one_state_is_looked_at_in_four_ways(chrome: Any, site: Served) -> None:
+    """Whatever it was entered as, every other way draws it, says it, and comes back to it."""
+    puzzle = load("2x2x2")
+    word = parse(puzzle, WORD).word
+    pieces = from_word(puzzle, word).text()
+    rows = "".join(cycle_text(puzzle, own) for own in cycles(puzzle, effect_of(puzzle, word)))
+    ways = {"By turns": "sequence", "By pieces": "pieces", "As cycles": "cycles"}
+    with visiting(chrome, site, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, PAGE)
+
+        def choose(way: str) -> None:
+            page.get_by_role("button", name=way).click()
+            says(page, "This can be put right")
+
+        field = {way: page.locator(f"#{own}") for way, own in ways.items()}
+        page.get_by_role("button", name="By turns").click()
+        field["By turns"].fill(WORD)
+        says(page, "This can be put right")
+        drawn = colours(page)
+        for first in ("By pieces", "By colours", "As cycles"):
+            choose(first)
+            assert colours(page) == drawn
+            choose("By pieces")
+            assert (colours(page), field["By pieces"].input_value()) == (drawn, pieces)
+            choose("As cycles")
+            text = field["As cycles"].input_value()
+            table = from_cycles(puzzle, text).table
+            assert (table == from_cycles(puzzle, rows).table).all()
+            choose("By turns")
+            assert (colours(page), field["By turns"].input_value()) == (drawn, WORD)
+        # Entered otherwise, the turns are not known: it is drawn, said and sent all the same.
+        choose("By pieces")
+        field["By pieces"].fill("UFR=UFL UFL=UFR")
+        page.locator("#said", has_text="2 pieces are not solved").wait_for()
+        drawn = colours(page)
+        choose("By colours")
+        assert colours(page) == drawn
+        choose("By turns")
+        assert (colours(page), field["By turns"].input_value()) == (drawn, "")
+        says(page, "which turns lead there is not known")
+        assert "UFL" in page.url
+        sent = page.evaluate("() => Object.fromEntries(new FormData(document.forms.entry))")
+        assert sent["stickers"]
+        assert "sequence" not in sent
+        # What is not whole is no cycle, and is not lost by that.
+        choose("By pieces")
+        field["By pieces"].fill("UFR=UFL")
+        says(page, "UFR is nowhere yet")
+        drawn = colours(page)
+        page.get_by_role("button", name="As cycles").click()
+        says(page, "not every piece has its place yet")
+        assert colours(page) == drawn
+        page.get_by_role("button", name="By pieces").click()
+        says(page, "UFR is nowhere yet. Click")
+        assert field["By pieces"].input_value() == "UFR=UFL"
+        # An empty field is a solved puzzle in every way.
+        field["By pieces"].fill("")
+        says(page, "Click a place")
+        page.get_by_role("button", name="By colours").click()
+        says(page, "Choose a colour")
+        assert page.locator("#stickers").input_value() == ""
+        visit.complaints = [one for one in visit.complaints if "willReadFrequently" not in one]
 
 
 def test_clicked_cycles_are_drawn_before_the_service_answers(chrome: Any, site: Served) -> None:

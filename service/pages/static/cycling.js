@@ -38,6 +38,17 @@ export class Cycling {
     return this.effect.open.length > 0;
   }
 
+  /** Whether all that was said is known here: nothing that only the service can read. */
+  get whole() {
+    return !this.#typed;
+  }
+
+  /** Let the cycle that may still go on end here. */
+  end() {
+    this.effect = { closed: closed(this.effect).closed, open: [] };
+    this.refresh();
+  }
+
   /** What was said as the service reads it: a cycle that may go on stands as if it were closed. */
   get text() {
     const { closed: cycles, open } = this.effect;

@@ -49,6 +49,19 @@ export class Seats {
     this.#said.clear();
   }
 
+  /** Say where an effect brings every piece. @param {Effect} effect */
+  follow(effect) {
+    this.clear();
+    for (const here of this.tables.home) if (effect[here] !== here) this.put(effect[here], here);
+  }
+
+  /** The same said of the same puzzle, to be changed by itself. */
+  copy() {
+    const result = new Seats(this.tables);
+    for (const [slot, seat] of this.#said) result.#said.set(slot, seat);
+    return result;
+  }
+
   /** Slots of which nothing was said though their own pieces are elsewhere. */
   get open() {
     const away = new Set([...this.#said.values()].map(({ piece }) => piece));
