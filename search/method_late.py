@@ -274,12 +274,7 @@ def families(asked: _Asked) -> Iterator[tuple[int, ...]]:
         for symmetry in asked.symmetries
     ] or [tuple(range(count))]
     halves = [_halves(puzzle, own) for own in turns]
-    done: set[int] = set()
     for first in asked.odd:
-        if min(image[first] for image in images) in {
-            image[k] for k, *_ in done for image in images
-        }:
-            continue
         own = _beside(asked, first, images)
         keeping = [im for im in images if {im[k] for k in own} == set(own)]
         others = [k for k in range(count) if k not in own and not puzzle.commutes[k, first]]
