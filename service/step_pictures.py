@@ -22,13 +22,15 @@ from service.stores.base import Store
 def picture(store: Store, digest: str, number: int) -> bytes:
     """Return a picture of the state before a step of a result, the first being 1, as SVG.
 
-    Raises NotThereError for a result without such a step.
+    Raises NotThereError for a result without such a step, and where the steps do not solve it.
     """
     content = store.things.get("result", digest)
     result = None if content is None else results.read(content)
     if not isinstance(result, SolveResult | FinishResult):
         raise NotThereError("there is no result with steps that has this digest")
     steps = result.report["steps"]
+    if not result.report.get("solved", True):
+        raise NotThereError("the steps of this result do not solve it, so they have no pictures")
     if not 1 <= number <= len(steps):
         have = f"{len(steps)} step{'' if len(steps) == 1 else 's'}"
         raise NotThereError(f"there is no step {number}: the result has {have}")

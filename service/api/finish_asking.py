@@ -32,6 +32,8 @@ MEASURES = {
     "sequences": "fewest different sequences",
     "memory": "least to remember",
 }
+#: What is said of a form that was sent with none of its fields filled in.
+NOTHING = "nothing is entered yet; say which pieces are not solved, or the turns that led here"
 #: The fields of a question by which no state is entered.
 OTHERS = ("puzzle", "apart", "by")
 Asks = type[FinishQuestion] | type[SolveQuestion]
@@ -87,6 +89,9 @@ def entry(given: list[tuple[str, str]], asks: Asks = FinishQuestion) -> Entry:
         by = "turns"
     names = [name for name in asks.model_fields if name not in OTHERS]
     texts = {name: fields.get(name, "").strip() for name in names}
+    sent = any(name in fields for name in names if name not in ("learned", "colours"))
+    if sent and not Entry(texts).begun:
+        wrong.append(NOTHING)
     return Entry(texts, by, fields.get("apart") in ("1", "true"), tuple(wrong), asks)
 
 

@@ -18,6 +18,8 @@ from service.pages.frame import page, puzzle_href
 
 router = APIRouter(include_in_schema=False)
 
+#: What is said where the form was sent with nothing in it.
+NOTHING = "nothing is entered yet; write a sequence that you like"
 #: The most entries that are shown where there is no grid, and the most cases of one reason.
 MOST_SHOWN, MOST_LEFT = 200, 40
 
@@ -39,6 +41,8 @@ async def cover(
     released = [name for one in free or () for name in one.split(",") if name]
     wrong: list[str] = []
     turns = _turns(setup, wrong)
+    if not text and "sequence" in request.query_params:
+        wrong.append(NOTHING)
     data = {
         "puzzle": puzzle,
         "place": "cover",

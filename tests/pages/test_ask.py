@@ -311,6 +311,39 @@ def test_by_mouse(chrome: Any, warm: Served) -> None:
         assert re.fullmatch(r"\d+ answers are shown\.", said.inner_text())
 
 
+def test_back_goes_to_what_was_asked_before(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, "/puzzles/2x2x2/ask")
+
+        def shows(text: str, query: str) -> None:
+            page.wait_for_function(
+                """([text, query]) => location.search === query
+                && document.querySelector("#cycle").value.replaceAll(" ", "") === text""",
+                arg=[text, query],
+            )
+
+        for name in ("UFR", "UBL", "UFL"):
+            page.mouse.click(*point(page, name))
+        page.locator("#answers[data-state=done]").wait_for(timeout=PATIENCE)
+        shows("UFR,UBL,UFL", "?cycle=UFR,UBL,UFL")
+        # A fourth click begins another question: the address no longer has the first.
+        page.mouse.click(*point(page, "UBR"))
+        shows("UBR", "")
+        page.go_back()
+        page.locator("#answers[data-state=done]").wait_for(timeout=PATIENCE)
+        shows("UFR,UBL,UFL", "?cycle=UFR,UBL,UFL")
+        page.get_by_text("what stays, what turns").click()
+        page.get_by_label("for the left hand").check()
+        shows("UFR,UBL,UFL", "?cycle=UFR,UBL,UFL&left_handed=1")
+        page.go_back()
+        shows("UFR,UBL,UFL", "?cycle=UFR,UBL,UFL")
+        page.wait_for_function("() => !document.querySelector('[name=left_handed]').checked")
+        page.go_back()
+        shows("", "")
+        page.locator("#said", has_text="Click or tap three stickers").wait_for()
+        assert page.locator("#answers li").count() == 0
+
+
 def test_other_effects_by_mouse(chrome: Any, warm: Served) -> None:
     """Cycles are clicked one after the other, closed, twisted, undone, and asked for."""
     with visiting(chrome, warm, viewport=WIDE, reduced_motion="reduce") as visit:
@@ -438,7 +471,7 @@ def test_answers_come_in_while_the_search_goes_on(chrome: Any, warm: Served) -> 
         folded = page.locator("#answers li[data-a]").first.inner_text()
         assert f"and {told['answer']['answers'][0]['folded']} more of its kind" in folded
         # Another weight is another order of the same; the address holds it.
-        page.locator(".more summary").click()
+        page.locator(".more:not(#others) summary").click()
         page.select_option("#matters", "hands")
         page.locator("#said", has_text="shown").wait_for()
         assert "matters=hands" in page.url
@@ -511,7 +544,7 @@ def test_ticks_are_looked_at_while_clicking(chrome: Any, warm: Served) -> None:
         said = page.locator("#said")
         page.mouse.click(*point(page, "F"))
         said.get_by_text("Impossible: no layer takes F anywhere").wait_for()
-        page.locator(".more summary").click()
+        page.locator(".more:not(#others) summary").click()
         for layer in "FBLR":
             page.locator(f'input[name="layers"][value="{layer}"]').uncheck()
         page.mouse.click(*point(page, "UFR"))

@@ -31,6 +31,9 @@ def test_the_page_is_for_everybody(chrome: Any, site: Served) -> None:
             visit.open(address)
             visit.page.wait_for_load_state("networkidle")
             for_everybody(visit.page, name)
+        # The last is looked at on a phone: no column of the list is beyond the edge.
+        room = visit.page.locator(".wide").evaluate("own => [own.scrollWidth, own.clientWidth]")
+        assert room[0] <= room[1]
 
 
 @pytest.mark.parametrize("name", ["3x3x3", "4x4x4"])
@@ -40,6 +43,13 @@ def test_the_page_is_light(chrome: Any, site: Served, name: str) -> None:
         visit.open(address)
         visit.page.wait_for_load_state("networkidle")
         assert visit.weight() < MOST_BYTES
+
+
+def test_a_form_that_is_empty_is_said_to_be(site: Served) -> None:
+    page = site.client.get("/puzzles/2x2x2/cover?sequence=&setup=2")
+    assert page.status_code == 422
+    assert "Nothing is entered yet" in page.text
+    assert "Nothing is entered yet" not in site.client.get("/puzzles/2x2x2/cover").text
 
 
 def test_all_of_it_is_there_without_the_script(site: Served) -> None:
@@ -141,4 +151,4 @@ def test_what_is_wrong_is_said_and_the_rest_is_kept(
 def test_other_shapes_are_listed(site: Served) -> None:
     text = site.client.get("/puzzles/3x3x3/cover?sequence=[(R%27+D%27+R+D)2,+U]").text
     assert "two twists of corners" in text
-    assert text.count('<tr><th scope="row"><span class="cycles">') == 56
+    assert text.count('<th scope="row" role="rowheader"><span class="cycles">') == 56

@@ -96,6 +96,7 @@ def test_steps_stand_in_the_page(warm: Served) -> None:
         ({"pieces": "UFR=UBL UFL=UBL"}, "the piece UBL was entered twice"),
         ({"pieces": f"UFR={MARKUP}"}, "says nothing of a slot"),
         ({"cycles": "(UFR UBL) (UFR DFR)"}, "the piece UFR is in two cycles"),
+        ({"pieces": "", "cycles": " "}, "nothing is entered yet"),
         ({"cycles": "()"}, "an empty cycle was given"),
         ({"sequence": MARKUP}, ""),
         ({"stickers": "UFR=RFU"}, "mirror image"),
@@ -129,6 +130,8 @@ def test_what_cannot_be_solved_is_named_with_its_repair(warm: Served) -> None:
     assert page.status_code == 200
     assert "one corner alone can&#39;t be twisted" in page.text
     assert "Smallest repair" in page.text
+    # None is better than another.
+    assert "By fewest" not in page.text
     assert 'data-slots="UFR"' in page.text
 
 
@@ -207,6 +210,49 @@ def test_pieces_are_clicked_and_put_right(chrome: Any, warm: Served, tap: bool) 
         total = slider.get_attribute("max")
         slider.fill(total)
         assert page.locator("#stepping output").inner_text().startswith(f"{total} of {total}")
+
+
+def test_who_is_drawn_nowhere_is_clicked_at_its_own_place(chrome: Any, warm: Served) -> None:
+    """The last of a cycle: another sits where it is drawn when solved, and it is nowhere yet."""
+    with visiting(chrome, warm, viewport=WIDE, reduced_motion="reduce") as visit:
+        page = opened(visit, PAGE)
+        for name in ("UFR", "FUL"):
+            click(page, name)
+        says(page, "Click UFL, then UFR's own place")
+        click(page, "FUL")
+        says(page, "For UFR, nowhere yet, click its own place")
+        # Nobody knows who is drawn grey; another sticker there is another place.
+        click(page, "UFL")
+        says(page, "Which piece is at UFL?")
+        click(page, "FUR")
+        says(page, "This can be put right")
+        field = page.locator("#pieces")
+        assert dict(entries(field.input_value())) == {"UFR": "FUL", "UFL": "FUR"}
+        # The same by a button, and nothing of what was said before is lost.
+        page.get_by_role("button", name="take UFL").click()
+        says(page, "UFR is nowhere yet")
+        offered = page.locator(".nowhere button")
+        assert [own.inner_text() for own in offered.all()] == ["UFR", "RUF", "FUR"]
+        for_everybody(page, "finish-nowhere")
+        offered.nth(2).click()
+        says(page, "This can be put right")
+        assert dict(entries(field.input_value())) == {"UFR": "FUL", "UFL": "FUR"}
+        assert page.locator(".nowhere").is_hidden()
+
+
+def test_what_is_wrong_is_said_once(chrome: Any, warm: Served) -> None:
+    with visiting(chrome, warm, viewport=WIDE) as visit:
+        page = opened(visit, f"{PAGE}?cycles=(UFR+XYZ)&change=")
+        page.wait_for_load_state("networkidle")
+        (said,) = visit.complaints
+        assert "Failed to load resource" in said
+        visit.complaints.clear()
+        page.locator("#cycles[aria-invalid]").wait_for()
+        assert "XYZ" in page.locator("#wrong").inner_text()
+        assert page.locator("#said").inner_text() == ""
+        page.locator("#cycles").fill("(UFR UBL DFR)")
+        says(page, "This can be put right")
+        assert page.locator("#wrong").count() == 0
 
 
 def test_the_state_is_solved_when_all_steps_are_done(chrome: Any, warm: Served) -> None:

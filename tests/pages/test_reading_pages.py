@@ -136,6 +136,9 @@ def test_every_page_is_for_everybody(
             (said,) = visit.complaints
             assert "Failed to load resource" in said
             visit.complaints.clear()
+        if name == "nonsense":
+            # What is wrong says so itself, and nothing else says it again.
+            assert page.locator("#said").inner_text() == ""
         assert 0 < visit.weight() < MOST_BYTES
         unfolded(page)
         for_everybody(page, name)

@@ -60,6 +60,7 @@ def test_every_step_is_there_and_the_plain_simulator_ends_solved(warm: Served) -
         ({"pieces": "UFR=UBL UFL=UBL"}, "the piece UBL was entered twice"),
         ({"scramble": f"R {MARKUP}"}, ""),
         ({"stickers": "UFR=RFU"}, "mirror image"),
+        ({"scramble": "", "learned": "R U R' U'"}, "nothing is entered yet"),
         ({"cycles": "(UFR UBL DFR)", "scramble": "R"}, "one of scramble, cycles, pieces and"),
     ],
 )

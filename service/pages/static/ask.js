@@ -2,7 +2,7 @@
 
 import { AGAIN, LOST, pause } from "./connection.js";
 import { OVER } from "./following.js";
-import { addressed, counted, drawn, element, mark, part, sentence } from "./live.js";
+import { counted, drawn, element, mark, part, sentence } from "./live.js";
 import { whyNot } from "./possible.js";
 import { partsOfAnswer } from "./parts.js";
 import { news, progress } from "./progress.js";
@@ -10,6 +10,7 @@ import { keyOf, replace } from "./refreshing.js";
 import { Several } from "./several.js";
 import { steppable } from "./steppable.js";
 import { Stepper } from "./stepping.js";
+import { WishForm } from "./wish_form.js";
 
 /** @typedef {import("./drawing.js").Drawing} Drawing */
 /** @typedef {import("./picks.js").Pick} Pick */
@@ -38,6 +39,7 @@ class Asking {
     this.drawing = drawing;
     this.tables = drawing.tables;
     this.form = /** @type {HTMLFormElement} */ (part("wish"));
+    this.wish = new WishForm(this.form, () => void this.#back());
     this.input = /** @type {HTMLInputElement} */ (part("cycle"));
     this.said = part("said");
     this.stepper = new Stepper(drawing, part("stepping"), this.say);
@@ -65,7 +67,6 @@ class Asking {
   get bracketed() {
     return this.input.value.trimStart().startsWith("(");
   }
-
 
   /** @param {string} text */
   say = (text) => {
@@ -137,6 +138,7 @@ class Asking {
     if (this.stepper.taken) this.stepper.drop();
     this.input.value = text;
     this.#forget();
+    this.wish.leave();
     this.mark();
   }
 
@@ -169,42 +171,19 @@ class Asking {
     if (this.said.textContent?.startsWith("Impossible")) this.say("That is possible again.");
   }
 
-  /**
-   * The boxes of a field.
-   * @param {string} name
-   */
-  #boxes(name) {
-    return /** @type {HTMLInputElement[]} */ ([...this.form.querySelectorAll(`input[name="${name}"]`)]);
-  }
-
-  /**
-   * The values of the boxes of a field that are ticked.
-   * @param {string} name
-   */
-  #ticked(name) {
-    return this.#boxes(name).filter((box) => box.checked).map((box) => box.value);
-  }
-
   /** What may turn and move, as far as it is ticked. */
   get allowed() {
     const { layerNames, typeNames } = this.tables;
     return {
-      layers: this.#ticked("layers").map((name) => layerNames.indexOf(name)),
-      free: this.#ticked("free").map((name) => typeNames.indexOf(name)),
-      anyTwist: this.#ticked("any_twist").length > 0,
+      layers: this.wish.ticked("layers").map((name) => layerNames.indexOf(name)),
+      free: this.wish.ticked("free").map((name) => typeNames.indexOf(name)),
+      anyTwist: this.wish.ticked("any_twist").length > 0,
     };
   }
 
-  /** What the form says, as the address has it. */
-  get query() {
-    /** @type {Record<string, string>} */
-    const query = this.several.on ? { effect: this.several.whole } : { cycle: this.names.join(",") };
-    const layers = this.#ticked("layers");
-    if (layers.length < this.#boxes("layers").length) query.layers = layers.join(",");
-    query.free = this.#ticked("free").join(",");
-    query.matters = /** @type {HTMLSelectElement} */ (part("matters")).value;
-    for (const name of ["left_handed", "any_twist", "apart"]) query[name] = this.#ticked(name).join("");
-    return query;
+  /** What is wanted, as the address has it. @returns {Record<string, string>} */
+  get wanted() {
+    return this.several.on ? { effect: this.several.whole } : { cycle: this.names.join(",") };
   }
 
   /** Ask, and show the answers as they come. */
@@ -217,7 +196,7 @@ class Asking {
       this.say("Impossible: no layer may turn. Tick one.");
       return;
     }
-    addressed(this.query);
+    this.wish.asked(this.wanted);
     if (!this.names.length) {
       this.say(EMPTY);
       return;
@@ -234,12 +213,22 @@ class Asking {
     this.#arrived(own, this.#asked);
   }
 
+  /** The browser has gone back, or forth, to another question: take that up. */
+  async #back() {
+    this.#forget();
+    if (this.stepper.taken) this.stepper.drop();
+    this.say("Asking.");
+    await this.#refresh(this.#asked, true, true);
+    if (!this.names.length) this.say(EMPTY);
+  }
+
   /**
    * Put what the service has now into the page.
    * @param {number} asked
    * @param {boolean} [looking] whether a search is only looked at, not begun anew if it was stopped
+   * @param {boolean} [fields] whether the form is to say what the address says
    */
-  async #refresh(asked, looking = true) {
+  async #refresh(asked, looking = true, fields = false) {
     for (;;) {
       try {
         const headers = { Accept: "text/html", Prefer: "wait=0" };
@@ -257,6 +246,7 @@ class Asking {
           if (asked !== this.#asked) return;
           continue;
         }
+        if (fields) this.#fields(page);
         this.#wrongs(page.getElementById("wrongs")?.children ?? []);
         replace(part("answers"), document.adoptNode(fresh));
         this.#arrived(fresh, asked);
@@ -268,6 +258,13 @@ class Asking {
         if (asked !== this.#asked) return;
       }
     }
+  }
+
+  /** Let the form say what that of a page says. @param {Document} page */
+  #fields(page) {
+    this.wish.take(page);
+    this.several.take(this.bracketed);
+    this.mark();
   }
 
   /**

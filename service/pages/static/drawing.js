@@ -80,6 +80,8 @@ export class Drawing extends EventTarget {
     );
     /** @type {Effect} */
     this.effect = nothing(this.tables);
+    /** The pieces, by home slots, of which nobody has said where they are. @type {ReadonlySet<number>} */
+    this.unknown = new Set();
     /** What is shown beside the state; for the modules that a drawing is made of. */
     this.shown = {
       label: /** @type {Label} */ (options.label ?? true),
@@ -313,7 +315,7 @@ export class Drawing extends EventTarget {
    * @param {number} number
    */
   pickOf(number) {
-    return pickOf(this.tables, this.effect, number);
+    return pickOf(this.tables, this.effect, number, this.unknown);
   }
 
   // --- painting and telling -------------------------------------------------------------------

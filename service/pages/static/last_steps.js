@@ -55,7 +55,9 @@ function steps(list, wanted) {
     const turns = rows.map((li) => word(tables, li.dataset.sequence ?? ""));
     return { own, before, turns, bracketOfText, partsOfBracket };
   };
-  if (rows.length > 1) {
+  // Where the steps do not solve it, nobody knows turns to the state before them.
+  const whole = list.dataset.before !== undefined;
+  if (rows.length > 1 && whole) {
     const all = steppable(list, "all steps", async () => {
       const { own, before, turns } = await ready();
       own.take(parts(rows, turns), [], "All steps", before);
@@ -72,7 +74,7 @@ function steps(list, wanted) {
       const plain = { kind: "turns", notation: name, turns: li.dataset.sequence ?? "", times: 1, parts: [] };
       const parts = partsOfBracket(own.drawing.tables, bracketOfText(own.drawing.tables, name) ?? plain);
       const cycle = (li.dataset.cycle ?? "").split(",").filter((one) => one !== "");
-      own.take(parts, cycle, name, [...before, ...turns.slice(0, k).flat()]);
+      own.take(parts, cycle, name, whole ? [...before, ...turns.slice(0, k).flat()] : []);
       return own.strip();
     });
   });

@@ -14,11 +14,14 @@ import { cycles, effectOf, parse, write } from "./state.js";
 /**
  * Let the address hold what the page shows, so that it can be kept and sent.
  * @param {Record<string, string>} query empty values are left out
+ * @param {boolean} [anew] whether the browser is to come back to what was there before
  */
-export function addressed(query) {
+export function addressed(query, anew = false) {
   const own = new URLSearchParams(Object.entries(query).filter(([, value]) => value !== ""));
   const text = own.toString().replaceAll("%2C", ",").replaceAll("%40", "@");
-  history.replaceState(null, "", text ? `?${text}` : location.pathname);
+  const href = text ? `?${text}` : location.pathname;
+  if (anew && text !== location.search.slice(1)) history.pushState(null, "", href);
+  else history.replaceState(null, "", href);
 }
 
 /**

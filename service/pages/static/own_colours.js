@@ -68,6 +68,7 @@ export function paints(drawing, colours) {
  */
 export function recolour(drawing, colours, { sticker = new Map(), blank = new Set(), grey = new Set() } = {}) {
   const { body, tables } = drawing;
+  drawing.unknown = blank;
   if (body instanceof Board) {
     const { places } = tables.data;
     tables.slotNames.forEach((_, piece) => {

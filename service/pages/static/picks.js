@@ -17,7 +17,7 @@ import { undone } from "./state.js";
  * @property {number} placement
  * @property {number} piece the home slot of the piece that is there
  * @property {number} here
- * @property {string} pieceName
+ * @property {string} pieceName empty where nobody has said which piece is there
  * @property {string} type
  */
 
@@ -77,9 +77,10 @@ export function byPiece(tables, effect, marks) {
  * @param {Tables} tables
  * @param {Effect} effect
  * @param {number} number
+ * @param {ReadonlySet<number>} [unknown] pieces that are somewhere, and nobody has said where
  * @returns {Pick}
  */
-export function pickOf(tables, effect, number) {
+export function pickOf(tables, effect, number, unknown = new Set()) {
   const own = tables.data.stickers;
   const slot = own ? own.slot[number] : number;
   const shown = own ? own.placement[number] : -1;
@@ -94,7 +95,7 @@ export function pickOf(tables, effect, number) {
     placement,
     piece,
     here,
-    pieceName: shown < 0 && own ? tables.slotNames[piece] : tables.placementNames[here],
+    pieceName: unknown.has(piece) ? "" : shown < 0 && own ? tables.slotNames[piece] : tables.placementNames[here],
     type: tables.typeNames[tables.typeOf[slot]],
   };
 }
@@ -105,5 +106,6 @@ export function pickOf(tables, effect, number) {
  */
 export function told(found) {
   const away = found.here !== found.placement;
+  if (!found.pieceName) return `${found.stickerName}: what is here is not said yet`;
   return away ? `${found.stickerName}: here is ${found.pieceName}` : found.stickerName;
 }

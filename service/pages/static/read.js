@@ -112,7 +112,8 @@ function show(page, main) {
   if (old) enhance(old);
   begin();
   const first = document.getElementById("does");
-  say(document.getElementById("wrong")?.textContent ?? (first ? "It is read." : ""));
+  // What is wrong says so itself.
+  say(first ? "It is read." : "");
   // Whoever uses the keys goes on from where they were.
   const area = document.getElementById("sequence");
   (first ? old : area)?.focus({ preventScroll: true });

@@ -92,6 +92,19 @@ def test_steps_on_pages_have_them_where_turns_can_be_blocked(
     told = {"name": "3x3x3", "description": "", "can_block": can_block}
     text = rendered(template, {"puzzle": "3x3x3", "told": told, "report": report})
     hrefs = [f"/api/results/{digest}/steps/{number}.svg" for number in (1, 2)]
-    assert [f'src="{href}"' in text for href in hrefs] == [can_block, can_block]
+    # A step that is no three-cycle moves nearly all: on the solved puzzle it would mark nothing.
+    assert [f'src="{href}"' in text for href in hrefs] == [True, can_block]
     assert ("picture.svg" in text) is not can_block
     assert text.count("<img") == 2
+
+
+def test_steps_that_do_not_solve_have_no_pictures_of_states() -> None:
+    """The state before them is not what undoing them leads to."""
+    one = {"kind": "free", "type": None, "notation": "R", "turns": 1, "reason": "", "kept": 1}
+    report = {"reason": "x", "repair": None, "solved": False, "before": None, "turns": 1}
+    own = {"executed": 1, "different": 0, "steps": [{**one, **step("R")}], "result": "0" * 64}
+    told = {"name": "3x3x3", "description": "", "can_block": False}
+    text = rendered("solve_steps.html", {"puzzle": "3x3x3", "told": told, "report": report | own})
+    assert "<img" not in text
+    assert "data-before" not in text
+    assert "data-sequence" in text
