@@ -30,7 +30,6 @@ from puzzles.words import normal
 from search.atlas_entries import Chosen, Said, teller
 from search.finishing_plans import (
     AT_ONCE,
-    FEW_AT_ONCE,
     MOST_AT_ONCE,
     NOT_LOOKED,
     AtOnce,
@@ -110,10 +109,10 @@ class Finisher:
             best = direct
         found: Once | None = None
         once = self.once
-        if not once.always and best is not None and not best.first:
-            # Three-cycles do; for few pieces one sequence is looked for shortly.
-            some = len(state.unsolved) <= FEW_AT_ONCE and len(list(best.cycles)) > 1
-            once = once.shortly if some else NOT_LOOKED
+        if not once.always and best is not None and best.kind != BALANCE:
+            # Three-cycles do: one sequence instead of several steps is looked for shortly.
+            several = bool(best.first) + len(list(best.cycles)) > 1
+            once = once.shortly if several else NOT_LOOKED
         if once.always or direct is None:
             found = at_once(state, self.tables.matters, self.by, once, self.stop)
             whole = _whole(found)

@@ -17,8 +17,8 @@ from search.splits import MEMORY, TURNS, Split
 #: The most unsolved pieces for which one sequence is looked for, and what such a step is called.
 MOST_AT_ONCE = 6
 AT_ONCE = "all at once"
-#: The most for which it is looked for shortly where three-cycles do, and the share of the whole.
-FEW_AT_ONCE, SHORTLY = 4, 0.02
+#: The share of the whole that is looked at where three-cycles do.
+SHORTLY = 0.02
 #: What such a search looks at, see ``effect_search.Effort``: about what takes so many seconds of
 #: processor time on one core of a small machine.
 EFFORT, WORTH = (50, 400, 12e6), 8.0
@@ -43,7 +43,7 @@ class AtOnce:
 
     @property
     def shortly(self) -> AtOnce:
-        """What is looked at where three-cycles do, but few pieces are wrong."""
+        """What is looked at where three-cycles do, in several steps."""
         return AtOnce(self.seconds, SHORTLY * self.times)
 
 

@@ -200,6 +200,9 @@ class _Run:
             yield from self.stage(stage, number == 0)
         if not self.contents.solved and solver.products:
             yield self._product(solver.on_all)
+            if not self.contents.solved:
+                # Pieces that never leave their slots are told by no sum and in no chain.
+                raise RequestError("this state cannot be reached: no sequence leads to it")
 
     def stage(self, stage: Stage, first: bool) -> Iterator[Step]:
         """Do one stage; the balance is put right in the ``first`` one."""

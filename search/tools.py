@@ -17,6 +17,7 @@ from puzzles.effects import effect_of_cycles
 from puzzles.errors import RequestError
 from puzzles.layer_group import layer_group
 from puzzles.puzzle import PieceType, Puzzle, Word
+from puzzles.stopping import look
 from puzzles.words import normal
 from search import frames, plan
 from search.atlas_entries import Pattern, Said, pattern, placed, teller, triple_of
@@ -32,6 +33,8 @@ UNKNOWN = NONE
 #: once all have one. A step that looks at 30 million takes about a second on one core.
 MOST_CONJUGATES = 400_000_000.0
 ENOUGH_CONJUGATES = 4_000_000.0
+#: Conjugates for each pair of elements of the group, of which such a step looks at no more.
+PER_PAIR = 10.0
 
 #: How shelves for a goal are come by: by searching in memory, or from a store.
 Search = Callable[[Scope, Goal], Shelves]
@@ -43,7 +46,8 @@ class Filled(Goal):
 
     While one has none, steps that look at up to ``most`` conjugates are done; where all have, the
     search ends before the first step with more than ``enough``, or where the next rings are longer
-    than every word.
+    than every word. Of a group with few elements, a step looks at no more than ``PER_PAIR``
+    conjugates for each pair of these: more bring nothing new.
     """
 
     enough: float = field(kw_only=True, default=ENOUGH_CONJUGATES)
@@ -62,7 +66,8 @@ class Filled(Goal):
         # Where little is kept, there are many joins, and each looks at all conjugates.
         work = step.conjugates * len(scope.arrays.joins)
         if hardest >= NONE:
-            return work > self.most
+            group = layer_group(scope.puzzle, scope.layers, scope.kept)
+            return work > min(self.most, PER_PAIR * float(group.order) ** 2)
         # Of larger half-lengths hardly any ring is as short as that.
         return work > self.enough or hardest <= 2 * found.half_length
 
@@ -85,8 +90,12 @@ def search_in_memory(own: Scope, goal: Goal) -> Shelves:
     """Return shelves for a goal by searching, without a store."""
     from search.deepening import deepen
 
-    *_, last = deepen(own, goal)
-    return last.shelves
+    shelves = None
+    for progress in deepen(own, goal):
+        look()
+        shelves = progress.shelves
+    assert shelves is not None
+    return shelves
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 from sympy.combinatorics import Permutation, PermutationGroup
 
 from puzzles import load
+from puzzles.compile import compiled
 from puzzles.effects import effect_of_cycles
 from puzzles.errors import RequestError
-from puzzles.file import catalogue
+from puzzles.file import catalogue, parse
 from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
+from puzzles.states import from_cycles
 from search.solving import Solver
 from search.solving_looks import Contents, Looks
 from search.solving_steps import CYCLE, PRODUCT
@@ -145,6 +147,21 @@ def test_states_that_no_sequence_reaches_are_refused() -> None:
     for table in (twisted, swapped):
         with pytest.raises(RequestError, match="cannot be reached"):
             solver("3x3x3").solve(np.array(table, dtype=np.int32))
+
+
+def test_pieces_that_never_leave_their_slots_are_looked_at() -> None:
+    """No turn moves the places 1 and 3, so that what swaps them is refused as well."""
+    text = """
+description = "One turn of nine places."
+shape = "written"
+places = 9
+[[turns]]
+name = "A"
+cycles = "(8 7 2 5 6)"
+"""
+    puzzle = compiled("own", parse(text, "own.toml"))
+    with pytest.raises(RequestError, match="cannot be reached"):
+        Solver(puzzle).solve(from_cycles(puzzle, "(1 3)").table)
 
 
 def test_steps_say_what_they_put_right_and_keep() -> None:

@@ -8,9 +8,12 @@ import numpy as np
 import pytest
 
 from puzzles import load
+from puzzles.compile import compiled
 from puzzles.errors import RequestError
+from puzzles.file import parse as read_file
 from puzzles.names import placement_name
 from puzzles.notation import parse
+from puzzles.stopping import stoppable
 from puzzles.words import normal
 from search.atlas_entries import cycles_of
 from search.finding import find
@@ -88,3 +91,40 @@ def test_a_cycle_that_nothing_does_has_no_word() -> None:
     twisted = [known[0][0], known[0][1], int(homes[2]) + (known[0][2] - homes[2] + 1) % 3]
     with pytest.raises(RequestError, match="no sequence is known"):
         own.word(twisted)
+
+
+#: Four twisted places and two turns, 192 arrangements, of which three-cycles have no commutator.
+FEW = """
+description = "Two turns of four places."
+shape = "written"
+places = 4
+twists = {"1-4" = 2}
+[[turns]]
+name = "A"
+cycles = "(4 2 1) (3+1)"
+[[turns]]
+name = "B"
+cycles = "(3 2) (1+1 4)"
+"""
+
+
+def test_a_search_in_a_small_group_ends() -> None:
+    """Longer words of a group with few elements bring no new ones, so that they are not met."""
+    puzzle = compiled("own", read_file(FEW, "own.toml"))
+    tools = tools_for(puzzle, puzzle.types[0])
+    assert tools.can_be_done
+    assert (tools.cost(cycles_of(puzzle, puzzle.types[0])) == UNKNOWN).all()
+    assert tools.shelves.half_length <= 10
+
+
+def test_a_search_for_a_table_can_be_stopped() -> None:
+    """Whoever waits for a table of three-cycles need not wait for its end."""
+
+    class EndedError(Exception):
+        pass
+
+    def end() -> None:
+        raise EndedError
+
+    with stoppable(end), pytest.raises(EndedError):
+        tools_for(load("three-wheels"), load("three-wheels").types[0])
