@@ -29,6 +29,11 @@ def test_the_page_is_for_everybody(chrome: Any, site: Served) -> None:
         visit.open(HREF)
         visit.page.wait_for_load_state("networkidle")
         assert visit.weight() < MOST_BYTES
+        assert visit.page.locator("h1").inner_text() == "How to solve the tetrahedron-corners"
+        picture = visit.page.locator(".answers .sketch img[src*='effect=']").first
+        picture.scroll_into_view_if_needed()
+        visit.page.wait_for_load_state("networkidle")
+        assert picture.evaluate("one => one.complete && one.naturalWidth > 0")
         for_everybody(visit.page, "method")
 
 
