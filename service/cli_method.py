@@ -301,13 +301,21 @@ def ways_text(ways: list[Report], most: int) -> str:
     said: list[str] = []
     for own in (ways[k * (none - 1) // max(count - 1, 1)] for k in range(count)):
         has = "" if said else "has "
-        turns = f"{own['turns']:g} turn{'s' * (own['turns'] != 1)}"
-        said.append(f"with {own['right']} right {own['ways']:,g}, the shortest {has}{turns}")
+        many = f"{own['ways']:g}" if own["ways"] < 10 else f"{own['ways']:,.0f}"
+        shortest = f"the shortest {has}{_shortest(own['turns'])}"
+        said.append(f"with {own['right']} right {many}, {shortest}")
     said += [f"with {ways[none]['right']} right none"] if none < len(ways) else []
     return (
         f"of the words of up to {_counted(most, 'turn')} so many put one more right and disturb "
         f"none (on average): {'; '.join(said)}"
     )
+
+
+def _shortest(turns: float) -> str:
+    """Return a median of whole turns; where it lies between two, both are said."""
+    if turns % 1:
+        return f"{int(turns)} or {int(turns) + 1} turns"
+    return _counted(int(turns), "turn")
 
 
 def _counted(number: int, word: str) -> str:

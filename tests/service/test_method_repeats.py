@@ -8,7 +8,7 @@ import pytest
 
 from puzzles import load
 from search.method import find_methods
-from service.cli_method import show
+from service.cli_method import show, ways_text
 from service.method_repeats import arranged, told_once
 from service.method_report import methods
 from service.pages.frame import rendered
@@ -94,3 +94,10 @@ def test_the_terminal_and_the_page_say_once_what_two_methods_have(
         assert text.count("<summary>a picture") == folded
         assert text.count("With setups") == 1
         assert 'as in <a href="#method1">method 1</a>' in text
+
+
+def test_medians_between_two_counts_are_said_as_counts() -> None:
+    rows = [{"right": 2, "ways": 530.5, "turns": 1.5}, {"right": 3, "ways": 0.5, "turns": 3.0}]
+    assert ways_text(rows, 3).endswith(
+        "with 2 right 530, the shortest has 1 or 2 turns; with 3 right 0.5, the shortest 3 turns"
+    )
