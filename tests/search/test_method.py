@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -12,20 +13,24 @@ from puzzles import load
 from puzzles.effects import cycles, effect_of
 from puzzles.least_effects import SWAP
 from puzzles.notation import parse
-from puzzles.puzzle import Puzzle, Word
+from puzzles.puzzle import Puzzle, Table, Word
 from puzzles.scrambles import scrambles
-from search.method import CYCLES, LOOKED_UP, Method, Methods, MethodStep, find_methods
-from search.method_joined import Shown, joinable
+from search.encoding import Scope
+from search.goals import Goal
+from search.method import CYCLES, LOOKED_UP, Method, Methods, MethodStep, find_methods, undominated
+from search.method_joined import Joined, Shown, joinable
 from search.method_joining import joining_solver
 from search.method_kinds import least_plan
 from search.method_mending import Mend
-from search.method_orders import Plan
+from search.method_orders import Plan, cycles_three, plans
 from search.method_sequences import Sequences, Workshop
 from search.method_solving import Lookup, lookup, method_solver
-from search.method_trying import Tried
-from search.solving_looks import Looks
+from search.method_trying import Tried, tried
+from search.shelves import Shelves
+from search.solving_learned import only
+from search.solving_looks import Contents, Looks
 from search.solving_steps import CYCLE
-from search.tools import search_in_memory
+from search.tools import Filled, search_in_memory
 from service.method_mends_report import shown_text
 from tests.plain import assert_three_cycle
 from tests.search.test_solving import looks_solved
@@ -34,14 +39,21 @@ from tests.search.test_solving import looks_solved
 NAMES = ["3x3x3", "tetrahedron-corners", "3x3x3-slices", "cube-corners", "ball-corners"]
 
 
+def quick(scope: Scope, goal: Goal) -> Shelves:
+    """Return shelves of a search that ends early once every three-cycle has a word."""
+    if isinstance(goal, Filled):
+        goal = replace(goal, enough=20_000.0)
+    return search_in_memory(scope, goal)
+
+
 @cache
 def found(name: str) -> Methods:
-    return find_methods(load(name), count=3)
+    return find_methods(load(name), quick, count=3)
 
 
 @cache
 def workshop(name: str) -> Workshop:
-    return Workshop(load(name), search_in_memory)
+    return Workshop(load(name), quick)
 
 
 def known_of(method: Method) -> Lookup | None:
@@ -208,7 +220,133 @@ def test_joining_ends_in_the_known_puzzle_and_solves(name: str) -> None:
         assert looks_solved(puzzle, (*word, *before, *after))
         assert {int(puzzle.turn_layer[t]) for t in after} <= outer
         # Joined: the known puzzle's pieces are whole.
-        assert joined.gathered(puzzle.effect((*word, *before))) is not None
+        effect = puzzle.effect((*word, *before))
+        assert together(joined, effect)
+        assert joined.gathered(effect) is not None
+
+
+def of_turns(name: str, *words: Word) -> Workshop:
+    """Return a workshop that finds some words and nothing else."""
+    return Workshop(load(name), only(words))
+
+
+def test_the_most_comfortable_image_does_what_the_word_did() -> None:
+    """An inverse is more than a word read backwards, which does something else here."""
+    word = (3, 1, 5, 6, 3, 1, 5, 8)
+    own = of_turns("2x2x2", word)
+    puzzle = own.puzzle
+    kind = puzzle.types[0]
+    [chosen] = own.sequences(kind, (kind.number,))
+    assert chosen.words[0] not in (word, puzzle.inverse(word))
+    done_on_points(puzzle, chosen)
+
+
+def test_sequences_that_leave_three_cycles_out_are_not_chosen() -> None:
+    """Edges of `3x3x3-halves` stay among 8 or 4: of n that are not told apart by twists
+    n (n - 1) (n - 2) / 3 three-cycles, by sympy's orbits.
+    """
+    puzzle = load("3x3x3-halves")
+    [edge] = [kind for kind in puzzle.types if kind.name == "edge"]
+    group = PermutationGroup(
+        [Permutation([int(puzzle.slot_of[p]) for p in row[puzzle.home]]) for row in puzzle.moves]
+    )
+    sizes = [len(own) for own in group.orbits() if own <= set(edge.slots)]
+    most = {n: n * (n - 1) * (n - 2) // 3 for n in sizes}
+    assert most == {8: 112, 4: 8}
+    eight, four = (8, 4, 8, 4), (8, 7, 8, 7)
+    for word in (eight, four):
+        assert of_turns("3x3x3-halves", word).sequences(edge, (edge.number,)) == ()
+    [both] = of_turns("3x3x3-halves", eight, four).sequences(edge, (edge.number,))
+    assert len(both.words) == 2
+    assert both.reached == both.needed == sum(most.values())
+    done_on_points(puzzle, both)
+
+
+def test_every_plan_keeps_what_comes_before() -> None:
+    """[R, U] cycles three edges and swaps corners; the others, common practice, keep all."""
+    puzzle = load("3x3x3")
+    texts = ("[R, U]", "[R U R', D]", "F2 U L R' F2 L' R U F2")
+    words = tuple(parse(puzzle, text).word for text in texts)
+    own = of_turns("3x3x3", *words)
+    found = plans(own, (0, 1), ())
+    assert found
+    for plan in found:
+        for k, one in enumerate(plan.steps):
+            assert {other.type for other in plan.steps[:k]} <= set(one.kept)
+            assert all(cycles_three(puzzle, word, one) for word in one.words)
+    # Edges first, corners free: four turns that are two to remember.
+    best = found[0]
+    assert best.order == ((1,), (0,))
+    assert best.steps[0].kept == (1,)
+    assert best.steps[0].things == 2
+
+
+def test_what_is_looked_up_puts_the_parity_of_the_others_right_as_well() -> None:
+    """Centres of the 3x3x3-slices, and corners that are even then, by sympy."""
+    puzzle = load("3x3x3-slices")
+    known = lookup(puzzle, (2,))
+    assert known is not None
+    corners = puzzle.types[0].slots
+    number = {slot: k for k, slot in enumerate(corners)}
+    for word in (*scrambles(puzzle, 12, 5), (0,)):
+        own = known.word(Contents.of(known.looks, puzzle.effect(word)))
+        assert own is not None
+        effect = puzzle.effect((*word, *own))
+        there = puzzle.slot_of[effect[puzzle.home]]
+        assert Permutation([number[int(there[slot])] for slot in corners]).is_even
+        centres = list(puzzle.types[2].slots)
+        assert there[centres].tolist() == centres
+
+
+def together(joined: Joined, effect: Table) -> bool:
+    """Return whether the pieces of every block are in the slots of one block."""
+    puzzle, block = joined.puzzle, {s: k for k, own in joined.blocks.items() for s in own}
+    there = puzzle.slot_of[effect[puzzle.home]]
+    return all(len({block.get(int(there[s])) for s in own}) == 1 for own in joined.blocks.values())
+
+
+def test_blocks_that_are_torn_apart_are_no_known_puzzle() -> None:
+    """Faces of the cube with turning corners keep blocks whole, corner turns tear them."""
+    puzzle = load("cube-faces-corners")
+    [joined] = joinable(puzzle, (0, 1, 2, 3))
+    outer = {puzzle.layer_numbers[own] for _, own in joined.like.layers}
+    for turn in range(len(puzzle.turns)):
+        effect = puzzle.effect((turn,))
+        whole = int(puzzle.turn_layer[turn]) in outer
+        assert together(joined, effect) == whole
+        assert (joined.gathered(effect) is not None) == whole
+    # Three pieces of blocks change places and nothing else.
+    word = parse(puzzle, "[U, F UFL F']").word
+    assert not together(joined, puzzle.effect(word))
+    assert joined.gathered(puzzle.effect(word)) is None
+
+
+def test_turns_of_a_try_are_those_of_the_solves() -> None:
+    puzzle = load("2x2x2")
+    solver = method_solver(puzzle, ((0,),), (parse(puzzle, "[U R U', F]").word,), None)
+    own = tried(solver, 4, 3, counted=0)
+    words = [solver.staged(puzzle.effect(word))[0].word for word in scrambles(puzzle, 4, 3)]
+    for before, word in zip(scrambles(puzzle, 4, 3), words, strict=True):
+        assert looks_solved(puzzle, (*before, *word))
+    assert own.turns == tuple(sorted(len(word) for word in words))
+    assert own.count == own.solved == 4
+
+
+def test_of_methods_those_stay_that_no_other_beats() -> None:
+    puzzle = load("2x2x2")
+    one = Sequences(0, (0,), ((0, 3, 2, 5),), 2, 9.0, 9, 1, 1)
+    other = Sequences(0, (0,), ((0, 3, 6, 5, 2, 8),), 6, 9.0, 9, 1, 1)
+    easy, hard = Plan(puzzle, (), (one,)), Plan(puzzle, (), (other,))
+    assert easy.things < hard.things
+
+    def turns(*row: int, solved: int = 3) -> Tried:
+        return Tried(3, solved, row, 0, 3, ())
+
+    few, many = turns(4, 5, 6), turns(7, 8, 9)
+    assert undominated([(hard, many), (easy, few)]) == [(easy, few)]
+    assert undominated([(hard, few), (easy, few)]) == [(easy, few)]
+    assert undominated([(hard, few), (easy, many)]) == [(easy, many), (hard, few)]
+    assert undominated([(hard, many), (easy, turns(4, 5, solved=2))]) == [(hard, many)]
 
 
 def test_one_sequence_reaches_all_three_cycles_with_setups() -> None:
