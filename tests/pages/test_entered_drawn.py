@@ -103,6 +103,25 @@ def test_every_way_draws_what_the_simulator_shows(chrome: Any, site: Served) -> 
         visit.complaints = [one for one in visit.complaints if "willReadFrequently" not in one]
 
 
+def test_examples_are_of_the_puzzle_itself(site: Served) -> None:
+    text = site.client.get("/puzzles/three-wheels/finish").text
+    assert "1=2 says that the piece of 2 is at 1 now" in text
+    assert "UFR" not in text
+    corner = site.client.get(PAGE).text
+    assert "UFR=BUL says" in corner
+    draft = [
+        "description = 'A ring.'",
+        "shape = 'written'",
+        "places = 4",
+        "[[turns]]",
+        "name = 'A'",
+        "cycles = '(1 2 3 4)'",
+    ]
+    told = site.client.get("/puzzles/new", params={"file": "\n".join(draft)}).text
+    assert "4 pieces" in told
+    assert "4 pieces: " not in told
+
+
 def test_an_answer_that_comes_late_says_nothing_any_more(chrome: Any, site: Served) -> None:
     """The first question is held back until the second has been answered."""
     with visiting(chrome, site, viewport=WIDE, reduced_motion="reduce") as visit:

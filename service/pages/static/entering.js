@@ -126,7 +126,7 @@ class Entering {
 
   /** Where it is typed what colours are called. */
   get names() {
-    return /** @type {HTMLInputElement} */ (part("colours"));
+    return /** @type {HTMLTextAreaElement} */ (part("colours"));
   }
 
   /** What colours are called where that was typed, by face. */
@@ -336,7 +336,7 @@ class Entering {
       sequence: "which turns lead there is not known",
     }[this.way];
     const also = wrong ? "" : `, and ${why}`;
-    return `It was entered ${from[0].toLowerCase()}${from.slice(1)}${also}: it stays so until something is entered here.`;
+    return `It is kept ${from[0].toLowerCase()}${from.slice(1)}${also}: it stays so until something is entered here.`;
   }
 
   /** What to do where nothing is entered yet. */

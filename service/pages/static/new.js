@@ -266,7 +266,8 @@ export class Making {
 /** @param {NonNullable<Report["puzzle"]>} puzzle */
 function tally({ pieces, types }) {
   const kinds = types.map(({ name, count }) => `${count} ${count === 1 ? name : many(name)}`);
-  return `${pieces} ${pieces === 1 ? "piece" : "pieces"}: ${kinds.join(", ")}`;
+  const all = `${pieces} ${pieces === 1 ? "piece" : "pieces"}`;
+  return types.length === 1 && types[0].name === "piece" ? all : `${all}: ${kinds.join(", ")}`;
 }
 
 /** Several of a type: "corners", "edge1 pieces". @param {string} name */
