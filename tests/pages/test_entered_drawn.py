@@ -14,8 +14,9 @@ from puzzles.names import placement_names, sticker_name
 from puzzles.notation import parse
 from puzzles.paint import face_paint
 from puzzles.states import from_cycles, from_word
+from tests.pages.everybody import WIDE
 from tests.pages.test_last_pieces import click, opened, says
-from tests.pages.test_reading_pages import WIDE, visiting
+from tests.pages.test_reading_pages import visiting
 from tests.plain import named, plain
 from tests.service.api.harness import Served
 
