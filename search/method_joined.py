@@ -112,7 +112,14 @@ class Joined:
             if there < 0 or seen.setdefault(g, there) != there:
                 return None
             result[g] = there
-        return result
+        # Pieces of a block that have one placement each may have gone apart unseen until here.
+        theirs = self.known
+        own = np.arange(theirs.placement_count)
+        slots, twists = theirs.slot_of, np.array([kind.twists for kind in theirs.types])
+        first = result[theirs.home[slots]]
+        twist = (theirs.twist_of[first] + theirs.twist_of[own]) % twists[theirs.type_of[slots]]
+        whole = (slots[result] == slots[first]) & (theirs.twist_of[result] == twist)
+        return result if whole.all() else None
 
     def shown(self) -> tuple[Shown, ...]:
         """Return what a joined puzzle can show and the known one cannot."""

@@ -169,8 +169,8 @@ def effect_of(puzzle: Puzzle, wanted: Sequence[Cycle]) -> Table:
 def read_effect(puzzle: Puzzle, text: str, any_twist: bool = False) -> tuple[Cycle, ...]:
     """Return the cycles of placements that a text such as ``(UFR RUF FRU)(UFL LUF FUL)`` gives.
 
-    Without brackets it is one cycle. With ``any_twist`` stickers of different slots need not fit each
-    other. Raises RequestError or NameNotFoundError, and
+    Without brackets it is one cycle. With ``any_twist`` stickers of different slots need not fit
+    each other. Raises RequestError or NameNotFoundError, and
     ``search.impossible.ImpossibleError`` where a sticker can never come to the next one's place.
     """
     if len(text) > LONGEST_EFFECT:

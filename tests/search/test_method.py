@@ -305,17 +305,22 @@ def together(joined: Joined, effect: Table) -> bool:
     return all(len({block.get(int(there[s])) for s in own}) == 1 for own in joined.blocks.values())
 
 
-def test_blocks_that_are_torn_apart_are_no_known_puzzle() -> None:
-    """Faces of the cube with turning corners keep blocks whole, corner turns tear them."""
-    puzzle = load("cube-faces-corners")
-    [joined] = joinable(puzzle, (0, 1, 2, 3))
+@pytest.mark.parametrize("name", ["4x4x4", "cube-faces-corners"])
+def test_blocks_that_are_torn_apart_are_no_known_puzzle(name: str) -> None:
+    """The layers of the known puzzle keep blocks whole, inner layers and corner turns tear them."""
+    puzzle = load(name)
+    [joined] = joinable(puzzle, tuple(range(len(puzzle.types))))
     outer = {puzzle.layer_numbers[own] for _, own in joined.like.layers}
     for turn in range(len(puzzle.turns)):
         effect = puzzle.effect((turn,))
         whole = int(puzzle.turn_layer[turn]) in outer
         assert together(joined, effect) == whole
         assert (joined.gathered(effect) is not None) == whole
-    # Three pieces of blocks change places and nothing else.
+
+
+def test_three_pieces_of_blocks_that_change_places_tear_them() -> None:
+    puzzle = load("cube-faces-corners")
+    [joined] = joinable(puzzle, (0, 1, 2, 3))
     word = parse(puzzle, "[U, F UFL F']").word
     assert not together(joined, puzzle.effect(word))
     assert joined.gathered(puzzle.effect(word)) is None
