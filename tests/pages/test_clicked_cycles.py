@@ -65,6 +65,13 @@ def test_cycles_are_clicked_closed_and_taken_back(chrome: Any, site: Served) -> 
         page.reload()
         page.wait_for_selector("#enter[data-ready]")
         assert entered(page) == "(URF, UBR, UFL) (UF UR FR)"
+        # Two types in one cycle stay as they were typed, and the service says what is wrong.
+        page.locator("#cycles").fill("(UFR UF)")
+        for name in ("UR", "UB", "FR"):
+            click(page, name)
+        assert entered(page) == "(UFR UF) (UR UB FR)"
+        close.click()
+        says(page, "UFR is a corner")
 
 
 def test_twists_are_clicked_by_touch_on_the_page_of_a_whole_solve(

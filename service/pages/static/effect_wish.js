@@ -154,7 +154,11 @@ export function read(tables, typed) {
   }
   if (cycles.flat().includes(-1)) return null;
   const open = typed.trimEnd().replace(/,$/, "").endsWith(")") ? [] : (cycles.pop() ?? []);
-  return cycles.every((cycle) => cycle.length > 1) ? { closed: cycles, open } : null;
+  // Pieces of two types in a cycle are the service's to refuse: nothing here can seat them.
+  /** @param {number[]} cycle */
+  const one = (cycle) => new Set(cycle.map((place) => tables.typeOf[tables.slotOf[place]])).size < 2;
+  const sound = one(open) && cycles.every((cycle) => cycle.length > 1 && one(cycle));
+  return sound ? { closed: cycles, open } : null;
 }
 
 /**
