@@ -34,7 +34,7 @@ UNKNOWN = NONE
 MOST_CONJUGATES = 400_000_000.0
 ENOUGH_CONJUGATES = 4_000_000.0
 #: Conjugates for each pair of elements of the group, of which such a step looks at no more.
-PER_PAIR = 10.0
+PER_PAIR = 10
 
 #: How shelves for a goal are come by: by searching in memory, or from a store.
 Search = Callable[[Scope, Goal], Shelves]
@@ -67,7 +67,8 @@ class Filled(Goal):
         work = step.conjugates * len(scope.arrays.joins)
         if hardest >= NONE:
             group = layer_group(scope.puzzle, scope.layers, scope.kept)
-            return work > min(self.most, PER_PAIR * float(group.order) ** 2)
+            # Whole numbers: orders of large puzzles are beyond what a float holds.
+            return work > self.most or work > PER_PAIR * group.order**2
         # Of larger half-lengths hardly any ring is as short as that.
         return work > self.enough or hardest <= 2 * found.half_length
 

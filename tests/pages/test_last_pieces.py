@@ -311,6 +311,9 @@ def test_contradictions_are_said_while_they_enter(chrome: Any, warm: Served) -> 
         page.locator("#sequence").fill("R Q")
         says(page, "Q")
         page.get_by_role("button", name="By pieces").click()
+        says(page, "It is kept by turns")
+        page.locator("#pieces").fill("UFR=UBL")
+        says(page, "nowhere yet")
         page.locator("#pieces").fill("")
         says(page, "Click a place")
 

@@ -166,7 +166,7 @@ def cycled(puzzle: Puzzle, *cycles: str) -> Table:
     [
         ("3x3x3-bandaged", "FR RF", "one edge alone can't be flipped"),
         ("3x3x3-bandaged", "UFL LUF FLU", "one corner alone can't be twisted"),
-        ("3x3x3-bandaged", "UF UB UL", "what is fastened together stands where no turns"),
+        ("3x3x3-bandaged", "UF UB UL", "UFR and UF are fastened together, and no turns"),
         ("3x3x3-stops", "FR RF", "one edge alone can't be flipped"),
         ("ball-sixths-whole", "FR RF", "one edge alone can't be flipped"),
     ],

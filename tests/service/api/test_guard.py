@@ -247,7 +247,8 @@ def test_a_parameter_that_is_not_known_is_named_with_those_that_are(shared: Serv
     path = "/api/puzzles/3x3x3/picture.svg"
     problem = refused(shared.client.get(f"{path}?typ=x"), 422)
     assert problem["detail"] == (
-        "typ is not known; cycle, sequence, type, behind and after are; did you mean 'type'?"
+        "typ is not known; cycle, effect, sequence, type, behind and after are; "
+        "did you mean 'type'?"
     )
     assert problem["errors"][0]["parameter"] == "typ"
     assert shared.client.head(f"{path}?typ=x").status_code == 422
