@@ -24,6 +24,7 @@ from functools import partial
 from puzzles.kinship import Likeness
 from puzzles.puzzle import Puzzle, Word
 from puzzles.scrambles import scrambles
+from search.kernels import jit
 from search.method_blocked_home import Home
 from search.method_blocked_units import Units
 from search.method_joined import Joined, Shown, joinable
@@ -37,6 +38,7 @@ from search.method_trying import COUNTED, Tried, tried
 from search.method_twists import Pair, TwistPair, pairs, saving
 from search.solving_looks import Looks
 from search.tools import Search, search_in_memory
+from search.warming import warm
 
 #: Seconds that a method may take: usually, and with more pieces than MANY_PIECES.
 SECONDS, LONG_SECONDS, MANY_PIECES = 45.0, 240.0, 120
@@ -181,6 +183,10 @@ class _Finding:
         self.tell, self.stop = tell, stop
         self.workshop = Workshop(puzzle, search)
         self.looks = Looks(puzzle)
+        # Not to be taken from the method's own time.
+        if not jit.warm():
+            self.tell("compiling the kernels, once on a machine")
+            warm()
         self.begun = time.process_time()
 
     def over(self, share: float) -> bool:

@@ -28,8 +28,8 @@ from search.ranking import Weights
 from search.request import Request
 from search.shelves import Shelves
 from search.unblocked import Beside, View
+from search.warming import warm
 from service.endings import PERSON, TIME
-from service.works.process import warm
 
 if TYPE_CHECKING:
     from service.engine import Engine, FindResult

@@ -71,17 +71,11 @@ def restrain(settings: ServiceSettings) -> None:
 
 
 def warm() -> None:
-    """Load the kernels, or compile them where that was not done yet, by a small search."""
-    from puzzles.compile import load
-    from search.deepening import deepen
-    from search.goals import goal_of
-    from search.request import Bounds, request
+    """Load the kernels, or compile them where that was not done yet."""
+    # Only here: the supervisor imports this module, and never searches.
+    from search import warming
 
-    # Half-length 5 goes through every kernel that a search without blocked turns has.
-    wanted = request(load("3x3x3"), "UFR UBL DFL", bounds=Bounds(half_length=5))
-    scope = wanted.scope()
-    for _ in deepen(scope, goal_of(wanted, scope)):
-        pass
+    warming.warm()
 
 
 def name() -> str:
