@@ -19,7 +19,7 @@ from puzzles.scrambles import scrambles
 from search.method_blocked_few import Few
 from search.method_blocked_home import Homeward
 from search.method_blocked_reach import Reach
-from search.method_trying import Stretch, Tried
+from search.method_trying import Spent, Stretch, Tried
 from search.solving_blocked import SEED as PLACING_SEED
 from search.solving_blocked import cancelled
 from search.solving_blocked_near import Near
@@ -180,19 +180,6 @@ class _Run:
         return Done(stage, kind, word, setup)
 
 
-@dataclass
-class _Row:
-    """What one solve spent in one stage."""
-
-    begins: int = 0
-    placed: int = 0
-    free: int = 0
-    odd: int = 0
-    cycles: int = 0
-    cycling: int = 0
-    looked_up: int = 0
-
-
 def blocked_tried(
     solver: BlockedMethodSolver,
     count: int,
@@ -202,7 +189,7 @@ def blocked_tried(
     """Return how solving so many scrambles goes; fewer when ``over()`` says so, at least one."""
     puzzle = solver.near.shapes.puzzle
     turns: list[int] = []
-    rows: list[list[_Row]] = []
+    rows: list[list[Spent]] = []
     odd = 0
     for word in scrambles(puzzle, count, seed):
         if turns and over():
@@ -219,11 +206,11 @@ def blocked_tried(
     return Tried(len(turns), len(turns), tuple(sorted(turns)), odd, FREE_TURNS, stretches)
 
 
-def _counted(solver: BlockedMethodSolver, state: Table) -> tuple[list[Done], list[_Row]]:
+def _counted(solver: BlockedMethodSolver, state: Table) -> tuple[list[Done], list[Spent]]:
     """Return the steps of a solve, and what it spent in each stage."""
     puzzle, shapes = solver.near.shapes.puzzle, solver.near.shapes
     steps = list(solver.solve(state))
-    own = [_Row() for _ in range(solver.stages)]
+    own = [Spent() for _ in range(solver.stages)]
     first = solver.stages - len(solver.reaches)
     here, begun = state, first - 1
     for step in steps:
@@ -254,7 +241,7 @@ def _right(solver: BlockedMethodSolver, number: int, effect: Table) -> int:
     return 0 if element is None else int(solver.right(number, element).sum())
 
 
-def _stretch(solver: BlockedMethodSolver, stage: int, rows: list[_Row]) -> Stretch:
+def _stretch(solver: BlockedMethodSolver, stage: int, rows: list[Spent]) -> Stretch:
     def middle(name: str) -> float:
         return float(statistics.median(getattr(row, name) for row in rows)) if rows else 0.0
 

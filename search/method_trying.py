@@ -75,7 +75,7 @@ class Tried:
 
 
 @dataclass
-class _Row:
+class Spent:
     """What one solve spent in one stage."""
 
     begins: int = 0
@@ -100,7 +100,7 @@ def tried(
     """
     puzzle = solver.puzzle
     turns: list[int] = []
-    rows: list[list[_Row]] = []
+    rows: list[list[Spent]] = []
     odd = solved = done = 0
     counts: list[dict[int, list[tuple[int, int]]]] = [{} for _ in solver.stages]
     for number, word in enumerate(scrambles(puzzle, count, seed)):
@@ -117,7 +117,7 @@ def tried(
         solved += 1
         turns.append(len(solution.word))
         odd += any(step.kind == BALANCE for step in solution.steps)
-        own = [_Row() for _ in solver.stages]
+        own = [Spent() for _ in solver.stages]
         here, begun = state, -1
         for step, at in zip(solution.steps, stages, strict=True):
             slots = _slots(solver.stages[at])
@@ -156,7 +156,7 @@ def _slots(stage: Stage) -> list[int]:
 
 
 def _stretch(
-    solver: MethodSolver, number: int, rows: list[_Row], counts: dict[int, list[tuple[int, int]]]
+    solver: MethodSolver, number: int, rows: list[Spent], counts: dict[int, list[tuple[int, int]]]
 ) -> Stretch:
     def middle(name: str) -> float:
         return float(statistics.median(getattr(row, name) for row in rows)) if rows else 0.0
